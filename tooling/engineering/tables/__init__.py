@@ -1,0 +1,1 @@
+"""Published tables, each typed from the one source named in its module."""
