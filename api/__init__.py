@@ -1,0 +1,1 @@
+"""The API's door: the same services and queries as the pages."""

@@ -1,0 +1,68 @@
+"""Who may do what: one table of verbs and roles. The rule that raises and the rule that
+answers are one: ``can`` asks ``check_can``."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import Any
+
+from django.utils.translation import gettext_lazy as _
+
+from tooling.errors import NotAllowed
+from tooling.models import Person, Role
+
+
+class Verb(StrEnum):
+    """What somebody may be allowed to do; the value is the verb as a sentence says it."""
+
+    MOVE_PIECES = "move pieces"
+    GATHER_KITS = "gather kits"
+    PLAN_JOBS = "plan jobs"
+    COUNT_STOCK = "change stock counts"
+    RECORD_READINGS = "record readings"
+    EDIT_RECORDS = "edit pieces, drawings, mills and sets"
+    EDIT_PLACES = "edit places"
+    ISSUE_LABELS = "issue and void labels"
+    IMPORT = "import spreadsheets"
+    EXPORT = "export spreadsheets"
+    RUN_SHOP = "change people, owners and settings"
+
+
+_ALL_WRITERS = frozenset({Role.ATTENDANT, Role.CREW, Role.ENGINEER, Role.SUPERVISOR})
+
+WHO_MAY: dict[Verb, frozenset[Role]] = {
+    Verb.MOVE_PIECES: _ALL_WRITERS,
+    Verb.GATHER_KITS: _ALL_WRITERS,
+    Verb.PLAN_JOBS: frozenset({Role.ENGINEER, Role.SUPERVISOR}),
+    Verb.COUNT_STOCK: frozenset({Role.ATTENDANT, Role.ENGINEER, Role.SUPERVISOR}),
+    Verb.RECORD_READINGS: _ALL_WRITERS,
+    Verb.EDIT_RECORDS: frozenset({Role.ENGINEER, Role.SUPERVISOR}),
+    Verb.EDIT_PLACES: frozenset({Role.ATTENDANT, Role.ENGINEER, Role.SUPERVISOR}),
+    Verb.ISSUE_LABELS: frozenset({Role.ATTENDANT, Role.ENGINEER, Role.SUPERVISOR}),
+    Verb.IMPORT: frozenset({Role.ENGINEER, Role.SUPERVISOR}),
+    Verb.EXPORT: frozenset(Role),
+    Verb.RUN_SHOP: frozenset({Role.SUPERVISOR}),
+}
+
+
+def check_can(person: Person | Any, verb: Verb) -> None:
+    """Raise NotAllowed, naming the roles that may, unless the person has one of them."""
+    allowed = WHO_MAY[verb]
+    if isinstance(person, Person) and person.is_active and person.role_set & allowed:
+        return
+    roles = ", ".join(str(role.label) for role in Role if role in allowed)
+    raise NotAllowed(
+        _("{name} may not {verb}. Roles that may: {roles}."),
+        name=str(person) or "-",
+        verb=str(verb),
+        roles=roles,
+    )
+
+
+def can(person: Person | Any, verb: Verb) -> bool:
+    """Whether ``check_can`` lets the person through."""
+    try:
+        check_can(person, verb)
+    except NotAllowed:
+        return False
+    return True

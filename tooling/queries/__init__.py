@@ -1,0 +1,2 @@
+"""Reads: frozen dataclasses for pages;
+each page's reads are one function with a fixed number of queries."""

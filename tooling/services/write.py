@@ -1,0 +1,93 @@
+"""The only place that opens a transaction, locks rows, or leaves a history row of an edit.
+
+SQLite has one writer: an in-process lock around short immediate transactions keeps eight
+threads from waiting on the file. PostgreSQL locks rows in one order: device, kit, pieces and
+stock by code. Reads are never wrapped here.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from datetime import datetime
+from typing import Any
+
+from django.db import connection, transaction
+from django.db.models import F, Model
+
+from tooling.models import Change, Device, Kit, Person, Piece, Place, StockLine
+
+_one_writer = threading.RLock()
+
+
+@contextmanager
+def writing() -> Iterator[None]:
+    """One short transaction. A service called inside another's joins it."""
+    if connection.in_atomic_block:
+        with transaction.atomic():
+            yield
+        return
+    if connection.vendor == "sqlite":
+        with _one_writer, transaction.atomic():
+            yield
+        return
+    with transaction.atomic():
+        yield
+
+
+def lock(
+    *,
+    device: Device | None = None,
+    kits: Iterable[int] = (),
+    places: Iterable[int] = (),
+    pieces: Iterable[int] = (),
+    stock: Iterable[int] = (),
+) -> None:
+    """Hold rows until the transaction ends, always in this order (by key within each kind)."""
+    if not connection.features.has_select_for_update:
+        return
+    if device is not None:
+        list(Device.objects.select_for_update().filter(pk=device.pk).values_list("pk"))
+    wanted: list[tuple[type[Model], Iterable[int], str]] = [
+        (Kit, kits, "number"),
+        (Place, places, "code"),
+        (Piece, pieces, "code"),
+        (StockLine, stock, "code"),
+    ]
+    for model, keys, order in wanted:
+        ids = set(keys)
+        if ids:
+            rows = model._default_manager.select_for_update().filter(pk__in=ids).order_by(order)
+            list(rows.values_list("pk"))
+
+
+def record_change(
+    *,
+    by: Person | None,
+    at: datetime,
+    subject: Model,
+    key: str,
+    what: str,
+    before: Mapping[str, Any] | None = None,
+    after: Mapping[str, Any] | None = None,
+    reason: str = "",
+) -> Change:
+    """The history row of an edit of a current record; values as JSON can hold them."""
+    return Change.objects.create(
+        at=at,
+        by=by,
+        subject=type(subject).__name__,
+        subject_key=key,
+        what=what,
+        before=dict(before or {}),
+        after=dict(after or {}),
+        reason=reason,
+    )
+
+
+def bump(kit_ids: Iterable[int]) -> None:
+    """Tell every open screen of these kits that something it shows has moved."""
+    ids = set(kit_ids)
+    if ids:
+        Kit.objects.filter(pk__in=ids).update(version=F("version") + 1)

@@ -1,0 +1,1 @@
+"""Pages: doors that parse, call one service or query, and answer."""

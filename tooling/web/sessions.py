@@ -1,0 +1,26 @@
+"""Logging in and out, and the answer that says the service is up."""
+
+from __future__ import annotations
+
+from django.contrib.auth.decorators import login_not_required
+from django.contrib.auth.views import LoginView, LogoutView
+from django.db import connection
+from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.views.decorators.http import require_GET
+
+
+class Login(LoginView):
+    redirect_authenticated_user = True
+
+
+class Logout(LogoutView):
+    http_method_names = ["post", "options"]
+
+
+@require_GET
+@login_not_required
+def healthz(request: HttpRequest) -> HttpResponse:
+    """200 when the database answers."""
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT 1")
+    return JsonResponse({"status": "ok"})
