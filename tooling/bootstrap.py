@@ -23,7 +23,11 @@ USAGE_ERROR = 2
 
 
 def enter_environment(argv: list[str]) -> None:
-    """Return when this process runs in a ready environment; otherwise replace it by one that does."""
+    """Return when this process runs in a ready environment; else replace it by one that does.
+
+    ``--data-dir DIR`` becomes ROLLROOM_DATA_DIR here, before settings are read.
+    """
+    _name_data_dir(argv)
     wants_tests = len(argv) > 1 and argv[1] in DEVELOPER_COMMANDS
     if sys.version_info < (3, 11):  # noqa: UP036 (this file is what says so)
         _stop("rollroom needs Python 3.11 or newer; this is " + sys.version.split()[0])
@@ -32,6 +36,14 @@ def enter_environment(argv: list[str]) -> None:
     if Path(sys.prefix).resolve() != VENV.resolve():
         python = str(VENV / "bin" / "python")
         os.execv(python, [python, *argv])
+
+
+def _name_data_dir(argv: list[str]) -> None:
+    for place, word in enumerate(argv):
+        if word.startswith("--data-dir="):
+            os.environ["ROLLROOM_DATA_DIR"] = word.partition("=")[2]
+        elif word == "--data-dir" and place + 1 < len(argv):
+            os.environ["ROLLROOM_DATA_DIR"] = argv[place + 1]
 
 
 def _is_ready(wants_tests: bool) -> bool:

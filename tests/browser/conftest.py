@@ -1,0 +1,91 @@
+"""A real browser on a real server: Debian's Chromium driven over the network."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+
+from tests.world import World, make_person
+from tooling.models import Person, Role
+
+FLAGS = [
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+PHONE = {"width": 360, "height": 740}
+TABLET = {"width": 1280, "height": 800}
+DESK = {"width": 1600, "height": 1000}
+
+os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "1"  # Playwright's loop runs in the tests' own thread
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Everything in this folder drives a browser."""
+    for item in items:
+        if "tests/browser/" in item.nodeid:
+            item.add_marker(pytest.mark.browser)
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    path = shutil.which("chromium")
+    assert path, "Chromium is missing: python3 manage.py test installs it"
+    with sync_playwright() as play:
+        chromium = play.chromium.launch(executable_path=path, args=FLAGS)
+        yield chromium
+        chromium.close()
+
+
+@pytest.fixture
+def world(transactional_db: None, at: Any) -> World:
+    """The same builders, in a database that the live server sees."""
+    return World(at=at)
+
+
+@pytest.fixture
+def cast(transactional_db: None) -> dict[str, Person]:
+    return {role.value: make_person(role.value, role) for role in Role}
+
+
+@pytest.fixture
+def open_as(browser: Browser, live_server: Any) -> Iterator[Callable[..., Page]]:
+    """``open_as(person, "/scan/", viewport=PHONE)``: a page of that person's own, logged in.
+
+    Any error on the console fails the test: the content policy would complain there.
+    """
+    contexts: list[BrowserContext] = []
+    complaints: list[str] = []
+
+    def _open(
+        person: Person, path: str = "/", *, viewport: dict[str, int] = TABLET, **context: Any
+    ) -> Page:
+        made = browser.new_context(viewport=viewport, base_url=live_server.url, **context)
+        contexts.append(made)
+        page = made.new_page()
+        page.set_default_timeout(10_000)
+        page.on("console", lambda m: complaints.append(m.text) if m.type == "error" else None)
+        page.on("pageerror", lambda error: complaints.append(str(error)))
+        page.goto("/login/")
+        page.fill("input[name=username]", person.username)
+        page.fill("input[name=password]", f"{person.username}-pass-word")
+        page.click("main button[type=submit]")
+        page.wait_for_url(lambda url: "/login/" not in url)
+        page.goto(path)
+        return page
+
+    yield _open
+    for made in contexts:
+        made.close()
+    unexpected = [text for text in complaints if "status of 4" not in text]
+    assert not unexpected, unexpected

@@ -1,0 +1,59 @@
+"""``test``: everything. SQLite with the browser first, then PostgreSQL; any argument goes to pytest."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandParser
+
+from tooling import bootstrap
+
+ROOT = Path(__file__).resolve().parent.parent.parent.parent
+
+
+class Command(BaseCommand):
+    help = "Run all tests: SQLite, PostgreSQL and browser."
+    requires_system_checks: list[str] = []
+
+    def run_from_argv(self, argv: list[str]) -> None:
+        """Every argument after ``test`` belongs to pytest, dashes and all."""
+        sys.exit(run(argv[2:]))
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("pytest_arguments", nargs="*")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        sys.exit(run(options["pytest_arguments"]))
+
+
+def run(arguments: list[str]) -> int:
+    """0 when both runs passed; 1 when one failed; 2 when a system package is missing."""
+    bootstrap.need_system_package("chromium", "chromium")
+    with tempfile.TemporaryDirectory(prefix="rollroom-test-") as folder:
+        first = _pytest(arguments, folder, database="sqlite")
+        second = _pytest(arguments, folder, database="postgresql")
+    return 1 if first or second else 0
+
+
+def _pytest(arguments: list[str], folder: str, *, database: str) -> int:
+    """One run of pytest; PostgreSQL leaves out what no database can change."""
+    print(f"\n===== tests on {database} =====", flush=True)
+    data_dir = Path(folder) / database
+    environment = {
+        **os.environ,
+        "ROLLROOM_DATA_DIR": str(data_dir),
+        "ROLLROOM_TEST_DATABASE": database,
+        "PYTHONHASHSEED": "0",
+    }
+    environment.pop("DATABASE_URL", None)
+    workers = [] if any(word.startswith("-n") for word in arguments) else ["-n", "2"]
+    command = [sys.executable, "-m", "pytest", *workers, "--dist", "loadfile", *arguments]
+    if database == "postgresql":
+        command += ["-m", "not browser and not one_database"]
+        command = [sys.executable, "-m", "tests.postgresql", *command]
+    return subprocess.run(command, cwd=ROOT, env=environment, check=False).returncode

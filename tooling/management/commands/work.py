@@ -1,0 +1,28 @@
+"""``work``: the worker process."""
+
+from __future__ import annotations
+
+import os
+import signal
+import threading
+from typing import Any
+
+from django.core.management.base import BaseCommand
+
+from tooling.task_kinds import HANDLERS
+from tooling.tasks import work_forever
+
+
+class Command(BaseCommand):
+    help = "Do background tasks until told to stop."
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        stop = threading.Event()
+        parent = os.getppid()
+        for number in (signal.SIGTERM, signal.SIGINT):
+            signal.signal(number, lambda *_: stop.set())
+        work_forever(
+            HANDLERS,
+            keep_on=lambda: not stop.is_set() and os.getppid() == parent,
+            pause=lambda: bool(stop.wait(0.3)) and None,
+        )

@@ -1,0 +1,94 @@
+"""Long work as rows: asked for here, done by the worker process, watched by pages."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from typing import Any
+
+from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
+
+from tooling.errors import Conflict
+from tooling.models import Person, StoredFile, Task, TaskState
+from tooling.services.write import writing
+
+DEAD_AFTER = timedelta(seconds=15)
+MOST_ATTEMPTS = 2
+
+
+def ask(
+    *, by: Person | None, at: datetime, kind: str, given: dict[str, Any], version: str = ""
+) -> Task:
+    """Queue a task; the caller has checked that the person may."""
+    with writing():
+        return Task.objects.create(
+            kind=kind, input=given, input_version=version, by=by, created_at=at
+        )
+
+
+def cancel(*, by: Person, at: datetime, task: Task) -> None:
+    """Ask a task to stop; one that still waits stops at once."""
+    with writing():
+        fresh = Task.objects.select_for_update().get(pk=task.pk)
+        if fresh.state == TaskState.WAITING:
+            fresh.state, fresh.finished_at = TaskState.CANCELLED, at
+        elif fresh.state != TaskState.RUNNING:
+            raise Conflict(
+                "task_over",
+                _("Task {number} is already {state}."),
+                number=fresh.pk,
+                state=fresh.state,
+            )
+        fresh.cancel_asked = True
+        fresh.save(update_fields=["state", "finished_at", "cancel_asked"])
+
+
+def claim(*, at: datetime) -> Task | None:
+    """Take the next waiting task, or one whose worker died; a second death fails it."""
+    dead = Q(state=TaskState.RUNNING, heartbeat_at__lt=at - DEAD_AFTER)
+    if not Task.objects.filter(Q(state=TaskState.WAITING) | dead).exists():
+        return None
+    with writing():
+        rows = Task.objects.select_for_update().filter(Q(state=TaskState.WAITING) | dead)
+        task = rows.order_by("id").first()
+        if task is None:
+            return None
+        if task.attempts >= MOST_ATTEMPTS:
+            task.state, task.finished_at = TaskState.FAILED, at
+            task.message = str(_("The worker stopped twice while doing this."))
+            task.save(update_fields=["state", "finished_at", "message"])
+            return None
+        task.state, task.attempts = TaskState.RUNNING, task.attempts + 1
+        task.started_at = task.heartbeat_at = at
+        task.save(update_fields=["state", "attempts", "started_at", "heartbeat_at"])
+        return task
+
+
+def beat(*, at: datetime, task_id: int, progress: float, message: str) -> bool:
+    """Say that the work goes on; gives back whether somebody asked for it to stop."""
+    with writing():
+        Task.objects.filter(pk=task_id).update(
+            heartbeat_at=at, progress=progress, message=message[:400]
+        )
+    return Task.objects.filter(pk=task_id, cancel_asked=True).exists()
+
+
+def finish(
+    *,
+    at: datetime,
+    task_id: int,
+    state: str,
+    message: str = "",
+    result: dict[str, Any] | None = None,
+    file: StoredFile | None = None,
+) -> None:
+    """Write the outcome. Called inside the work's own short write where it has one."""
+    with writing():
+        Task.objects.filter(pk=task_id).update(
+            state=state,
+            finished_at=at,
+            message=message[:400],
+            result=result or {},
+            file=file,
+            progress=1.0 if state == TaskState.DONE else 0.0,
+        )
