@@ -74,7 +74,7 @@ def packages(wants_tests: bool) -> list[str]:
 
 
 def need_system_package(package: str, program: str) -> str:
-    """The path of a program; installs its Debian package as root, otherwise says the line, exit 2."""
+    """The path of a program; root installs its Debian package, others are told the line, exit 2."""
     found = shutil.which(program)
     if found:
         return found

@@ -25,7 +25,7 @@ BEAT_SECONDS = 0.4
 LOG = logging.getLogger(__name__)
 
 
-class Stopped(Exception):
+class StopAskedError(Exception):
     """Somebody asked for the work to stop."""
 
 
@@ -55,9 +55,9 @@ class Run:
         return self._stop
 
     def check(self) -> None:
-        """Raise Stopped when somebody asked for it."""
+        """Raise StopAskedError when somebody asked for it."""
         if self._stop:
-            raise Stopped
+            raise StopAskedError
 
 
 Handler = Callable[[Run], dict[str, Any]]
@@ -70,7 +70,7 @@ def work_once(handlers: Mapping[str, Handler]) -> bool:
         return False
     try:
         result = handlers[task.kind](Run(task))
-    except Stopped:
+    except StopAskedError:
         _end(task, TaskState.CANCELLED, "")
     except ToolingError as error:
         stale = error.code == "stale_plan"

@@ -1,4 +1,4 @@
-"""``test``: everything. SQLite with the browser first, then PostgreSQL; any argument goes to pytest."""
+"""``test``: everything. SQLite with the browser, then PostgreSQL; arguments go to pytest."""
 
 from __future__ import annotations
 
