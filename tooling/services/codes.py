@@ -2,8 +2,39 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from tooling.engineering import codes
-from tooling.models import Counter
+from tooling.models import Counter, DrawingKind, PlaceKind
+
+PIECE_LETTERS = {
+    DrawingKind.ROLL: "R",
+    DrawingKind.SIDE_ROLL: "D",
+    DrawingKind.SPACER: "S",
+    DrawingKind.SHIM: "S",
+    DrawingKind.SLEEVE: "S",
+    DrawingKind.LINE_TOOLING: "L",
+    DrawingKind.HARDWARE: "H",
+}
+"""The kind letter of a piece's label, by the kind of its drawing."""
+
+
+def place_letter(kind: str) -> str:
+    """C for what moves, P for what stands."""
+    return "C" if kind in (PlaceKind.CART, PlaceKind.PLATE) else "P"
+
+
+def step_past(used: Iterable[str]) -> None:
+    """Never issue again what came in from elsewhere: moves each counter beyond these codes."""
+    highest: dict[str, int] = {}
+    for text in used:
+        code = codes.read_code(text)
+        highest[code.kind] = max(highest.get(code.kind, 0), code.serial)
+    for kind, serial in highest.items():
+        counter, _made = Counter.objects.get_or_create(kind=kind)
+        if counter.next_serial <= serial:
+            counter.next_serial = serial + 1
+            counter.save(update_fields=["next_serial"])
 
 
 def next_codes(*, kind: str, count: int = 1) -> list[str]:
