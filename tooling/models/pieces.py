@@ -122,6 +122,10 @@ class Piece(models.Model):
     revision = models.ForeignKey(DrawingRevision, on_delete=models.PROTECT, related_name="pieces")
     owner = models.ForeignKey(Owner, on_delete=models.PROTECT, related_name="pieces")
     mark = models.CharField(max_length=40, blank=True, db_index=True)
+    copy_letter = models.CharField(
+        max_length=4, blank=True, help_text="Tells pieces with the same mark apart: A, B …"
+    )
+    value_cents = models.PositiveBigIntegerField(null=True, blank=True)
     mark_place = models.CharField(
         max_length=8, choices=MarkPlace.choices, default=MarkPlace.OUTBOARD
     )
