@@ -95,6 +95,7 @@ class World:
             piece=piece,
             to=place,
             how="import",
+            sees=seen,
         )
         piece.placed_by, piece.placed_effective_at, piece.placed_received_at = row, before, before
         piece.save(update_fields=["placed_by", "placed_effective_at", "placed_received_at"])

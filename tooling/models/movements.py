@@ -36,7 +36,7 @@ class Movement(models.Model):
     Exactly one subject. For a stock line ``stock`` is the line that the quantity left (or, for
     receive, make and count, the line it reached) and ``stock_to`` the line it reached by a move;
     ``quantity`` is signed for counts only. Place = uncorrected movements folded by
-    (effective_at, received_at, id).
+    (effective_at, received_at, id); a row that corrects another stands in its place in time.
     """
 
     uuid = models.UUIDField(unique=True, default=uuid.uuid4)
@@ -70,6 +70,12 @@ class Movement(models.Model):
         max_length=64,
         blank=True,
         help_text="Of what the device sent, to tell a repeat from a change.",
+    )
+    scan = models.UUIDField(
+        null=True, help_text="The device's id of the scan; a whole set shares one over its rows."
+    )
+    sees = models.BooleanField(
+        default=True, help_text="Somebody had the piece before their eyes; not so from paper."
     )
     note = models.CharField(max_length=200, blank=True)
 
@@ -111,6 +117,7 @@ class RefusedScan(models.Model):
     """History: a scan that could not be taken, kept with its reason."""
 
     uuid = models.UUIDField(unique=True)
+    scan = models.UUIDField(help_text="The device's id; the same as uuid unless that was reused.")
     device = models.ForeignKey(Device, null=True, on_delete=models.PROTECT, related_name="+")
     device_sequence = models.PositiveBigIntegerField(null=True)
     happened_at = models.DateTimeField()
