@@ -1,0 +1,98 @@
+"""Text files: which characters, which delimiter, which rows."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterator
+
+from charset_normalizer import from_bytes
+from django.utils.translation import gettext_lazy as _
+
+from tooling.errors import ToolingError
+from tooling.spreadsheets.cells import ERROR_TEXTS, Cell, CellError
+from tooling.spreadsheets.sheets import NumberedRow, Sheet, make_sheet
+
+_DELIMITERS = (";", "\t", ",", "|")
+_BOMS = ((b"\xef\xbb\xbf", "utf-8"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"))
+_OLD_ENCODINGS = ["cp1252", "cp1250", "cp437", "cp850", "mac_roman", "cp1251", "cp1253", "cp1254"]
+
+
+def decode(data: bytes, *, name: str) -> str:
+    """The file's text: by its mark, else UTF-8, else Windows-1252, else the likeliest old code."""
+    for bom, encoding in _BOMS:
+        if data.startswith(bom):
+            return _strictly(data, encoding, name=name).lstrip("\ufeff")
+    try:
+        return data.decode("utf-8")
+    except UnicodeDecodeError:
+        return _decode_old(data, name=name)
+
+
+def _strictly(data: bytes, encoding: str, *, name: str) -> str:
+    try:
+        return data.decode(encoding)
+    except UnicodeDecodeError:
+        raise _unreadable(name) from None
+
+
+def _decode_old(data: bytes, *, name: str) -> str:
+    best = from_bytes(data, cp_isolation=_OLD_ENCODINGS).best()
+    if best is None:
+        raise _unreadable(name)
+    if "cp1252" in best.could_be_from_charset:
+        return data.decode("cp1252")
+    return str(best)
+
+
+def _unreadable(name: str) -> ToolingError:
+    return ToolingError(
+        "unreadable_text",
+        _("The letters in “{name}” cannot be read. Save it again as “CSV UTF-8”."),
+        name=name,
+    )
+
+
+def find_delimiter(text: str) -> tuple[str, int]:
+    """(delimiter, how many characters of the text to skip for Excel's ``sep=`` line)."""
+    first, end, _rest = text.partition("\n")
+    if first[:4].lower() == "sep=" and len(first.rstrip("\r")) == 5:
+        return first[4], len(first) + len(end)
+    head = "\n".join(text.splitlines()[:40])
+    return max(_DELIMITERS, key=lambda delimiter: _agreement(head, delimiter)), 0
+
+
+def _agreement(head: str, delimiter: str) -> tuple[float, int]:
+    """How well the first rows agree on a width with this delimiter, and that width."""
+    widths = [len(row) for row in csv.reader(io.StringIO(head), delimiter=delimiter) if row]
+    if not widths or widths[0] < 2:
+        return (0.0, 1)
+    return (sum(width == widths[0] for width in widths) / len(widths), widths[0])
+
+
+def read_csv(data: bytes, *, name: str, sheet: str) -> list[Sheet]:
+    """The one sheet of a text file, or none. Raises ToolingError ``unreadable_text``."""
+    text = decode(data, name=name)
+    delimiter, skip = find_delimiter(text)
+
+    def rows() -> Iterator[NumberedRow]:
+        stream = io.StringIO(text, newline="")
+        stream.seek(skip)
+        reader = csv.reader(stream, delimiter=delimiter)
+        try:
+            for number, row in enumerate(reader, start=2 if skip else 1):
+                yield number, tuple(_cell(value) for value in row)
+        except csv.Error:
+            raise ToolingError(
+                "unreadable_row",
+                _("“{name}” cannot be read near line {line}: a quotation mark is not closed."),
+                name=name,
+                line=reader.line_num,
+            ) from None
+
+    made = make_sheet(sheet, rows, is_text=True)
+    return [made] if made else []
+
+
+def _cell(value: str) -> Cell:
+    return CellError(value.strip()) if value.strip().upper() in ERROR_TEXTS else value

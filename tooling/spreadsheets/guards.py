@@ -1,0 +1,94 @@
+"""What a file is, judged by its content and never by its name, and whether it is safe to open."""
+
+from __future__ import annotations
+
+import io
+import zipfile
+
+from django.utils.translation import gettext_lazy as _
+
+from tooling.errors import ToolingError
+
+MOST_BYTES = 50_000_000
+MOST_UNPACKED_BYTES = 400_000_000
+MOST_RATIO = 150
+RATIO_MATTERS_FROM_BYTES = 5_000_000
+MOST_MEMBERS = 5_000
+
+_OLD_EXCEL = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
+_PICTURES = (b"\x89PNG", b"\xff\xd8\xff", b"GIF8", b"BM", b"II*\x00", b"MM\x00*", b"RIFF")
+_UTF16 = (b"\xff\xfe", b"\xfe\xff")
+
+
+def _refuse(name: str, what: object) -> ToolingError:
+    return ToolingError(
+        "no_spreadsheet",
+        _("“{name}” is no spreadsheet: {what}. Bring a CSV file or an Excel workbook (.xlsx)."),
+        name=name,
+        what=what,
+    )
+
+
+def _too_large(name: str, what: object) -> ToolingError:
+    return ToolingError(
+        "file_too_large",
+        _("“{name}” is not opened: {what}. Split it into smaller files."),
+        name=name,
+        what=what,
+    )
+
+
+def check_file(data: bytes, *, name: str) -> str:
+    """``"xlsx"`` or ``"csv"``. Raises ToolingError ``no_spreadsheet`` or ``file_too_large``."""
+    if len(data) > MOST_BYTES:
+        raise _too_large(name, _("it is larger than 50 MB"))
+    if not data.strip(b" \t\r\n\x00\xef\xbb\xbf"):
+        raise _refuse(name, _("it is empty"))
+    if data.startswith(b"PK"):
+        _check_zip(data, name=name)
+        return "xlsx"
+    _check_text(data, name=name)
+    return "csv"
+
+
+def _check_text(data: bytes, *, name: str) -> None:
+    head = data[:4096].lstrip(b"\xef\xbb\xbf \t\r\n")
+    if data.startswith(_OLD_EXCEL):
+        raise _refuse(name, _("it is an Excel file of the old kind, or locked with a password"))
+    if head.startswith(b"%PDF"):
+        raise _refuse(name, _("it is a PDF"))
+    if head.startswith(_PICTURES):
+        raise _refuse(name, _("it is a picture"))
+    if head.startswith((b"<", b"{\\rtf")):
+        raise _refuse(name, _("it is a web page or another marked-up text"))
+    if head.startswith((b"{", b"[{")):
+        raise _refuse(name, _("it is JSON"))
+    if b"\x00" in data and not data.startswith(_UTF16):
+        raise _refuse(name, _("it holds something other than text"))
+
+
+def _check_zip(data: bytes, *, name: str) -> None:
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as archive:
+            members = archive.infolist()
+    except (zipfile.BadZipFile, NotImplementedError, ValueError, OSError):
+        raise _refuse(name, _("it is a damaged or incomplete file")) from None
+    names = {member.filename for member in members}
+    if "mimetype" in names and "content.xml" in names:
+        raise _refuse(name, _("it is an OpenDocument file; save it as .xlsx"))
+    if "xl/workbook.bin" in names:
+        raise _refuse(name, _("it is a binary workbook; save it as .xlsx"))
+    if "[Content_Types].xml" not in names or not any(n.startswith("xl/") for n in names):
+        raise _refuse(name, _("it is an archive or another kind of document"))
+    if any(member.flag_bits & 1 for member in members):
+        raise _refuse(name, _("it is locked with a password"))
+    _check_sizes(members, packed=len(data), name=name)
+
+
+def _check_sizes(members: list[zipfile.ZipInfo], *, packed: int, name: str) -> None:
+    unpacked = sum(member.file_size for member in members)
+    bomb = unpacked > RATIO_MATTERS_FROM_BYTES and unpacked > MOST_RATIO * packed
+    if len(members) > MOST_MEMBERS or unpacked > MOST_UNPACKED_BYTES or bomb:
+        raise _too_large(
+            name, _("unpacked it would fill far more memory than a workbook of its size should")
+        )

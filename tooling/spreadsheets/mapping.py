@@ -1,0 +1,104 @@
+"""How one shop's headings stand for our fields: what a person can change and keep."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from collections.abc import Mapping as MappingOf
+from dataclasses import dataclass, field
+from typing import Any
+
+from django.utils.translation import gettext_lazy as _
+
+from tooling.errors import ToolingError
+from tooling.spreadsheets.dates import ORDERS
+from tooling.spreadsheets.fields import Kind
+from tooling.spreadsheets.kinds import find_kind
+
+MARKS = (".", ",")
+
+
+@dataclass(frozen=True)
+class Mapping:
+    """Which column fills which field, and how its cells are to be read.
+
+    ``columns``: field → heading. ``units``: field → unit of the column (a unit written in a cell
+    wins). ``fixed``: field → text that every row gets. ``fill_down``: fields whose blank cells
+    take the value above. ``accept``: fields whose improbable values a person has accepted.
+    ``date_order`` and ``decimal_mark`` are None until a person says.
+    """
+
+    kind: str
+    columns: MappingOf[str, str] = field(default_factory=dict)
+    units: MappingOf[str, str] = field(default_factory=dict)
+    date_order: str | None = None
+    decimal_mark: str | None = None
+    fixed: MappingOf[str, str] = field(default_factory=dict)
+    fill_down: frozenset[str] = frozenset()
+    accept: frozenset[str] = frozenset()
+
+    def __post_init__(self) -> None:
+        """Raises ToolingError ``bad_mapping`` where a name, unit or order does not exist."""
+        kind = find_kind(self.kind)
+        for name in (*self.columns, *self.units, *self.fixed, *self.fill_down, *self.accept):
+            if name not in kind.by_name:
+                raise _bad(_("there is no field “{value}” in “{kind}”"), name, kind)
+        for name, unit in self.units.items():
+            if unit not in kind.field(name).units:
+                raise _bad(_("“{value}” is no unit for this column"), unit, kind)
+        if self.date_order not in (None, *ORDERS):
+            raise _bad(_("“{value}” is no order of a date"), self.date_order, kind)
+        if self.decimal_mark not in (None, *MARKS):
+            raise _bad(_("“{value}” is no decimal mark"), self.decimal_mark, kind)
+
+    def to_dict(self) -> dict[str, Any]:
+        """The mapping as JSON takes it, the same for equal mappings."""
+        return {
+            "kind": self.kind,
+            "columns": dict(sorted(self.columns.items())),
+            "units": dict(sorted(self.units.items())),
+            "date_order": self.date_order,
+            "decimal_mark": self.decimal_mark,
+            "fixed": dict(sorted(self.fixed.items())),
+            "fill_down": sorted(self.fill_down),
+            "accept": sorted(self.accept),
+        }
+
+    @classmethod
+    def from_dict(cls, data: MappingOf[str, Any]) -> Mapping:
+        """The mapping that ``to_dict`` gave. Raises ToolingError ``bad_mapping``."""
+        if not isinstance(data, dict) or not isinstance(data.get("kind"), str):
+            raise ToolingError("bad_mapping", _("The mapping names no kind of sheet."))
+        return cls(
+            kind=data["kind"],
+            columns=_texts(data.get("columns")),
+            units=_texts(data.get("units")),
+            date_order=data.get("date_order") or None,
+            decimal_mark=data.get("decimal_mark") or None,
+            fixed=_texts(data.get("fixed")),
+            fill_down=frozenset(_names(data.get("fill_down"))),
+            accept=frozenset(_names(data.get("accept"))),
+        )
+
+
+def _texts(data: Any) -> dict[str, str]:
+    if data is None:
+        return {}
+    if not isinstance(data, dict) or not all(isinstance(v, str) for v in data.values()):
+        raise ToolingError("bad_mapping", _("The mapping is not made of names and headings."))
+    return {str(name): value for name, value in data.items() if value}
+
+
+def _names(data: Any) -> Iterable[str]:
+    if data is None:
+        return ()
+    if not isinstance(data, (list, tuple)) or not all(isinstance(v, str) for v in data):
+        raise ToolingError("bad_mapping", _("The mapping is not made of names and headings."))
+    return data
+
+
+def _bad(why: Any, value: object, kind: Kind) -> ToolingError:
+    return ToolingError(
+        "bad_mapping",
+        _("The mapping cannot be used: {why}. Choose it again."),
+        why=str(why).format(value=value, kind=kind.label),
+    )
