@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django.db import models
 from django.db.models import Q
+from django.db.models.functions import Upper
 from django.utils.translation import gettext_lazy as _
 
 from tooling.models.fields import LengthField, Unit
@@ -26,6 +27,12 @@ class Drawing(models.Model):
     number = models.CharField(max_length=40, unique=True)
     kind = models.CharField(max_length=14, choices=DrawingKind.choices)
     title = models.CharField(max_length=120, blank=True)
+    number_key = models.GeneratedField(
+        expression=Upper("number"),
+        output_field=models.CharField(max_length=40),
+        db_persist=True,
+        db_index=True,
+    )
 
     class Meta:
         ordering = ["number"]
@@ -122,6 +129,12 @@ class Piece(models.Model):
     revision = models.ForeignKey(DrawingRevision, on_delete=models.PROTECT, related_name="pieces")
     owner = models.ForeignKey(Owner, on_delete=models.PROTECT, related_name="pieces")
     mark = models.CharField(max_length=40, blank=True, db_index=True)
+    mark_key = models.GeneratedField(
+        expression=Upper("mark"),
+        output_field=models.CharField(max_length=40),
+        db_persist=True,
+        db_index=True,
+    )
     copy_letter = models.CharField(
         max_length=4, blank=True, help_text="Tells pieces with the same mark apart: A, B …"
     )
@@ -174,6 +187,13 @@ class Piece(models.Model):
         indexes = [
             models.Index(fields=["drawing", "condition"], name="piece_drawing_condition"),
             models.Index(fields=["now_bore_nm", "now_face_width_nm"], name="piece_size"),
+            models.Index(fields=["now_face_width_nm"], name="piece_face_width"),
+            models.Index(fields=["now_drive_diameter_nm"], name="piece_drive_diameter"),
+            models.Index(fields=["now_root_diameter_nm"], name="piece_root_diameter"),
+            models.Index(fields=["now_outside_diameter_nm"], name="piece_outside_diameter"),
+            models.Index(fields=["mark_key", "code"], name="piece_mark_code"),
+            models.Index(fields=["owner", "code"], name="piece_owner_code"),
+            models.Index(fields=["condition", "code"], name="piece_condition_code"),
         ]
         constraints = [
             models.CheckConstraint(
@@ -197,6 +217,12 @@ class PieceAlias(models.Model):
 
     piece = models.ForeignKey(Piece, on_delete=models.CASCADE, related_name="aliases")
     text = models.CharField(max_length=40, db_index=True)
+    text_key = models.GeneratedField(
+        expression=Upper("text"),
+        output_field=models.CharField(max_length=40),
+        db_persist=True,
+        db_index=True,
+    )
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["piece", "text"], name="alias_once")]
