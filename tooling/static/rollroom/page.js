@@ -1,0 +1,110 @@
+// What every page does: says when it was last sure, shows a refused form's problem in place,
+// follows a log-in that ran out, prints, goes back, and folds the More sheet away.
+
+const STALE_AFTER_MS = 5000;
+
+function words(template, time) {
+  return template.replace("{time}", time);
+}
+
+function clock(date, zone) {
+  const options = { hour: "2-digit", minute: "2-digit", second: "2-digit", hourCycle: "h23" };
+  return date.toLocaleTimeString("en-GB", zone ? { ...options, timeZone: zone } : options);
+}
+
+class LastSure {
+  constructor(element) {
+    this.element = element;
+    this.heard(new Date());
+  }
+
+  heard(serverTime) {
+    this.serverTime = serverTime;
+    this.heardAt = performance.now();
+    this.element.classList.remove("lost");
+    this.say(this.element.dataset.wordsSure);
+  }
+
+  check() {
+    if (performance.now() - this.heardAt < STALE_AFTER_MS) return;
+    this.element.classList.add("lost");
+    this.say(this.element.dataset.wordsLost);
+  }
+
+  say(template) {
+    this.element.textContent = words(template, clock(this.serverTime, this.element.dataset.zone));
+  }
+}
+
+function watchSureness() {
+  const element = document.querySelector("[data-sure]");
+  if (!element) return;
+  const sure = new LastSure(element);
+  document.addEventListener("htmx:afterRequest", ({ detail }) => {
+    if (!detail.successful) return;
+    const served = detail.xhr.getResponseHeader("Date");
+    sure.heard(served ? new Date(served) : new Date());
+  });
+  // Only a page that polls can go stale.
+  if (document.querySelector('[hx-trigger*="every"]')) {
+    setInterval(() => sure.check(), 1000);
+  }
+}
+
+function problemsOf(responseText) {
+  const page = new DOMParser().parseFromString(responseText, "text/html");
+  return [...page.querySelectorAll(".problem")].map((problem) => document.importNode(problem, true));
+}
+
+function showProblems(problems, near) {
+  const place = near.closest("[data-problems-here]") || document.getElementById("problems");
+  if (!place) return;
+  place.querySelectorAll(".problem.answered").forEach((old) => old.remove());
+  problems.forEach((problem) => problem.classList.add("answered"));
+  place.prepend(...problems);
+  place.scrollIntoView({ block: "nearest" });
+}
+
+function isPolling(element) {
+  return (element.getAttribute("hx-trigger") || "").includes("every");
+}
+
+document.addEventListener("htmx:beforeSwap", (event) => {
+  const { xhr, elt } = event.detail;
+  if (xhr.responseURL && new URL(xhr.responseURL).pathname === "/login/") {
+    event.detail.shouldSwap = false;
+    location.assign(`/login/?next=${encodeURIComponent(location.pathname + location.search)}`);
+    return;
+  }
+  if (xhr.status >= 400 && xhr.status < 500 && !isPolling(elt)) {
+    const problems = problemsOf(xhr.responseText);
+    if (problems.length) showProblems(problems, elt);
+  }
+});
+
+function foldMoreAway(event) {
+  const more = document.querySelector("details.more[open]");
+  if (!more) return;
+  if (event.type === "keydown" ? event.key === "Escape" : !more.contains(event.target)) {
+    more.open = false;
+    if (event.type === "keydown") more.querySelector("summary").focus();
+  }
+}
+
+document.addEventListener("click", foldMoreAway);
+document.addEventListener("keydown", foldMoreAway);
+
+document.addEventListener("click", (event) => {
+  if (event.target.closest("[data-print]")) window.print();
+  if (event.target.closest("[data-back]")) history.back();
+});
+
+document.addEventListener("change", (event) => {
+  if (event.target.matches("[data-sends-form]")) event.target.form.requestSubmit();
+});
+
+watchSureness();
+if (history.length > 1) {
+  document.querySelectorAll("[data-back]").forEach((button) => (button.hidden = false));
+}
+document.querySelector('[aria-invalid="true"]')?.focus();

@@ -1,0 +1,155 @@
+"""Tags and filters of the pages. They show what they are given: none of them asks the database."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from datetime import datetime
+from typing import Any
+
+from django import template
+from django.template import Context
+from django.utils import timezone
+from django.utils.formats import date_format
+from django.utils.html import format_html, format_html_join
+from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from tooling.engineering.lengths import format_length, format_strip_length, say_length
+from tooling.templatetags.person_time import say_time
+
+register = template.Library()
+
+STATE_WORDS = {
+    "here": gettext_lazy("here"),
+    "to_fetch": gettext_lazy("to fetch"),
+    "missing": gettext_lazy("missing"),
+    "worn": gettext_lazy("worn"),
+    "may_not_last": gettext_lazy("may not last"),
+    "held": gettext_lazy("held"),
+    "out": gettext_lazy("out"),
+    "taken": gettext_lazy("taken"),
+    "does_not_fit": gettext_lazy("does not fit"),
+}
+"""The nine states; each has a symbol of the same name in parts/state_symbols.html."""
+
+UNKNOWN = "–"
+
+
+@register.simple_tag(takes_context=True)
+def length(
+    context: Context,
+    nm: int | None,
+    drawn_in: str = "mm",
+    decimals: int | None = None,
+    unit: bool = True,
+) -> str:
+    """A length in the unit of the person's choice; *as drawn* means the unit it was written in."""
+    if nm is None:
+        return UNKNOWN
+    chosen = getattr(context.get("user"), "length_unit", "drawn")
+    shown: Any = chosen if chosen in ("mm", "in") else drawn_in or "mm"
+    if decimals is None and shown != drawn_in:
+        said = say_length(nm, shown)
+        return said if unit else said.removesuffix(f" {shown}")
+    said = format_length(nm, shown, decimals)
+    return f"{said} {shown}" if unit else said
+
+
+@register.simple_tag(takes_context=True)
+def strip_length(context: Context, nm: int | None) -> str:
+    """A length of strip in the person's m or ft, in whole ones, thousands apart."""
+    if nm is None:
+        return UNKNOWN
+    unit: Any = getattr(context.get("user"), "strip_unit", "m") or "m"
+    whole = int(format_strip_length(nm, unit, 0))
+    return f"{whole:,} {unit}".replace(",", "\u202f")
+
+
+@register.filter
+def mass(kg: float | None) -> str:
+    """A mass with no more figures than a hand or a scale can tell."""
+    if kg is None:
+        return _("mass not known")
+    return f"{kg:.1f} kg" if kg < 100 else f"{kg:.0f} kg"
+
+
+@register.simple_tag(takes_context=True)
+def when(context: Context, moment: datetime | None) -> str | SafeString:
+    """A time as a person says it; exact in print and under ``datetime``."""
+    if moment is None:
+        return UNKNOWN
+    at = context.get("at") or timezone.now()
+    exact = date_format(timezone.localtime(moment), "Y-m-d H:i")
+    return format_html(
+        '<time datetime="{}" title="{}"><span class="screen-only">{}</span>'
+        '<span class="print-only">{}</span></time>',
+        moment.isoformat(),
+        exact,
+        say_time(moment, at=at),
+        exact,
+    )
+
+
+@register.simple_tag
+def state_mark(state: str, where: str = "") -> SafeString:
+    """A state as its shape and its word, and for a ring or an arrow the place beside it."""
+    return format_html(
+        '<span class="state" data-state="{}">{}<span>{}</span>{}</span>',
+        state,
+        state_shape(state),
+        STATE_WORDS[state],
+        format_html('<span class="where">{}</span>', where) if where else "",
+    )
+
+
+@register.simple_tag
+def state_shape(state: str) -> SafeString:
+    """Only the shape; the word must stand near it."""
+    return format_html(
+        '<svg class="shape" aria-hidden="true"><use href="#state-{}"></use></svg>', state
+    )
+
+
+@register.filter
+def state_word(state: str) -> str:
+    return str(STATE_WORDS[state])
+
+
+@register.simple_tag
+def icon(name: str) -> SafeString:
+    """A line picture from parts/icons.html; words stand beside it."""
+    return format_html(
+        '<svg class="icon" aria-hidden="true" fill="none" stroke="currentColor" '
+        'stroke-width="1.75"><use href="#icon-{}"></use></svg>',
+        name,
+    )
+
+
+@register.simple_tag
+def tag(code: str, url: str = "") -> SafeString:
+    """A label code as the tally that hangs on the piece, a link when there is a page."""
+    if not code:
+        return format_html("")
+    if url:
+        return format_html('<a class="tag" href="{}">{}</a>', url, code)
+    return format_html('<span class="tag">{}</span>', code)
+
+
+@register.filter
+def place_path(path_name: str) -> str | SafeString:
+    """``Room / Rack B / B3`` with the innermost place, the one to walk to, in bold."""
+    if not path_name:
+        return UNKNOWN
+    *outer, inner = path_name.split(" / ")
+    return format_html(
+        '<span class="place">{}<strong>{}</strong></span>',
+        format_html_join("", '{} <span class="quiet">›</span> ', ((name,) for name in outer)),
+        inner,
+    )
+
+
+@register.filter
+def beside(cells: Sequence[Any], labels: Iterable[str]) -> list[tuple[str, Any]]:
+    """Each cell with the heading of its column."""
+    return list(zip(labels, cells, strict=True))
