@@ -1,0 +1,72 @@
+"""What readings, work and length entries say of a piece now, written in their transaction.
+
+The present size of a dimension is the newest uncorrected value: a reading's, or the size after
+a piece of work (which counts from the end of its day). Length run is the sum of the
+uncorrected entries.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import UTC, datetime, time
+
+from django.db.models import Sum
+
+from tooling.models import DIMENSIONS, LengthEntry, Piece, Reading, WorkMeasure
+
+Newest = dict[tuple[int, str], tuple[datetime, int, int]]
+SIZE_FIELDS = tuple(f"now_{each}_nm" for each in DIMENSIONS)
+
+
+def newest_sizes(piece_ids: Iterable[int]) -> dict[tuple[int, str], int]:
+    """(piece id, dimension) → the newest size in nm; two queries whatever the number."""
+    ids = list(piece_ids)
+    newest: Newest = {}
+    readings = Reading.objects.filter(
+        piece__in=ids, corrected_by=None, value_nm__isnull=False, dimension__in=DIMENSIONS
+    ).exclude(point="wear")
+    for piece_id, dimension, at, key, value in readings.values_list(
+        "piece_id", "dimension", "happened_at", "id", "value_nm"
+    ):
+        _keep(newest, (piece_id, dimension), (at, key, value))
+    measures = WorkMeasure.objects.filter(
+        work__piece__in=ids, work__corrected_by=None, after_nm__isnull=False
+    )
+    for piece_id, dimension, day, key, value in measures.values_list(
+        "work__piece_id", "dimension", "work__done_on", "id", "after_nm"
+    ):
+        at = datetime.combine(day, time(23, 59), tzinfo=UTC)
+        _keep(newest, (piece_id, dimension), (at, key, value))
+    return {key: value for key, (_at, _id, value) in newest.items()}
+
+
+def _keep(newest: Newest, key: tuple[int, str], found: tuple[datetime, int, int]) -> None:
+    if key not in newest or found[:2] > newest[key][:2]:
+        newest[key] = found
+
+
+def refresh_sizes(piece_ids: Iterable[int]) -> None:
+    """Write ``now_…_nm`` of these pieces; call inside the write of the cause."""
+    pieces = list(Piece.objects.filter(pk__in=set(piece_ids)))
+    sizes = newest_sizes(piece.pk for piece in pieces)
+    for piece in pieces:
+        for each in DIMENSIONS:
+            setattr(piece, f"now_{each}_nm", sizes.get((piece.pk, each)))
+    Piece.objects.bulk_update(pieces, SIZE_FIELDS, batch_size=200)
+
+
+def length_runs(piece_ids: Iterable[int]) -> dict[int, int]:
+    """Piece id → strip length run in nm, from the uncorrected entries."""
+    rows = LengthEntry.objects.filter(piece__in=set(piece_ids), corrected_by=None)
+    totals = rows.values_list("piece_id").annotate(total=Sum("length_nm"))
+    return dict(totals)
+
+
+def refresh_length_run(piece_ids: Iterable[int]) -> None:
+    """Write ``length_run_nm`` of these pieces; call inside the write of the cause."""
+    ids = set(piece_ids)
+    totals = length_runs(ids)
+    pieces = list(Piece.objects.filter(pk__in=ids).only("pk", "length_run_nm"))
+    for piece in pieces:
+        piece.length_run_nm = totals.get(piece.pk, 0)
+    Piece.objects.bulk_update(pieces, ["length_run_nm"], batch_size=400)
