@@ -1,0 +1,97 @@
+"""The settings that a shop may change on screen, with the default each starts from.
+
+A figure stands here only while something uses it. ``source`` says how sure the default is:
+P published, C common practice, M from memory, K what the contour leaves no choice about.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+from types import MappingProxyType
+from typing import Any
+
+from django.utils.translation import gettext_lazy as _
+
+MM = 1_000_000
+IN = 25_400_000
+
+
+class SettingKind(StrEnum):
+    """How a setting is written: a length, a plain number, or a count."""
+
+    LENGTH = "length"
+    NUMBER = "number"
+    COUNT = "count"
+
+
+@dataclass(frozen=True)
+class Declared:
+    """One setting. Lengths are whole nm; ``default_in`` is the default of an inch record."""
+
+    name: str
+    label: Any
+    kind: SettingKind
+    default: int | float
+    source: str
+    unit: Any = ""
+    default_in: int | None = None
+    least: float = 0
+    most: float = 1e18
+    per_mill: bool = False
+    per_set: bool = False
+
+    def default_for(self, unit: str) -> int | float:
+        """The default of a record drawn in this unit."""
+        if unit == "in" and self.default_in is not None:
+            return self.default_in
+        return self.default
+
+
+def _length(name: str, label: Any, default: int, source: str, **more: Any) -> Declared:
+    return Declared(name, label, SettingKind.LENGTH, default, source, most=1_000 * MM, **more)
+
+
+def _number(name: str, label: Any, default: float, source: str, **more: Any) -> Declared:
+    return Declared(name, label, SettingKind.NUMBER, default, source, **more)
+
+
+def _count(name: str, label: Any, default: int, source: str, **more: Any) -> Declared:
+    return Declared(name, label, SettingKind.COUNT, default, source, **more)
+
+
+_ALL = (
+    _length("wall_at_key_corner_warn", _("Wall at the key corner, warn below"), 6 * MM, "M",
+            default_in=IN // 4, per_set=True),
+    _length("worn_bore", _("Bore worn beyond its class limit by"), 25_000, "M"),
+    _length("usual_stock_per_cut", _("Usual stock per cut, on diameter"), 750_000, "M",
+            default_in=762_000),
+    _number("improbable_reading", _("A reading is asked about beyond so many usual cuts"), 5, "M",
+            least=1, most=100),
+    _number("ratio_mismatch_warn", _("Ratio mismatch, warn beyond"), 0.10, "M", unit="%",
+            most=10, per_mill=True),
+    _number("step_warn_least", _("Step to the next pass, warn below, when not drawn"), 0.05, "M",
+            unit="%", most=10, per_set=True),
+    _number("step_warn_most", _("Step to the next pass, warn above, when not drawn"), 1.0, "M",
+            unit="%", most=20, per_set=True),
+    _number("lift_warn", _("Lifting, say so above"), 15, "M", unit="kg", least=1, most=200),
+    _number("lift_two_people", _("Lifting, two people or a hoist above"), 23, "P", unit="kg",
+            least=1, most=200),
+    _count("scan_context_idle", _("Scanning: the place is forgotten after"), 300, "M",
+           unit=_("seconds"), least=10, most=86_400),
+    _count("scan_same_label_guard", _("Scanning: the same label is read once within"), 3, "M",
+           unit=_("seconds"), most=60),
+)  # fmt: skip
+
+SETTINGS: Mapping[str, Declared] = MappingProxyType({each.name: each for each in _ALL})
+"""By name, in the order of the settings page."""
+
+SOURCES: Mapping[str, Any] = MappingProxyType(
+    {
+        "P": _("published"),
+        "C": _("common practice"),
+        "M": _("from memory, check it in your shop"),
+        "K": _("follows from geometry"),
+    }
+)

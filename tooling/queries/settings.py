@@ -1,0 +1,76 @@
+"""What a setting is worth here: the set's own, else the mill's, else the shop's, else default."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from django.db.models import Q
+
+from tooling.models import Mill, Setting, ToolSet
+from tooling.models.defaults import SETTINGS, Declared
+
+
+@dataclass(frozen=True)
+class Override:
+    """A value that one mill or one set has of its own."""
+
+    id: int
+    scope: str
+    value: int | float
+
+
+@dataclass(frozen=True)
+class SettingRow:
+    """One line of the settings page."""
+
+    declared: Declared
+    value: int | float
+    is_default: bool
+    overrides: tuple[Override, ...]
+
+
+def setting_value(
+    name: str, *, unit: str = "mm", mill: Mill | None = None, tool_set: ToolSet | None = None
+) -> int | float:
+    """One setting's value; lengths in nm. One query."""
+    return setting_values([name], unit=unit, mill=mill, tool_set=tool_set)[name]
+
+
+def setting_values(
+    names: list[str], *, unit: str = "mm", mill: Mill | None = None, tool_set: ToolSet | None = None
+) -> dict[str, int | float]:
+    """Several settings in one query."""
+    here = Q(mill=None, tool_set=None)
+    if mill is not None:
+        here |= Q(mill=mill, tool_set=None)
+    if tool_set is not None:
+        here |= Q(mill=None, tool_set=tool_set)
+    found: dict[str, tuple[int, Any]] = {}
+    rows = Setting.objects.filter(here, name__in=names)
+    for name, value, mill_id, set_id in rows.values_list("name", "value", "mill_id", "tool_set_id"):
+        rank = 2 if set_id else 1 if mill_id else 0
+        if rank >= found.get(name, (-1, None))[0]:
+            found[name] = (rank, value)
+    return {
+        name: found[name][1] if name in found else SETTINGS[name].default_for(unit)
+        for name in names
+    }
+
+
+def settings_page() -> list[SettingRow]:
+    """Every setting with what this shop changed. One query."""
+    rows = list(Setting.objects.select_related("mill", "tool_set").order_by("id"))
+    return [_row(declared, [row for row in rows if row.name == declared.name])
+            for declared in SETTINGS.values()]  # fmt: skip
+
+
+def _row(declared: Declared, rows: list[Setting]) -> SettingRow:
+    shop = next((row for row in rows if not row.mill_id and not row.tool_set_id), None)
+    overrides = tuple(
+        Override(row.pk, str(row.mill or row.tool_set), row.value)
+        for row in rows
+        if row.mill_id or row.tool_set_id
+    )
+    value = shop.value if shop else declared.default
+    return SettingRow(declared, value, shop is None, overrides)
