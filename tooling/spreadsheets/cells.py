@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 
 ERROR_TEXTS = frozenset(
-    "#REF! #N/A #VALUE! #NAME? #DIV/0! #NULL! #NUM! #SPILL! #CALC! #GETTING_DATA".split()
+    ("#REF!", "#N/A", "#VALUE!", "#NAME?", "#DIV/0!", "#NULL!", "#NUM!", "#SPILL!", "#CALC!")
 )
 _STARTS = tuple("=+-@\t\r\n|%＝＋－＠")
 _CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ufffe\uffff]")

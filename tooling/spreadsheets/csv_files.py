@@ -15,6 +15,8 @@ from tooling.spreadsheets.sheets import NumberedRow, Sheet, make_sheet
 
 _DELIMITERS = (";", "\t", ",", "|")
 _BOMS = ((b"\xef\xbb\xbf", "utf-8"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"))
+_SLACK = 0.02
+"""How much odder the text may look in Windows-1252 and still be taken for it: Ø over Ř."""
 _OLD_ENCODINGS = ["cp1252", "cp1250", "cp437", "cp850", "mac_roman", "cp1251", "cp1253", "cp1254"]
 
 
@@ -37,11 +39,13 @@ def _strictly(data: bytes, encoding: str, *, name: str) -> str:
 
 
 def _decode_old(data: bytes, *, name: str) -> str:
-    best = from_bytes(data, cp_isolation=_OLD_ENCODINGS).best()
+    likely = from_bytes(data, cp_isolation=_OLD_ENCODINGS)
+    best = likely.best()
     if best is None:
         raise _unreadable(name)
-    if "cp1252" in best.could_be_from_charset:
-        return data.decode("cp1252")
+    windows = next((each for each in likely if each.encoding == "cp1252"), None)
+    if windows and windows.chaos <= best.chaos + _SLACK and windows.coherence >= best.coherence:
+        return str(windows)
     return str(best)
 
 
@@ -64,7 +68,10 @@ def find_delimiter(text: str) -> tuple[str, int]:
 
 def _agreement(head: str, delimiter: str) -> tuple[float, int]:
     """How well the first rows agree on a width with this delimiter, and that width."""
-    widths = [len(row) for row in csv.reader(io.StringIO(head), delimiter=delimiter) if row]
+    try:
+        widths = [len(row) for row in csv.reader(io.StringIO(head), delimiter=delimiter) if row]
+    except csv.Error:
+        return (0.0, 0)
     if not widths or widths[0] < 2:
         return (0.0, 1)
     return (sum(width == widths[0] for width in widths) / len(widths), widths[0])

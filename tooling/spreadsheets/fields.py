@@ -73,6 +73,7 @@ class Kind:
 
     ``keys_optional`` names key fields that may be blank and still count (a copy letter).
     ``any_of``: groups of fields of which a row must fill at least one.
+    ``ordered``: pairs of fields of which the first may not exceed the second.
     ``expand`` turns the values of one written row into those of several ("stations 1-16").
     """
 
@@ -82,6 +83,7 @@ class Kind:
     keys: tuple[tuple[str, ...], ...]
     keys_optional: frozenset[str] = frozenset()
     any_of: tuple[tuple[str, ...], ...] = ()
+    ordered: tuple[tuple[str, str], ...] = ()
     expand: Callable[[dict[str, Any]], list[dict[str, Any]]] | None = None
     words: tuple[str, ...] = ()
 
@@ -89,7 +91,7 @@ class Kind:
         names = [each.name for each in self.fields]
         if len(set(names)) != len(names):
             raise ValueError(f"kind {self.name} names a field twice")
-        named = {n for key in self.keys for n in key} | {n for g in self.any_of for n in g}
+        named = {n for group in (*self.keys, *self.any_of, *self.ordered) for n in group}
         if not named <= set(names):
             raise ValueError(f"kind {self.name} has no field {named - set(names)}")
 

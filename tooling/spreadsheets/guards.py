@@ -17,6 +17,7 @@ MOST_MEMBERS = 5_000
 
 _OLD_EXCEL = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
 _PICTURES = (b"\x89PNG", b"\xff\xd8\xff", b"GIF8", b"BM", b"II*\x00", b"MM\x00*", b"RIFF")
+_TEXT = bytes({*range(32, 256), *b"\t\r\n\x0b\x0c"})
 _UTF16 = (b"\xff\xfe", b"\xfe\xff")
 
 
@@ -63,7 +64,7 @@ def _check_text(data: bytes, *, name: str) -> None:
         raise _refuse(name, _("it is a web page or another marked-up text"))
     if head.startswith((b"{", b"[{")):
         raise _refuse(name, _("it is JSON"))
-    if b"\x00" in data and not data.startswith(_UTF16):
+    if not data.startswith(_UTF16) and (b"\x00" in data or len(head.translate(None, _TEXT)) > 8):
         raise _refuse(name, _("it holds something other than text"))
 
 

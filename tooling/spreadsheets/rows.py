@@ -88,7 +88,28 @@ def check_mapping(sheet: Sheet, mapping: Mapping) -> list[Problem]:
     for group in kind.any_of:
         if not given & set(group):
             found.append(_at_heading(sheet, kind.field(group[0]).label, _none_of(kind, group)))
-    return found
+    return [*found, *_bad_fixed(sheet, mapping, kind)]
+
+
+def _bad_fixed(sheet: Sheet, mapping: Mapping, kind: Kind) -> Iterator[Problem]:
+    """One problem for each value given to every row that cannot be read."""
+    for name, text in mapping.fixed.items():
+        each = kind.field(name)
+        how = _reading(mapping, each, mapping.units.get(name))
+        try:
+            read_value(each, text, how)
+        except ToolingError as error:
+            heading = mapping.columns.get(name) or each.label
+            yield Problem(sheet.name, sheet.heading_row, heading, text, error.code, error.message)
+
+
+def _reading(mapping: Mapping, each: Field, unit: str | None) -> Reading:
+    return Reading(
+        unit=unit,
+        date_order=mapping.date_order,
+        decimal_mark=mapping.decimal_mark,
+        accept_improbable=each.name in mapping.accept,
+    )
 
 
 def _at_heading(sheet: Sheet, column: str, error: ToolingError) -> Problem:
@@ -170,7 +191,7 @@ class _SheetReader:
             if unit and value is not None:
                 row.units[each.name] = unit
         if not problems:
-            problems += self._groups(row)
+            problems += [*self._groups(row), *self._out_of_order(row)]
         return row, problems
 
     def _cell(self, name: str, cells: tuple[Cell, ...]) -> Cell:
@@ -188,13 +209,7 @@ class _SheetReader:
                 raise _blank_required()
             return None, None
         unit = self.mapping.units.get(each.name) or (row_unit if "mm" in each.units else None)
-        how = Reading(
-            unit=unit,
-            date_order=self.mapping.date_order,
-            decimal_mark=self.mapping.decimal_mark,
-            accept_improbable=each.name in self.mapping.accept,
-        )
-        return read_value(each, cell, how)
+        return read_value(each, cell, _reading(self.mapping, each, unit))
 
     def _row_unit(self, cells: tuple[Cell, ...]) -> str | None:
         name = self.kind.unit_field
@@ -227,6 +242,17 @@ class _SheetReader:
             for group in self.kind.any_of
             if all(row.values.get(name) is None for name in group)
         ]
+
+    def _out_of_order(self, row: Row) -> list[Problem]:
+        found = []
+        for small, large in self.kind.ordered:
+            one, other = row.values.get(small), row.values.get(large)
+            if one is not None and other is not None and one > other:
+                told = _exceeds(self.kind.field(small), one, self.kind.field(large), other)
+                found.append(
+                    self._problem(row.row, small, _plainly(self.kind.field(small), one), told)
+                )
+        return found
 
     def _expanded(self, row: Row) -> list[Row]:
         if self.kind.expand is None:
@@ -296,6 +322,17 @@ def _contradicts(each: Field, value: Any, first: int) -> ToolingError:
         field=each.label,
         value=_plainly(each, value),
         first=first,
+    )
+
+
+def _exceeds(small: Field, one: Any, large: Field, other: Any) -> ToolingError:
+    return ToolingError(
+        "wrong_order",
+        _("“{small}” ({one}) cannot exceed “{large}” ({other}). Check both."),
+        small=small.label,
+        one=_plainly(small, one),
+        large=large.label,
+        other=_plainly(large, other),
     )
 
 

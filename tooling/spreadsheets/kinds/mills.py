@@ -144,6 +144,7 @@ MILLS = Kind(
     (*MILL_FIELDS, *STATION_FIELDS, *SHAFT_FIELDS),
     keys=(("mill", "station", "shaft", "bank"),),
     keys_optional=frozenset({"bank"}),
+    ordered=(("closing_least", "closing_most"), ("vertical_least", "vertical_most")),
     expand=_every_shaft,
     words=("mills", "machines", "lines", "stations", "shafts"),
 )

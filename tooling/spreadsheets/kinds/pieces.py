@@ -11,6 +11,7 @@ from tooling.spreadsheets.kinds.words import (
     dimensions,
     length,
     note,
+    sizes_in_order,
     text,
     unit,
     yes_no,
@@ -77,6 +78,10 @@ DRAWINGS = Kind(
     ),
     keys=(("drawing", "revision"),),
     keys_optional=frozenset({"revision"}),
+    ordered=(
+        *sizes_in_order(""),
+        *((f"least_{name}", name) for name in (*DIAMETERS, "face_width")),
+    ),
     words=("drawings", "prints", "designs"),
 )  # fmt: skip
 
@@ -125,6 +130,7 @@ PIECES = Kind(
     keys=(("code",), ("old_number",), ("mark", "drawing", "copy", "owner")),
     keys_optional=frozenset({"copy", "owner"}),
     any_of=(("code", "old_number", "mark"),),
+    ordered=(*sizes_in_order("made_"), *sizes_in_order("now_")),
     words=("pieces", "rolls", "tooling", "roll list", "inventory", "tools"),
 )  # fmt: skip
 

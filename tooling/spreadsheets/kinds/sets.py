@@ -87,6 +87,7 @@ SETS = Kind(
     (*POSITION_SHARED, *POSITION_OWN),
     keys=(("set", "pass", "shaft", "order", "variant", "copy"),),
     keys_optional=frozenset({"variant", "copy"}),
+    ordered=(("thickness_least", "thickness_most"),),
     words=("sets", "positions", "tool sets", "set list", "passes"),
 )
 

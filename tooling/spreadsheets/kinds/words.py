@@ -67,7 +67,10 @@ USUAL_MM: dict[str, tuple[float, float]] = {
 _PREFIXES: dict[str, tuple[str, tuple[str, ...]]] = {
     "": ("", ("", "drawn", "nominal", "nom", "print", "dwg")),
     "made_": ("as made", ("as made", "made", "as built", "new", "original", "initial", "as new")),
-    "now_": ("now", ("now", "current", "present", "actual", "act", "today", "latest", "measured")),
+    "now_": (
+        "now",
+        ("", "now", "current", "present", "actual", "act", "today", "latest", "measured"),
+    ),
     "least_": ("least", ("least", "min", "minimum", "min allowed", "scrap", "scrap at", "limit")),
     "before_": ("before", ("before", "old", "from", "prior", "pre")),
     "after_": ("after", ("after", "new", "to", "post", "ground to", "recut to")),
@@ -114,6 +117,15 @@ def dimensions(
 ) -> tuple[Field, ...]:
     """The dimensions with one prefix, in the order of the drawing."""
     return tuple(dimension(name, prefix) for name in names)
+
+
+def sizes_in_order(prefix: str) -> tuple[tuple[str, str], ...]:
+    """Which dimension can never exceed which: the bore the root, the root the outside."""
+    pairs = (
+        *(("bore", "root_diameter"), ("bore", "drive_diameter"), ("bore", "outside_diameter")),
+        *(("root_diameter", "outside_diameter"), ("drive_diameter", "outside_diameter")),
+    )
+    return tuple((prefix + small, prefix + large) for small, large in pairs)
 
 
 def code(name: str, label: str, *words: str, **more: Any) -> Field:

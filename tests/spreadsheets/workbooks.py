@@ -1,0 +1,45 @@
+"""Small files for the tests, made with openpyxl and plain text rather than with our own writer."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+from typing import Any
+
+from openpyxl import Workbook
+
+from tooling.spreadsheets.files import read_sheets
+from tooling.spreadsheets.kinds import find_kind
+from tooling.spreadsheets.rows import Problem, Row, read_rows
+from tooling.spreadsheets.sheets import Sheet
+from tooling.spreadsheets.suggest import suggest_mapping
+
+
+def workbook(*sheets: tuple[str, Sequence[Sequence[Any]]]) -> bytes:
+    book = Workbook()
+    book.remove(book.active)
+    for name, rows in sheets:
+        sheet = book.create_sheet(name)
+        for row in rows:
+            sheet.append(list(row))
+    stream = io.BytesIO()
+    book.save(stream)
+    return stream.getvalue()
+
+
+def csv_sheet(text: str, *, name: str = "sheet.csv") -> Sheet:
+    (sheet,) = read_sheets(text.encode(), name=name)
+    return sheet
+
+
+def xlsx_sheet(*rows: Sequence[Any]) -> Sheet:
+    (sheet,) = read_sheets(workbook(("Sheet", rows)), name="book.xlsx")
+    return sheet
+
+
+def read(sheet: Sheet, kind: str) -> tuple[list[Row], list[Problem]]:
+    return read_rows(sheet, suggest_mapping(sheet, find_kind(kind)))
+
+
+def read_csv_text(text: str, kind: str) -> tuple[list[Row], list[Problem]]:
+    return read(csv_sheet(text), kind)
