@@ -5,12 +5,19 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Any, Literal
+from typing import Any, Literal, TypedDict
 
 from tooling.engineering.how import Step
 
 Level = Literal["ok", "warn", "no"]
 _SEVERITY: Mapping[Level, int] = MappingProxyType({"ok": 0, "warn": 1, "no": 2})
+
+
+class Spot(TypedDict):
+    """Where along the mill a finding belongs."""
+
+    station: int
+    pass_number: int
 
 
 @dataclass(frozen=True)
@@ -21,7 +28,7 @@ class Finding:
     sentence with ``{slots}``; a value whose name ends in ``_nm`` fills the slot without that
     ending, in the reader's unit. ``unmeasured`` names what nobody has measured. ``refused`` marks
     a plain impossibility: no reason lets a person go on. Raises ValueError for a refusal that is
-    not a "no".
+    not a "no" and for two values that would fill the same slot.
     """
 
     check: str
@@ -38,6 +45,8 @@ class Finding:
     def __post_init__(self) -> None:
         if self.refused and self.level != "no":
             raise ValueError(f"{self.code}: only a “no” can be refused")
+        if len({name.removesuffix("_nm") for name in self.values}) < len(self.values):
+            raise ValueError(f"{self.code}: two values fill the same slot")
         object.__setattr__(self, "values", MappingProxyType(dict(self.values)))
 
     def text(self, show_length: Callable[[int], str]) -> str:

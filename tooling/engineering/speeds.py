@@ -253,8 +253,8 @@ def _judge(
             "speed_slack",
             _(
                 "Pass {before} to {after}, {shaft}: the speed drops by {step} on diameter where "
-                "the drawing has no drop; strip would go slack. Recut the passes together, or let an "
-                "engineer sign a reason."
+                "the drawing has no drop; strip would go slack. Recut the passes together, or let "
+                "an engineer sign a reason."
             ),
         )
     if drawn_nm is None and not limits.step_least <= share <= limits.step_most:
