@@ -61,12 +61,24 @@ def write_plan(plan: Plan, *, by: Person | None) -> None:
             _settle_stock(records)
         for record in records:
             _complete(record, by)
-        model._default_manager.bulk_create(records, batch_size=BATCH)
+        if model is Place:
+            _create_from_outside_in(records)
+        else:
+            model._default_manager.bulk_create(records, batch_size=BATCH)
     _settle_places(plan)
     pieces = {piece.pk for piece in plan.resized.values()}
     derived.refresh_sizes(pieces)
     derived.refresh_length_run(entry.piece_id for entry in plan.records(LengthEntry))
     _leave_changes(plan, by)
+
+
+def _create_from_outside_in(places: list[Place]) -> None:
+    """A place needs its parent saved: one bulk insert for each depth of nesting."""
+    waiting = places
+    while waiting:
+        ready = [place for place in waiting if place.parent is None or place.parent.pk]
+        Place.objects.bulk_create(ready, batch_size=BATCH)
+        waiting = [place for place in waiting if place.pk is None]
 
 
 def _letter(record: Any) -> str | None:

@@ -49,7 +49,7 @@ def plan_readings(rows: list[Row], plan: Plan, known: Known) -> None:
     _pieces(rows, known)
     zone = shop_zone()
     gauges = {plain(gauge.number): gauge for gauge in Gauge.objects.all()}
-    ids = [str(piece.pk) for piece in set(known.pieces.values()) if piece.pk]
+    ids = [str(key) for key in {piece.pk for piece in known.pieces.values()} if key]
     there = {
         (each.piece_id, each.dimension, each.point, each.end, each.happened_at, each.value_nm)
         for part in chunks(ids)
@@ -121,7 +121,7 @@ def _number(value: Any) -> float | None:
 
 def plan_regrinds(rows: list[Row], plan: Plan, known: Known) -> None:
     _pieces(rows, known)
-    ids = [str(piece.pk) for piece in set(known.pieces.values()) if piece.pk]
+    ids = [str(key) for key in {piece.pk for piece in known.pieces.values()} if key]
     there = {
         (each.piece_id, each.done_on, each.kind): each
         for part in chunks(ids)
@@ -175,7 +175,7 @@ def _check_cut(values: dict[str, Any], dimension: str, before: Any, after: Any) 
 def plan_length_run(rows: list[Row], plan: Plan, known: Known) -> None:
     _pieces(rows, known)
     zone = shop_zone()
-    ids = [str(piece.pk) for piece in set(known.pieces.values()) if piece.pk]
+    ids = [str(key) for key in {piece.pk for piece in known.pieces.values()} if key]
     there = {
         (each.piece_id, each.happened_at, each.strip_class, each.run_reference): each
         for part in chunks(ids)
