@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from difflib import SequenceMatcher
+from functools import lru_cache
 
 _UNIT_WORDS: dict[str, tuple[str, ...]] = {
     "mm": ("mm", "millimetre", "millimetres", "millimeter", "millimeters"),
@@ -68,6 +69,7 @@ def without_unit(words: str, units: tuple[str, ...]) -> str:
     return first if first and UNIT_OF_WORD.get(last) in units else words
 
 
+@lru_cache(maxsize=200_000)
 def likeness(heading: str, word: str) -> float:
     """How alike two plain headings are, 0 to 1: equal, same words, one within the other, typo."""
     if heading == word:
@@ -78,6 +80,9 @@ def likeness(heading: str, word: str) -> float:
     if theirs and theirs < ours and len(word) > 2:
         return 0.6 + 0.25 * len(theirs) / len(ours)
     if min(len(heading), len(word)) >= 5:
-        ratio = SequenceMatcher(None, heading, word).ratio()
+        matcher = SequenceMatcher(None, heading, word)
+        if matcher.real_quick_ratio() < 0.85 or matcher.quick_ratio() < 0.85:
+            return 0.0  # upper bounds: cheaper than the ratio itself
+        ratio = matcher.ratio()
         return 0.9 * ratio if ratio >= 0.85 else 0.0
     return 0.0
