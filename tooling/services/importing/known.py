@@ -82,9 +82,10 @@ class Known:
         """The pieces that these codes, old numbers or marks name."""
         wanted = {str(name).strip() for name in names if name}
         for part in chunks(wanted):
-            self._add_all(Piece.objects.filter(mark__in=part))
+            keys = [text.upper() for text in part]
+            self._add_all(Piece.objects.filter(mark_key__in=keys))
             self._add_all(Piece.objects.filter(code__in=[fold(text) for text in part]))
-            aliases = PieceAlias.objects.filter(text__in=part)
+            aliases = PieceAlias.objects.filter(text_key__in=keys)
             for alias in aliases.select_related(*(f"piece__{name}" for name in PIECE_RELATIONS)):
                 self.add_piece(alias.piece)
                 self.pieces[plain(alias.text)] = self.pieces[plain(alias.piece.code)]
