@@ -58,7 +58,7 @@ def check_type(*, name: str, data: bytes) -> None:
     if not data.startswith(_HEADS) and not _is_text_dxf(data):
         raise ToolingError(
             "unknown_file_type",
-            _("{name} is no PDF, PNG, JPEG, DXF, DWG or STEP file inside. Save it as one of these."),
+            _("{name} is not a PDF, PNG, JPEG, DXF, DWG or STEP file inside. Save it as one."),
             name=name,
             in_field="file",
         )

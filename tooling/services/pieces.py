@@ -1,0 +1,205 @@
+"""Pieces: made N at a time with codes and a first movement, edited, held, given old numbers."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from django.utils.translation import gettext_lazy as _
+
+from tooling.errors import Conflict, ToolingError
+from tooling.models import (
+    Condition,
+    DrawingRevision,
+    How,
+    Owner,
+    Person,
+    Piece,
+    PieceAlias,
+    Place,
+)
+from tooling.permissions import Verb, check_can
+from tooling.services.codes import PIECE_LETTERS, next_codes
+from tooling.services.dimensions import check_piece
+from tooling.services.edits import (
+    apply_edit,
+    record_creation,
+    record_removal,
+    require_fields,
+    require_text,
+)
+from tooling.services.movements import Stamp, add_piece_rows, check_place_is_used, pieces_now, row
+from tooling.services.touched import touch_kits_of
+from tooling.services.write import lock, writing
+
+MOST_AT_ONCE = 500
+DERIVED = {
+    *("place", "placed_by", "placed_effective_at", "placed_received_at", "seen_at"),
+    *("length_run_nm", "code", "drawing", "mark_key"),
+}
+
+
+def create_pieces(
+    *,
+    by: Person,
+    at: datetime,
+    revision: DrawingRevision,
+    owner: Owner,
+    place: Place,
+    count: int = 1,
+    seen: bool = True,
+    reason: str = "",
+    **fields: Any,
+) -> list[Piece]:
+    """N pieces of one drawing, each with a code and the movement that put it there.
+
+    ``seen`` is False for what is written down from paper and nobody has had in hand.
+    Raises ``absurd_count``, ``place_not_used`` and what `check_piece` says of the sizes.
+    """
+    check_can(by, Verb.EDIT_RECORDS)
+    _check_fields(fields)
+    if not 1 <= count <= MOST_AT_ONCE:
+        raise ToolingError(
+            "absurd_count",
+            _("{count} pieces at once cannot be made; make 1 to {most}."),
+            count=count,
+            most=MOST_AT_ONCE,
+            in_field="count",
+        )
+    check_piece(revision=revision, values=fields, reason=reason)
+    check_place_is_used(place)
+    fields.setdefault("unit", revision.unit)
+    with writing():
+        lock(places=[place.pk])
+        codes = next_codes(kind=PIECE_LETTERS[revision.drawing.kind], count=count)
+        common = {"drawing": revision.drawing, "revision": revision, "owner": owner, **fields}
+        made = Piece.objects.bulk_create(
+            [Piece(code=code, place=place, **common) for code in codes]
+        )
+        for piece in made:
+            values = {**common, "place": place, "reason": reason}
+            record_creation(by=by, at=at, row=piece, key=piece.code, fields=values)
+        _put_down(by=by, at=at, pieces=made, place=place, seen=seen)
+        touch_kits_of(drawings=[revision.drawing_id])
+    return list(Piece.objects.filter(code__in=codes).order_by("code"))
+
+
+def edit_piece(*, by: Person, at: datetime, piece: Piece, reason: str = "", **fields: Any) -> Piece:
+    """Change mark, owner, revision, condition, sizes as made … never what history says.
+
+    Raises as `check_piece`, and ``other_drawing`` for a revision of another drawing.
+    """
+    check_can(by, Verb.EDIT_RECORDS)
+    _check_fields(fields)
+    with writing():
+        lock(pieces=[piece.pk])
+        fresh = Piece.objects.select_related("revision__drawing").get(pk=piece.pk)
+        revision = fields.get("revision", fresh.revision)
+        if revision.drawing_id != fresh.drawing_id:
+            raise ToolingError(
+                "other_drawing",
+                _("{revision} is a revision of another drawing. Make a new piece to that one."),
+                revision=revision,
+                in_field="revision",
+            )
+        if fields.get("condition") == Condition.HOLD or (
+            fresh.condition == Condition.HOLD and fields.get("condition", Condition.HOLD) != "hold"
+        ):
+            raise ToolingError(
+                "hold_has_its_own_way",
+                _("Hold a piece, or lift its hold, on the piece's own page, with a reason."),
+                in_field="condition",
+            )
+        sizes = {f.attname: getattr(fresh, f.attname) for f in fresh._meta.fields}
+        check_piece(revision=revision, values={**sizes, **fields}, reason=reason)
+        if apply_edit(by=by, at=at, row=fresh, key=fresh.code, fields=fields, reason=reason):
+            touch_kits_of(pieces=[fresh.pk], drawings=[fresh.drawing_id])
+    return fresh
+
+
+def hold_piece(*, by: Person, at: datetime, piece: Piece, reason: str) -> Piece:
+    """Stop a piece: no kit may stage it until somebody lifts the hold. Everybody who moves
+    pieces may stop a damaged one. Raises ``empty_text`` without a reason."""
+    check_can(by, Verb.RECORD_READINGS)
+    reason = require_text(reason, field="reason", label=_("Reason"), longest=200)
+    return _set_condition(
+        by=by, at=at, piece=piece, condition=Condition.HOLD, why=reason, what="held"
+    )
+
+
+def lift_hold(*, by: Person, at: datetime, piece: Piece, condition: str, reason: str = "") -> Piece:
+    """Let a held piece be used again, saying in which condition it is. Raises ``not_held``."""
+    check_can(by, Verb.EDIT_RECORDS)
+    if piece.condition != Condition.HOLD:
+        raise Conflict("not_held", _("{code} is not held."), code=piece.code)
+    if condition not in Condition.values or condition == Condition.HOLD:
+        raise ToolingError(
+            "unknown_condition", _("Say in which condition it is."), in_field="condition"
+        )
+    return _set_condition(
+        by=by, at=at, piece=piece, condition=condition, why="", what="hold lifted", reason=reason
+    )
+
+
+def add_alias(*, by: Person, at: datetime, piece: Piece, text: str) -> PieceAlias:
+    """An old number under which the piece is still asked for. Raises ``already_there``."""
+    check_can(by, Verb.EDIT_RECORDS)
+    text = require_text(text, field="text", label=_("Old number"), longest=40)
+    with writing():
+        if piece.aliases.filter(text_key=text.upper()).exists():
+            raise ToolingError(
+                "already_there",
+                _("{code} has the old number “{text}” already."),
+                code=piece.code,
+                text=text,
+                in_field="text",
+            )
+        alias = PieceAlias.objects.create(piece=piece, text=text)
+        record_creation(by=by, at=at, row=alias, key=piece.code, fields={"text": text})
+    return alias
+
+
+def remove_alias(*, by: Person, at: datetime, alias: PieceAlias) -> None:
+    """An old number that was never this piece's."""
+    check_can(by, Verb.EDIT_RECORDS)
+    with writing():
+        fields = {"text": alias.text}
+        record_removal(by=by, at=at, row=alias, key=alias.piece.code, fields=fields)
+        alias.delete()
+
+
+def _set_condition(
+    *,
+    by: Person,
+    at: datetime,
+    piece: Piece,
+    condition: str,
+    why: str,
+    what: str,
+    reason: str = "",
+) -> Piece:
+    with writing():
+        lock(pieces=[piece.pk])
+        fresh = Piece.objects.get(pk=piece.pk)
+        fields = {"condition": condition, "hold_reason": why}
+        apply_edit(
+            by=by, at=at, row=fresh, key=fresh.code, fields=fields, what=what, reason=reason or why
+        )
+        touch_kits_of(pieces=[fresh.pk], drawings=[fresh.drawing_id])
+    return fresh
+
+
+def _put_down(*, by: Person, at: datetime, pieces: list[Piece], place: Place, seen: bool) -> None:
+    now = pieces_now(pk__in=[piece.pk for piece in pieces])
+    rows = [
+        row(stamp=Stamp.of(at), by=by, how=How.TYPED, piece_id=piece.pk, to=place, sees=seen)
+        for piece in pieces
+    ]
+    add_piece_rows(rows=rows, now=now)
+
+
+def _check_fields(fields: dict[str, Any]) -> None:
+    require_fields(Piece, fields)
+    derived = DERIVED & set(fields) | {name for name in fields if name.startswith("now_")}
+    if derived:
+        raise TypeError(f"{', '.join(sorted(derived))} follow from history, not from an edit")

@@ -1,0 +1,129 @@
+"""Readings: one measurement each, never edited; a wrong one is corrected by a further one."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+
+from django.utils.translation import gettext_lazy as _
+
+from tooling.engineering.lengths import say_length
+from tooling.errors import Conflict, ToolingError
+from tooling.models import DIMENSIONS, Gauge, Person, Piece, Reading
+from tooling.permissions import Verb, check_can
+from tooling.queries.settings import setting_values
+from tooling.services.derived import refresh_sizes
+from tooling.services.dimensions import check_present_sizes, dimension_words, known_size
+from tooling.services.touched import touch_kits_of
+from tooling.services.write import lock, writing
+
+CLOCKS_DIFFER = timedelta(minutes=5)
+
+
+def record_reading(
+    *,
+    by: Person,
+    at: datetime,
+    piece: Piece,
+    dimension: str,
+    value_nm: int,
+    unit: str,
+    happened_at: datetime | None = None,
+    as_written: str = "",
+    gauge: Gauge | None = None,
+    over_chrome: bool = False,
+    soaked: bool | None = None,
+    temperature_c: float | None = None,
+    sure: bool = False,
+    corrects: Reading | None = None,
+    note: str = "",
+) -> Reading:
+    """Write down what was measured and bring the piece's present size up to date.
+
+    A value far from what the piece had is asked about (``improbable_value``) until ``sure``.
+    Raises ``unknown_dimension``, ``in_the_future``, what `check_present_sizes` says, and
+    ``already_corrected``, ``other_piece`` of a correction.
+    """
+    check_can(by, Verb.RECORD_READINGS)
+    if dimension not in DIMENSIONS:
+        raise ToolingError(
+            "unknown_dimension",
+            _("“{dimension}” is no dimension of a piece."),
+            dimension=dimension,
+            in_field="dimension",
+        )
+    happened_at = happened_at or at
+    _check_time(happened_at, at)
+    if value_nm <= 0 and dimension != "guide_offset":
+        raise ToolingError(
+            "not_positive",
+            _("{dimension} must be above nothing."),
+            dimension=dimension_words(dimension),
+            in_field="value",
+        )
+    if not sure:
+        _ask_if_improbable(piece, dimension, value_nm, unit)
+    with writing():
+        lock(pieces=[piece.pk])
+        _check_correction(piece, corrects)
+        reading = Reading.objects.create(
+            piece=piece,
+            dimension=dimension,
+            value_nm=value_nm,
+            unit=unit,
+            as_written=as_written[:40],
+            gauge=gauge,
+            over_chrome=over_chrome,
+            soaked=soaked,
+            temperature_c=temperature_c,
+            happened_at=happened_at,
+            received_at=at,
+            by=by,
+            corrects=corrects,
+            note=note[:300],
+        )
+        refresh_sizes([piece.pk])
+        check_present_sizes(piece_id=piece.pk)
+        touch_kits_of(pieces=[piece.pk], drawings=[piece.drawing_id])
+    return reading
+
+
+def _check_time(happened_at: datetime, at: datetime) -> None:
+    if happened_at > at + CLOCKS_DIFFER:
+        raise ToolingError(
+            "in_the_future",
+            _("{moment} is still to come. Write when it was measured."),
+            moment=happened_at.strftime("%Y-%m-%d %H:%M"),
+            in_field="happened_at",
+        )
+
+
+def _ask_if_improbable(piece: Piece, dimension: str, value_nm: int, unit: str) -> None:
+    present = known_size(piece, dimension)
+    names = ["usual_stock_per_cut", "improbable_reading"]
+    settings = setting_values(names, unit=piece.unit)
+    if present is None or abs(value_nm - present) <= settings[names[0]] * settings[names[1]]:
+        return
+    shown = "in" if unit == "in" else "mm"
+    raise ToolingError(
+        "improbable_value",
+        _("{dimension} {value} is far from {present}, which {code} has until now. Measure again; "
+          "if it is right, say so and record it."),
+        dimension=dimension_words(dimension),
+        value=say_length(value_nm, shown),
+        present=say_length(present, shown),
+        code=piece.code,
+        in_field="value",
+        asks="sure",
+    )  # fmt: skip
+
+
+def _check_correction(piece: Piece, corrects: Reading | None) -> None:
+    if corrects is None:
+        return
+    if corrects.piece_id != piece.pk:
+        raise Conflict("other_piece", _("That reading was taken on another piece."))
+    if Reading.objects.filter(corrects=corrects).exists():
+        raise Conflict(
+            "already_corrected",
+            _("This reading has been corrected already. Correct the one that replaced it."),
+        )

@@ -1,0 +1,235 @@
+"""Tool sets: passes with positions, variants, copies, and which piece normally fills what."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from django.db.models import ProtectedError
+from django.utils.translation import gettext_lazy as _
+
+from tooling.errors import Conflict, ToolingError
+from tooling.models import (
+    Drawing,
+    KitPosition,
+    Person,
+    SetCopy,
+    SetPass,
+    SetPosition,
+    SetVariant,
+    Shaft,
+    ToolSet,
+)
+from tooling.permissions import Verb, check_can
+from tooling.services.codes import next_codes
+from tooling.services.edits import (
+    already_there,
+    apply_edit,
+    record_creation,
+    record_removal,
+    require_fields,
+    require_text,
+)
+from tooling.services.write import writing
+
+MOST_PASSES = 60
+MOST_ORDER = 60
+
+
+def create_set(
+    *, by: Person, at: datetime, number: str, name: str, passes: int = 0, **fields: Any
+) -> ToolSet:
+    """A tool set, with empty passes 1 to N when asked. Raises ``already_there``,
+    ``range_turned_round``, ``absurd_count``."""
+    check_can(by, Verb.EDIT_RECORDS)
+    require_fields(ToolSet, fields)
+    number = require_text(number, field="number", label=_("Set number"), longest=30)
+    name = require_text(name, field="name", label=_("Profile"), longest=120)
+    if not 0 <= passes <= MOST_PASSES:
+        raise ToolingError(
+            "absurd_count",
+            _("A set of {count} passes cannot be entered; 1 to {most}."),
+            count=passes,
+            most=MOST_PASSES,
+            in_field="passes",
+        )
+    _check_range(fields)
+    with writing():
+        if ToolSet.objects.filter(number__iexact=number).exists():
+            raise already_there(label=_("Set"), text=number, field="number")
+        code = next_codes(kind="T")[0]
+        row = ToolSet.objects.create(code=code, number=number, name=name, **fields)
+        SetPass.objects.bulk_create(SetPass(tool_set=row, number=n + 1) for n in range(passes))
+        values = {**fields, "name": name, "passes": passes}
+        record_creation(by=by, at=at, row=row, key=number, fields=values)
+    return row
+
+
+def edit_set(*, by: Person, at: datetime, tool_set: ToolSet, **fields: Any) -> ToolSet:
+    """Change name, revision, thickness range, approved grades … The number stays."""
+    check_can(by, Verb.EDIT_RECORDS)
+    require_fields(ToolSet, fields)
+    if "name" in fields:
+        fields["name"] = require_text(fields["name"], field="name", label=_("Profile"), longest=120)
+    with writing():
+        fresh = ToolSet.objects.select_for_update().get(pk=tool_set.pk)
+        merged = {f.attname: getattr(fresh, f.attname) for f in fresh._meta.fields} | fields
+        _check_range(merged)
+        apply_edit(by=by, at=at, row=fresh, key=fresh.number, fields=fields)
+    return fresh
+
+
+def save_pass(
+    *, by: Person, at: datetime, tool_set: ToolSet, number: int, **fields: Any
+) -> SetPass:
+    """Add a pass, or change the one of that number."""
+    check_can(by, Verb.EDIT_RECORDS)
+    require_fields(SetPass, fields)
+    if not 1 <= number <= MOST_PASSES:
+        raise ToolingError(
+            "absurd_count",
+            _("Pass {number} cannot be; passes go from 1 to {most}."),
+            number=number,
+            most=MOST_PASSES,
+            in_field="number",
+        )
+    with writing():
+        row, made = SetPass.objects.get_or_create(tool_set=tool_set, number=number, defaults=fields)
+        key = f"{tool_set.number} pass {number}"
+        if made:
+            record_creation(by=by, at=at, row=row, key=key, fields={**fields, "number": number})
+        else:
+            apply_edit(by=by, at=at, row=row, key=key, fields=fields)
+    return row
+
+
+def save_position(
+    *,
+    by: Person,
+    at: datetime,
+    set_pass: SetPass,
+    shaft: str,
+    order: int,
+    drawing: Drawing,
+    variant: SetVariant | None = None,
+    **fields: Any,
+) -> SetPosition:
+    """Say what a position calls for: a new one, or another drawing at an old one.
+
+    Raises ``unknown_shaft``, ``absurd_count``, ``other_set``, ``kit_is_open``.
+    """
+    check_can(by, Verb.EDIT_RECORDS)
+    require_fields(SetPosition, fields)
+    _check_position(set_pass, shaft, order, variant)
+    tool_set = set_pass.tool_set
+    key = f"{tool_set.number} {set_pass.number} {shaft} {order}"
+    with writing():
+        here = {"set_pass": set_pass, "shaft": shaft, "order": order, "variant": variant}
+        row = SetPosition.objects.filter(**here).first()
+        if row is None:
+            row = SetPosition.objects.create(**here, drawing=drawing, **fields)
+            values = {**fields, "drawing": drawing, "variant": variant}
+            record_creation(by=by, at=at, row=row, key=key, fields=values)
+        else:
+            if row.drawing_id != drawing.pk:
+                _refuse_when_gathered(row)
+                row.allotments.all().delete()
+            changed = {**fields, "drawing": drawing}
+            apply_edit(by=by, at=at, row=row, key=key, fields=changed)
+    return row
+
+
+def remove_position(*, by: Person, at: datetime, position: SetPosition) -> None:
+    """Take a position out of the set. Raises ``kit_is_open``, ``position_has_history``."""
+    check_can(by, Verb.EDIT_RECORDS)
+    _refuse_when_gathered(position)
+    set_pass = position.set_pass
+    key = f"{set_pass.tool_set.number} {set_pass.number} {position.shaft} {position.order}"
+    with writing():
+        fields = {"drawing": position.drawing, "variant": position.variant}
+        record_removal(by=by, at=at, row=position, key=key, fields=fields)
+        try:
+            position.delete()
+        except ProtectedError:
+            raise Conflict(
+                "position_has_history",
+                _("Kits have been gathered with this position, so it stays. Change its drawing."),
+            )
+
+
+def add_variant(*, by: Person, at: datetime, tool_set: ToolSet, name: str) -> SetVariant:
+    """A named width or hand. Raises ``already_there``."""
+    check_can(by, Verb.EDIT_RECORDS)
+    name = require_text(name, field="name", label=_("Variant"), longest=40)
+    with writing():
+        if tool_set.variants.filter(name__iexact=name).exists():
+            raise already_there(label=_("Variant"), text=name, field="name")
+        row = SetVariant.objects.create(tool_set=tool_set, name=name)
+        key = f"{tool_set.number} {name}"[:60]
+        record_creation(by=by, at=at, row=row, key=key, fields={"name": name})
+    return row
+
+
+def add_copy(*, by: Person, at: datetime, tool_set: ToolSet, letter: str, **fields: Any) -> SetCopy:
+    """A further copy: A, B … It may begin as one line from paper. Raises ``already_there``."""
+    check_can(by, Verb.EDIT_RECORDS)
+    require_fields(SetCopy, fields)
+    letter = require_text(letter, field="letter", label=_("Copy"), longest=4).upper()
+    with writing():
+        if tool_set.copies.filter(letter=letter).exists():
+            raise already_there(label=_("Copy"), text=letter, field="letter")
+        row = SetCopy.objects.create(tool_set=tool_set, letter=letter, **fields)
+        record_creation(by=by, at=at, row=row, key=f"{tool_set.number}-{letter}", fields=fields)
+    return row
+
+
+def edit_copy(*, by: Person, at: datetime, copy: SetCopy, **fields: Any) -> SetCopy:
+    """Change a copy's home, owner, or the number of rolls written down from paper."""
+    check_can(by, Verb.EDIT_RECORDS)
+    require_fields(SetCopy, fields)
+    with writing():
+        fresh = SetCopy.objects.select_for_update().select_related("tool_set").get(pk=copy.pk)
+        key = f"{fresh.tool_set.number}-{fresh.letter}"
+        apply_edit(by=by, at=at, row=fresh, key=key, fields=fields)
+    return fresh
+
+
+def _check_range(values: dict[str, Any]) -> None:
+    least, most = values.get("thickness_least_nm"), values.get("thickness_most_nm")
+    if least is not None and most is not None and least > most:
+        raise ToolingError(
+            "range_turned_round",
+            _("The least thickness is larger than the most. Exchange the two."),
+            in_field="thickness_least_nm",
+        )
+
+
+def _check_position(set_pass: SetPass, shaft: str, order: int, variant: SetVariant | None) -> None:
+    if shaft not in Shaft.values:
+        raise ToolingError(
+            "unknown_shaft",
+            _("“{shaft}” is no shaft. There are top, bottom and side."),
+            shaft=shaft,
+            in_field="shaft",
+        )
+    if not 1 <= order <= MOST_ORDER:
+        raise ToolingError(
+            "absurd_count",
+            _("Position {order} cannot be; count from the shoulder, 1 to {most}."),
+            order=order,
+            most=MOST_ORDER,
+            in_field="order",
+        )
+    if variant is not None and variant.tool_set_id != set_pass.tool_set_id:
+        raise Conflict("other_set", _("That variant belongs to another set."), in_field="variant")
+
+
+def _refuse_when_gathered(position: SetPosition) -> None:
+    open_kits = KitPosition.objects.filter(set_position=position, is_open=True)
+    found = open_kits.select_related("kit").first()
+    if found is not None:
+        raise Conflict(
+            "kit_is_open",
+            _("Kit {kit} is gathered with this position. Close the kit first."),
+            kit=found.kit.number,
+        )

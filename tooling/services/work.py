@@ -1,0 +1,114 @@
+"""Work done on pieces, typed by a person: past regrinds with diameters before and after."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date, datetime
+
+from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
+
+from tooling.errors import Conflict, ToolingError
+from tooling.models import DIAMETERS, DIMENSIONS, Person, Piece, Work, WorkKind, WorkMeasure
+from tooling.permissions import Verb, check_can
+from tooling.services.derived import refresh_sizes
+from tooling.services.dimensions import check_present_sizes, dimension_words
+from tooling.services.touched import touch_kits_of
+from tooling.services.write import lock, writing
+
+Sizes = Mapping[str, tuple[int | None, int | None]]
+"""Dimension → (before, after) in nm; either may be unknown."""
+
+
+def record_work(
+    *,
+    by: Person,
+    at: datetime,
+    piece: Piece,
+    kind: str,
+    done_on: date,
+    done_by: str = "",
+    sizes: Sizes | None = None,
+    mark_restored: bool | None = None,
+    note: str = "",
+    corrects: Work | None = None,
+) -> Work:
+    """Write down a piece of work; the present sizes follow from it where nothing newer says more.
+
+    Raises ``unknown_kind``, ``in_the_future``, ``no_sizes``, ``cut_made_larger`` and what
+    `check_present_sizes` says; ``already_corrected``, ``other_piece`` of a correction.
+    """
+    check_can(by, Verb.EDIT_RECORDS)
+    if kind not in WorkKind.values:
+        raise ToolingError(
+            "unknown_kind", _("“{kind}” is no kind of work."), kind=kind, in_field="kind"
+        )
+    _check_day(done_on, at)
+    given = {name: pair for name, pair in (sizes or {}).items() if pair != (None, None)}
+    _check_sizes(kind, given)
+    with writing():
+        lock(pieces=[piece.pk])
+        _check_correction(piece, corrects)
+        work = Work.objects.create(
+            piece=piece,
+            kind=kind,
+            done_on=done_on,
+            done_by=done_by.strip()[:120],
+            mark_restored=mark_restored,
+            received_at=at,
+            by=by,
+            corrects=corrects,
+            note=note.strip()[:300],
+        )
+        WorkMeasure.objects.bulk_create(
+            WorkMeasure(work=work, dimension=name, before_nm=before, after_nm=after)
+            for name, (before, after) in given.items()
+        )
+        refresh_sizes([piece.pk])
+        check_present_sizes(piece_id=piece.pk)
+        touch_kits_of(pieces=[piece.pk], drawings=[piece.drawing_id])
+    return work
+
+
+def _check_day(done_on: date, at: datetime) -> None:
+    if done_on > timezone.localtime(at).date():
+        raise ToolingError(
+            "in_the_future",
+            _("{day} is still to come. Write the day on which the work was done."),
+            day=done_on,
+            in_field="done_on",
+        )
+
+
+def _check_sizes(kind: str, given: Sizes) -> None:
+    unknown = set(given) - set(DIMENSIONS)
+    if unknown:
+        raise TypeError(f"no such dimensions: {', '.join(sorted(unknown))}")
+    if kind == WorkKind.REGRIND and not set(given) & set(DIAMETERS):
+        raise ToolingError(
+            "no_sizes",
+            _("A regrind changes diameters. Write at least one, before or after."),
+            in_field="drive_diameter_after",
+        )
+    for name, (before, after) in given.items():
+        cuts = kind in (WorkKind.REGRIND, WorkKind.FACE) and name in (*DIAMETERS, "face_width")
+        if cuts and before is not None and after is not None and after > before:
+            raise ToolingError(
+                "cut_made_larger",
+                _("{dimension}: cutting takes away, yet after is larger than before. Exchange "
+                  "the two, or write what was really measured."),
+                dimension=dimension_words(name),
+                in_field=f"{name}_after",
+            )  # fmt: skip
+
+
+def _check_correction(piece: Piece, corrects: Work | None) -> None:
+    if corrects is None:
+        return
+    if corrects.piece_id != piece.pk:
+        raise Conflict("other_piece", _("That work was done on another piece."))
+    if Work.objects.filter(corrects=corrects).exists():
+        raise Conflict(
+            "already_corrected",
+            _("This entry has been corrected already. Correct the one that replaced it."),
+        )
