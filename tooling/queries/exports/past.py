@@ -1,0 +1,115 @@
+"""Readings, regrinds, length run and jobs as rows of their sheets."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator
+from zoneinfo import ZoneInfo
+
+from tooling.models import Job, LengthEntry, Reading, Shop, Work, WorkMeasure
+from tooling.queries.exports.records import row
+from tooling.spreadsheets.rows import Row
+
+
+def _zone() -> ZoneInfo:
+    shop = Shop.objects.first()
+    return ZoneInfo(shop.time_zone if shop else "UTC")
+
+
+def regrinds() -> Iterator[Row]:
+    measures: dict[int, dict[str, int | None]] = defaultdict(dict)
+    for measure in WorkMeasure.objects.all():
+        measures[measure.work_id][f"before_{measure.dimension}"] = measure.before_nm
+        measures[measure.work_id][f"after_{measure.dimension}"] = measure.after_nm
+    found = Work.objects.filter(corrected_by=None).select_related("piece")
+    for work in found.order_by("piece__code", "done_on", "kind", "pk"):
+        yield row(
+            {
+                "piece": work.piece.code,
+                "date": work.done_on,
+                "kind": work.kind,
+                "who": work.done_by,
+                "order_reference": work.order_reference,
+                "unit": work.piece.unit,
+                **measures.get(work.pk, {}),
+                "mark_restored": work.mark_restored,
+                "cost": None if work.cost_cents is None else work.cost_cents / 100,
+                "note": work.note,
+            },
+            work.piece.unit,
+        )
+
+
+def readings() -> Iterator[Row]:
+    zone = _zone()
+    found = Reading.objects.filter(corrected_by=None).select_related("piece", "gauge")
+    for reading in found.order_by("piece__code", "happened_at", "dimension", "pk"):
+        at = reading.happened_at.astimezone(zone)
+        yield row(
+            {
+                "piece": reading.piece.code,
+                "dimension": reading.dimension,
+                "point": reading.point,
+                "end": reading.end,
+                "value": reading.value_nm,
+                "verdict": reading.verdict,
+                "unit": reading.unit,
+                "date": at.date(),
+                "time": at.time().replace(microsecond=0),
+                "gauge": reading.gauge.number if reading.gauge else None,
+                "over_chrome": reading.over_chrome,
+                "soaked": reading.soaked,
+                "temperature": reading.temperature_c,
+                "note": reading.note,
+            },
+            reading.unit,
+        )
+
+
+def length_run() -> Iterator[Row]:
+    zone = _zone()
+    found = LengthEntry.objects.filter(corrected_by=None).select_related("piece")
+    for entry in found.order_by("piece__code", "happened_at", "pk"):
+        yield row(
+            {
+                "piece": entry.piece.code,
+                "length": entry.length_nm,
+                "strokes": entry.strokes or None,
+                "strip_class": entry.strip_class,
+                "date": entry.happened_at.astimezone(zone).date(),
+                "run_reference": entry.run_reference,
+                "note": entry.note,
+            },
+            "ft" if entry.piece.unit == "in" else "m",
+        )
+
+
+def jobs() -> Iterator[Row]:
+    zone = _zone()
+    found = Job.objects.select_related("tool_set", "variant", "mill", "customer")
+    for job in found.order_by("number"):
+        starts, gathers = job.starts_at.astimezone(zone), job.gathers_at.astimezone(zone)
+        strip = {"length": "ft" if job.unit == "in" else "m"}
+        made = row(
+            {
+                "number": job.number,
+                "set": job.tool_set.number,
+                "variant": job.variant.name if job.variant else None,
+                "mill": job.mill.number,
+                "customer": job.customer.code if job.customer else None,
+                "grade": job.grade,
+                "unit": job.unit,
+                "thickness": job.thickness_nm,
+                "width": job.width_nm,
+                "coating": job.coating,
+                "strip_class": job.strip_class,
+                "length": job.length_nm,
+                "date": starts.date(),
+                "time": starts.time(),
+                "hours": job.hours,
+                "gather_date": gathers.date(),
+                "gather_time": gathers.time(),
+            },
+            job.unit,
+        )
+        yield Row(made.values, {**made.units, **strip})
