@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 from math import cos, radians
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -22,7 +23,7 @@ diameters = st.integers(1, 10**9)
 cuts = st.integers(0, 10**7)
 
 
-def test_centres_equal_the_hand_arithmetic():
+def test_centres_equal_the_hand_arithmetic() -> None:
     (row,) = worked("vertical centre")
     centres = shaft_centres(
         top_nm=inch(row["top_in"]), bottom_nm=inch(row["bottom_in"]), gap_nm=inch(row["gap_in"])
@@ -31,18 +32,20 @@ def test_centres_equal_the_hand_arithmetic():
     assert centres.centres_nm == round(row["centre_mm"] * 1e6)
 
 
-def test_centres_keep_half_a_nanometre():
+def test_centres_keep_half_a_nanometre() -> None:
     assert shaft_centres(top_nm=2, bottom_nm=1, gap_nm=0).centres == Fraction(3, 2)
 
 
 @given(diameters, diameters, cuts)
-def test_the_step_of_the_centres_recomputes_from_its_inputs(top: int, bottom: int, gap: int):
+def test_the_step_of_the_centres_recomputes_from_its_inputs(
+    top: int, bottom: int, gap: int
+) -> None:
     step = shaft_centres(top_nm=top, bottom_nm=bottom, gap_nm=gap).step
-    exact = Fraction(step.inputs["top_nm"] + step.inputs["bottom_nm"], 2) + step.inputs["gap_nm"]  # type: ignore[operator, arg-type]
-    assert 0 <= step.value - exact <= Fraction(1, 2)  # type: ignore[operator]
+    exact = Fraction(step.inputs["top_nm"] + step.inputs["bottom_nm"], 2) + step.inputs["gap_nm"]  # type: ignore[operator]
+    assert 0 <= step.value - exact <= Fraction(1, 2)
 
 
-def test_the_target_gap_is_the_measured_strip_plus_a_signed_allowance():
+def test_the_target_gap_is_the_measured_strip_plus_a_signed_allowance() -> None:
     assert target_gap_nm(strip_nm=1_200_000, allowance_nm=50_000) == 1_250_000
     assert target_gap_nm(strip_nm=1_200_000, allowance_nm=-50_000) == 1_150_000
     with pytest.raises(ValueError, match="gap is open"):
@@ -61,13 +64,15 @@ def test_the_target_gap_is_the_measured_strip_plus_a_signed_allowance():
         (151, None, "no", "centres_below_stop", True),
     ],
 )
-def test_centres_against_the_ends_of_the_mill(least, most, level, code, refused):
+def test_centres_against_the_ends_of_the_mill(
+    least: Any, most: Any, level: Any, code: Any, refused: Any
+) -> None:
     centres = shaft_centres(top_nm=150, bottom_nm=148, gap_nm=1)
     finding = check_centres(centres, least_nm=least, most_nm=most)
     assert (finding.level, finding.code, finding.refused) == (level, code, refused)
 
 
-def test_ends_and_diameters_never_measured_are_named():
+def test_ends_and_diameters_never_measured_are_named() -> None:
     centres = shaft_centres(top_nm=150, bottom_nm=148, gap_nm=1, unmeasured=("top_nm",))
     finding = check_centres(centres, least_nm=None, most_nm=200)
     assert finding.unmeasured == ("vertical_least_nm", "top_nm")
@@ -76,31 +81,31 @@ def test_ends_and_diameters_never_measured_are_named():
 @pytest.mark.parametrize(
     ("degrees", "seen"), [(0, 1_000_000), (45, 707_107), (60, 500_000), (79.9, 175_367)]
 )
-def test_a_feeler_sees_the_gap_times_the_cosine(degrees, seen):
+def test_a_feeler_sees_the_gap_times_the_cosine(degrees: Any, seen: Any) -> None:
     # cos 45° = 0.707107, cos 60° = 0.5, cos 79.9° = 0.175367 (tables of cosines)
     answer = face_gap(gap_nm=1_000_000, degrees=degrees)
     assert (answer.method, answer.feeler_nm) == ("feeler", seen)
 
 
-def test_a_near_vertical_wall_is_set_by_spacers():
+def test_a_near_vertical_wall_is_set_by_spacers() -> None:
     assert face_gap(gap_nm=1_000_000, degrees=80).method == "spacers"
     assert face_gap(gap_nm=1_000_000, degrees=90).feeler_nm is None
     assert face_gap(gap_nm=1_000_000, degrees=70, near_vertical_degrees=70).method == "spacers"
 
 
 @given(cuts, st.floats(0, 79))
-def test_the_step_of_a_face_gap_recomputes_from_its_inputs(gap, degrees):
+def test_the_step_of_a_face_gap_recomputes_from_its_inputs(gap: Any, degrees: Any) -> None:
     step = face_gap(gap_nm=gap, degrees=degrees).step
     assert step.value == round(step.inputs["gap_nm"] * cos(radians(step.inputs["degrees"])))  # type: ignore[operator, arg-type]
 
 
 @pytest.mark.parametrize(("gap", "degrees"), [(-1, 0), (1, -1), (1, 91)])
-def test_a_gap_or_face_outside_reason_is_refused(gap, degrees):
+def test_a_gap_or_face_outside_reason_is_refused(gap: Any, degrees: Any) -> None:
     with pytest.raises(ValueError, match="inclined"):
         face_gap(gap_nm=gap, degrees=degrees)
 
 
-def test_moves_with_a_fixed_bottom_equal_the_hand_arithmetic():
+def test_moves_with_a_fixed_bottom_equal_the_hand_arithmetic() -> None:
     for row in worked("moves after recut, bottom fixed"):
         moves = moves_after_recut(
             top_removed_nm=inch(row["top_in"]), bottom_removed_nm=inch(row["bottom_in"]),
@@ -111,7 +116,7 @@ def test_moves_with_a_fixed_bottom_equal_the_hand_arithmetic():
         assert moves.reset is (row["pass_line_in"] != "0.000")
 
 
-def test_an_adjustable_bottom_keeps_the_pass_line():
+def test_an_adjustable_bottom_keeps_the_pass_line() -> None:
     moves = moves_after_recut(
         top_removed_nm=400, bottom_removed_nm=600, bottom_adjustable=True, screw_lead_nm=1_000
     )
@@ -119,13 +124,15 @@ def test_an_adjustable_bottom_keeps_the_pass_line():
     assert (moves.bottom_turns, moves.top_turns, moves.reset) == (0.3, -0.2, False)
 
 
-def test_without_a_lead_no_turns_are_told():
+def test_without_a_lead_no_turns_are_told() -> None:
     moves = moves_after_recut(top_removed_nm=4, bottom_removed_nm=6, bottom_adjustable=False)
     assert (moves.top_turns, moves.bottom_turns) == (None, None)
 
 
 @given(diameters, diameters, cuts, cuts, cuts, st.booleans())
-def test_after_the_moves_the_gap_is_what_it_was(top, bottom, cut_top, cut_bottom, gap, adjustable):
+def test_after_the_moves_the_gap_is_what_it_was(
+    top: Any, bottom: Any, cut_top: Any, cut_bottom: Any, gap: Any, adjustable: Any
+) -> None:
     before = shaft_centres(top_nm=top + cut_top, bottom_nm=bottom + cut_bottom, gap_nm=gap).centres
     moves = moves_after_recut(
         top_removed_nm=cut_top, bottom_removed_nm=cut_bottom, bottom_adjustable=adjustable
@@ -136,14 +143,14 @@ def test_after_the_moves_the_gap_is_what_it_was(top, bottom, cut_top, cut_bottom
 
 
 @given(cuts, cuts, st.booleans())
-def test_the_strip_stays_on_the_bottom_roll(cut_top, cut_bottom, adjustable):
+def test_the_strip_stays_on_the_bottom_roll(cut_top: Any, cut_bottom: Any, adjustable: Any) -> None:
     moves = moves_after_recut(
         top_removed_nm=cut_top, bottom_removed_nm=cut_bottom, bottom_adjustable=adjustable
     )
     assert moves.pass_line_nm == moves.bottom_shaft_nm - Fraction(cut_bottom, 2)
 
 
-def test_a_recut_adds_nothing_and_a_screw_has_a_lead():
+def test_a_recut_adds_nothing_and_a_screw_has_a_lead() -> None:
     with pytest.raises(ValueError, match="does not add"):
         moves_after_recut(top_removed_nm=-1, bottom_removed_nm=0, bottom_adjustable=True)
     with pytest.raises(ValueError, match="lead"):
