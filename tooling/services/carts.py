@@ -1,0 +1,114 @@
+"""Moving a cart or plate: one row, whatever stands on it."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from django.db.models import Value
+from django.db.models.functions import Concat, Substr
+from django.utils.translation import gettext_lazy as _
+
+from tooling.errors import Conflict, ToolingError
+from tooling.models import How, Movement, Person, Piece, Place
+from tooling.permissions import Verb, check_can
+from tooling.services import staging
+from tooling.services.movements import Stamp, check_place_is_used, row
+from tooling.services.write import lock, writing
+
+
+def move_cart(
+    *,
+    by: Person,
+    at: datetime,
+    cart: Place,
+    to: Place,
+    how: str = How.TICK,
+    stamp: Stamp | None = None,
+    **fields: Any,
+) -> Movement:
+    """Move a cart or plate with all that is on it.
+
+    Raises NotAllowed, ``does_not_move``, ``place_inside_itself``, ``name_taken`` or
+    ``place_not_used``. A row older than the cart's present changes history only.
+    """
+    check_can(by, Verb.MOVE_PIECES)
+    check_place_is_used(to)
+    with writing():
+        lock(places={cart.pk, to.pk})
+        cart, to = Place.objects.get(pk=cart.pk), Place.objects.get(pk=to.pk)
+        check_may_stand(cart, to)
+        stamp = stamp or Stamp.of(at)
+        added = row(
+            stamp=stamp, by=by, how=how, cart=cart, from_seen_id=cart.parent_id, to=to, **fields
+        )
+        added.save(force_insert=True)
+        if _is_newer(added, cart):
+            stand(by=by, at=at, cart=cart, said_by=added)
+    return added
+
+
+def check_may_stand(cart: Place, to: Place) -> None:
+    """Raise unless the cart moves, is not put on itself, and its name is free there."""
+    if not cart.moves:
+        raise ToolingError(
+            "does_not_move",
+            _("{name} is a {kind}; only carts and plates move. To put something there, "
+              "scan it first as the place, then the pieces."),
+            name=cart.path_name or cart.name,
+            kind=cart.get_kind_display(),
+        )  # fmt: skip
+    if to.path.startswith(cart.path):
+        raise Conflict(
+            "place_inside_itself",
+            _("{cart} cannot be put into {to}: that is {cart} itself or stands on it. "
+              "Scan another place."),
+            cart=cart.name,
+            to=to.path_name or to.name,
+        )  # fmt: skip
+    if Place.objects.filter(parent=to, name=cart.name).exclude(pk=cart.pk).exists():
+        raise Conflict(
+            "name_taken",
+            _("Another place called {cart} is already in {to}. Rename one of them first."),
+            cart=cart.name,
+            to=to.path_name or to.name,
+        )
+
+
+def _is_newer(added: Movement, cart: Place) -> bool:
+    if cart.placed_effective_at is None or cart.placed_received_at is None:
+        return True
+    now = (cart.placed_effective_at, cart.placed_received_at, cart.placed_by_id or 0)
+    return (added.effective_at, added.received_at, added.pk) > now
+
+
+def stand(*, by: Person | None, at: datetime, cart: Place, said_by: Movement) -> None:
+    """Make the cart's present what this row says: its parent, and every path below it."""
+    to = Place.objects.get(pk=said_by.to_id)
+    old, old_name = cart.path, cart.path_name
+    new, new_name = f"{to.path}{cart.code}/", f"{to.path_name} / {cart.name}"
+    Place.objects.filter(pk=cart.pk).update(
+        parent=to,
+        placed_effective_at=said_by.effective_at,
+        placed_received_at=said_by.received_at,
+        placed_by=said_by,
+    )
+    Place.objects.filter(path__startswith=old).update(
+        path=Concat(Value(new), Substr("path", len(old) + 1)),
+        path_name=Concat(Value(new_name), Substr("path_name", len(old_name) + 1)),
+    )
+    on_it = Piece.objects.filter(place__path__startswith=new).values_list("pk", "place_id")
+    moves = [
+        staging.Moved(piece_id=pk, from_place_id=place, to_place_id=place, kit_id=None)
+        for pk, place in on_it
+    ]
+    staging.after_moves(by=by, at=at, moves=moves)
+
+
+def refold_cart(*, by: Person | None, at: datetime, cart: Place) -> None:
+    """Fold the cart's history again, after a row among it was corrected."""
+    live = Movement.objects.filter(cart=cart, corrected_by=None)
+    newest = live.order_by("-effective_at", "-received_at", "-id").first()
+    if newest is not None and newest.pk != cart.placed_by_id and newest.to is not None:
+        check_may_stand(cart, newest.to)
+        stand(by=by, at=at, cart=cart, said_by=newest)

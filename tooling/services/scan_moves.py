@@ -1,0 +1,189 @@
+"""Single pieces by their labels: the same few statements for one scan as for a thousand."""
+
+from __future__ import annotations
+
+import hashlib
+import uuid
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from functools import cached_property
+
+from django.utils.translation import gettext as _now
+from django.utils.translation import gettext_lazy as _
+
+from tooling.errors import ToolingError
+from tooling.models import (
+    How,
+    Movement,
+    Person,
+    Place,
+)
+from tooling.services import staging
+from tooling.services.movements import (
+    PieceNow,
+    Stamp,
+    add_piece_rows,
+    check_place_is_used,
+    lock_pieces,
+    pieces_now,
+    row,
+    verb_for,
+)
+from tooling.services.scan_lookup import Lookup, Target
+
+
+@dataclass(frozen=True)
+class ScanIn:
+    """What a device says: this was put there, then. ``quantity`` is for stock bins only."""
+
+    id: uuid.UUID
+    happened_at: datetime
+    to: str
+    code: str
+    how: str = How.SCAN
+    corrects: uuid.UUID | None = None
+    sequence: int | None = None
+    quantity: int | None = None
+
+    @cached_property
+    def content_hash(self) -> str:
+        """Of all that was said, to tell a repeat from a change."""
+        when = self.happened_at.astimezone(UTC).isoformat()
+        said = (self.code, self.to, self.how, when, str(self.corrects), str(self.quantity))
+        return hashlib.sha256("\x1f".join(said).encode()).hexdigest()
+
+
+@dataclass(frozen=True)
+class Taken:
+    """What became of a scan: a sentence, and the place where the thing now is."""
+
+    message: str
+    place: Place
+
+
+Stamped = tuple[ScanIn, Stamp]
+Outcome = tuple[ScanIn, Taken | ToolingError]
+
+
+def take_pieces(
+    *, by: Person, at: datetime, stamped: Sequence[Stamped], lookup: Lookup
+) -> list[Outcome]:
+    """Move single pieces in the order scanned; those that may not are answered with the reason."""
+    outcomes: list[Outcome] = []
+    aimed: list[Aimed] = []
+    for scan, stamp in stamped:
+        try:
+            target = aim(scan, lookup)
+            aimed.append(Aimed(scan, stamp, target, lookup.piece_of(scan.code)))
+        except ToolingError as error:
+            outcomes.append((scan, error))
+    ids = {each.piece_id for each in aimed}
+    if not ids:
+        return outcomes
+    lock_pieces(piece_ids=ids, places={each.target.place for each in aimed})
+    now = pieces_now(pk__in=ids)
+    for wave in _waves(aimed):
+        outcomes += take_wave(by=by, at=at, wave=wave, now=now)
+    return outcomes
+
+
+@dataclass(frozen=True)
+class Aimed:
+    """A scan whose piece and place are known."""
+
+    scan: ScanIn
+    stamp: Stamp
+    target: Target
+    piece_id: int
+
+
+def aim(scan: ScanIn, lookup: Lookup) -> Target:
+    """Where the scan puts things. Raises ``no_place``, ``place_not_used`` and what
+    ``Lookup.target`` raises."""
+    if not scan.to.strip():
+        raise ToolingError(
+            "no_place",
+            _("No place was given for {label}. Scan the place first, then the piece."),
+            label=scan.code,
+        )
+    target = lookup.target(scan.to)
+    check_place_is_used(target.place)
+    return target
+
+
+def _waves(aimed: Sequence[Aimed]) -> list[list[Aimed]]:
+    """The n-th scan of each piece goes into the n-th wave: no wave has a piece twice."""
+    times: dict[int, int] = {}
+    waves: list[list[Aimed]] = []
+    for each in aimed:
+        turn = times.get(each.piece_id, 0)
+        times[each.piece_id] = turn + 1
+        if turn == len(waves):
+            waves.append([])
+        waves[turn].append(each)
+    return waves
+
+
+def take_wave(
+    *, by: Person, at: datetime, wave: Sequence[Aimed], now: dict[int, PieceNow]
+) -> list[Outcome]:
+    """Move pieces, each once, that are already locked; ``now`` is brought up to date."""
+    moves = [
+        staging.Moved(
+            piece_id=each.piece_id,
+            from_place_id=now[each.piece_id].place_id,
+            to_place_id=each.target.place.pk,
+            kit_id=each.target.kit.pk if each.target.kit else None,
+        )
+        for each in wave
+    ]
+    refused = staging.check_may_stage(moves=moves, at=at)
+    taken = [each for each in wave if each.piece_id not in refused]
+    before = {each.piece_id: now[each.piece_id].place_id for each in taken}
+    rows = [_row_of(each, by=by, piece=now[each.piece_id]) for each in taken]
+    add_piece_rows(rows=rows, now=now)
+    told = [move for move in moves if move.piece_id not in refused]
+    staging.after_moves(by=by, at=at, moves=that_hold(told, now))
+    outcomes: list[Outcome] = [
+        (each.scan, refused[each.piece_id]) for each in wave if each.piece_id in refused
+    ]
+    for each in taken:
+        piece = now[each.piece_id]
+        late = piece.place_id == before[each.piece_id] != each.target.place.pk
+        outcomes.append(
+            (each.scan, Taken(_said(piece, each.target.place, late), each.target.place))
+        )
+    return outcomes
+
+
+def that_hold(moves: Sequence[staging.Moved], now: dict[int, PieceNow]) -> list[staging.Moved]:
+    """The moves that became the present: not those of late scans, which changed history only."""
+    return [move for move in moves if now[move.piece_id].place_id == move.to_place_id]
+
+
+def _said(piece: PieceNow, place: Place, late: bool) -> str:
+    if late:
+        said = _now("{piece} was in {place} then; it has been moved since.")
+    else:
+        said = _now("{piece} is in {place}.")
+    return said.format(piece=piece.name, place=place.path_name or place.name)
+
+
+def _row_of(each: Aimed, *, by: Person, piece: PieceNow) -> Movement:
+    key, stamp = piece.key, each.stamp
+    newest = key is None or stamp.effective_at >= key[0]
+    return row(
+        stamp=stamp,
+        by=by,
+        how=each.scan.how,
+        id=each.scan.id,
+        scan=each.scan.id,
+        what=verb_for(each.target.place),
+        piece_id=piece.id,
+        from_seen_id=piece.place_id if newest else None,
+        to=each.target.place,
+        kit=each.target.kit,
+        code_read=each.scan.code[:60],
+        content_hash=each.scan.content_hash,
+    )

@@ -1,0 +1,239 @@
+"""Counts of pooled stock: receive, make, move, use up, scrap, count. Never below nothing.
+
+A line's count is the sum of its rows that nothing corrects: what it received and made, plus what
+was moved to it, less what left it, plus the differences that counts found.
+"""
+
+from __future__ import annotations
+
+import uuid
+from datetime import datetime
+from typing import Any
+
+from django.db.models import F
+from django.utils.translation import gettext_lazy as _
+
+from tooling.errors import Conflict, ToolingError
+from tooling.models import How, Movement, Person, Place, StockLine, What
+from tooling.permissions import Verb, check_can
+from tooling.services import staging
+from tooling.services.codes import next_codes
+from tooling.services.movements import Stamp, check_place_is_used, row
+from tooling.services.write import lock, writing
+
+COMES_IN = (What.RECEIVE, What.MAKE, What.COUNT)
+GOES_OUT = (What.USE_UP, What.SCRAP)
+
+
+def receive(
+    *, by: Person, at: datetime, line: StockLine, quantity: int, note: str = ""
+) -> Movement:
+    """Pieces came into the shop. Raises NotAllowed, ``absurd_quantity``."""
+    return _change(by=by, at=at, line=line, what=What.RECEIVE, quantity=quantity, note=note)
+
+
+def make(*, by: Person, at: datetime, line: StockLine, quantity: int, note: str = "") -> Movement:
+    """The shop made some. Raises NotAllowed, ``absurd_quantity``."""
+    return _change(by=by, at=at, line=line, what=What.MAKE, quantity=quantity, note=note)
+
+
+def use_up(*, by: Person, at: datetime, line: StockLine, quantity: int, note: str = "") -> Movement:
+    """Some are gone in use. Raises NotAllowed, ``stock_short``, ``absurd_quantity``."""
+    return _change(by=by, at=at, line=line, what=What.USE_UP, quantity=quantity, note=note)
+
+
+def scrap(*, by: Person, at: datetime, line: StockLine, quantity: int, note: str = "") -> Movement:
+    """Some were thrown away. Raises NotAllowed, ``stock_short``, ``absurd_quantity``."""
+    return _change(by=by, at=at, line=line, what=What.SCRAP, quantity=quantity, note=note)
+
+
+def count(*, by: Person, at: datetime, line: StockLine, counted: int, note: str = "") -> Movement:
+    """So many are really there; the row carries the difference, which may be nothing.
+
+    Raises NotAllowed, ``absurd_quantity`` for a count below 0.
+    """
+    check_can(by, Verb.COUNT_STOCK)
+    if not 0 <= counted <= MOST:
+        raise _absurd(counted)
+    with writing():
+        lock(stock={line.pk})
+        fresh = StockLine.objects.get(pk=line.pk)
+        added = row(
+            stamp=Stamp.of(at),
+            by=by,
+            how=How.COUNT,
+            what=What.COUNT,
+            stock=fresh,
+            quantity=counted - fresh.count,
+            to_id=fresh.place_id,
+            note=note,
+        )
+        added.save(force_insert=True)
+        apply(line=fresh, difference=added.quantity, seen_at=at)
+    return added
+
+
+def move(
+    *,
+    by: Person,
+    at: datetime,
+    line: StockLine,
+    quantity: int,
+    to: Place,
+    how: str = How.TICK,
+    stamp: Stamp | None = None,
+    id: uuid.UUID | None = None,
+    **fields: Any,
+) -> Movement:
+    """Move some of a line to another place, to that place's own line of the same drawing.
+
+    Raises NotAllowed, ``stock_short``, ``absurd_quantity``, ``place_not_used``,
+    ``already_there``.
+    """
+    check_can(by, Verb.MOVE_PIECES)
+    check_place_is_used(to)
+    _check_quantity(quantity)
+    with writing():
+        lock(places={to.pk}, stock={line.pk})
+        line = StockLine.objects.select_related("drawing", "place").get(pk=line.pk)
+        if line.place_id == to.pk:
+            raise Conflict(
+                "already_there",
+                _("{drawing} of bin {label} already lies in {place}."),
+                drawing=line.drawing.number,
+                label=line.code,
+                place=to.path_name or to.name,
+            )
+        target = line_at(like=line, place=to)
+        added = row(
+            stamp=stamp or Stamp.of(at),
+            by=by,
+            how=how,
+            id=id,
+            what=What.MOVE,
+            stock=line,
+            stock_to=target,
+            quantity=quantity,
+            from_seen_id=line.place_id,
+            to=to,
+            **fields,
+        )
+        added.save(force_insert=True)
+        apply(line=line, difference=-quantity, seen_at=added.effective_at)
+        apply(line=target, difference=quantity, seen_at=added.effective_at)
+        moved = staging.StockMoved(line.pk, target.pk, quantity, added.kit_id)
+        staging.after_stock_moves(by=by, at=at, moves=[moved])
+    return added
+
+
+def line_at(*, like: StockLine, place: Place) -> StockLine:
+    """The place's line of the same drawing, condition and owner; made, with a bin code, if new."""
+    same = {
+        "drawing_id": like.drawing_id,
+        "condition": like.condition,
+        "owner_id": like.owner_id,
+        "place": place,
+    }
+    found = StockLine.objects.filter(**same).first()
+    return found or StockLine.objects.create(code=next_codes(kind="B")[0], **same)
+
+
+def apply(*, line: StockLine, difference: int, seen_at: datetime) -> None:
+    """Change the derived count by the difference; raise ``stock_short`` below nothing."""
+    enough = StockLine.objects.filter(pk=line.pk, count__gte=-difference)
+    if not enough.update(count=F("count") + difference):
+        fresh = StockLine.objects.select_related("drawing", "place").get(pk=line.pk)
+        raise Conflict(
+            "stock_short",
+            _("Only {count} of {drawing} are in {place}, not {wanted}. Count the bin, then "
+              "write down what is really there."),
+            count=fresh.count,
+            drawing=fresh.drawing.number,
+            place=fresh.place.path_name or fresh.place.name,
+            wanted=-difference,
+        )  # fmt: skip
+    StockLine.objects.filter(pk=line.pk, seen_at=None).update(seen_at=seen_at)
+    StockLine.objects.filter(pk=line.pk, seen_at__lt=seen_at).update(seen_at=seen_at)
+
+
+def correct_stock(
+    *, by: Person, at: datetime, wrong: Movement, right: Movement, to: Place | None
+) -> None:
+    """Save the correcting row of a stock row: as if it had not been, or moved to ``to`` instead."""
+    source = StockLine.objects.select_related("drawing", "place").get(pk=wrong.stock_id)
+    goes_elsewhere = to is not None and wrong.what == What.MOVE and to.pk != source.place_id
+    undone = effects(wrong)
+    if goes_elsewhere and to is not None:
+        right.what, right.quantity = What.MOVE, wrong.quantity
+        right.stock_to, right.to = line_at(like=source, place=to), to
+    elif wrong.corrects is not None:
+        again = wrong.corrects
+        right.what, right.quantity, right.stock_to = again.what, again.quantity, again.stock_to
+        right.to = again.to
+    else:
+        right.what, right.quantity, right.to = What.COUNT, 0, source.place
+    lock(stock=set(undone) | set(effects(right)))
+    right.save(force_insert=True)
+    for pk, difference in effects(right).items():
+        undone[pk] = undone.get(pk, 0) - difference
+    for pk, difference in sorted(undone.items(), key=lambda item: item[1]):
+        apply(line=StockLine.objects.get(pk=pk), difference=-difference, seen_at=at)
+    if wrong.stock_to_id is not None:
+        back = staging.StockMoved(wrong.stock_to_id, source.pk, wrong.quantity, None)
+        staging.after_stock_moves(by=by, at=at, moves=[back])
+    if right.stock_to_id is not None:
+        anew = staging.StockMoved(source.pk, right.stock_to_id, right.quantity, right.kit_id)
+        staging.after_stock_moves(by=by, at=at, moves=[anew])
+
+
+def effects(movement: Movement) -> dict[int, int]:
+    """What a row does to the counts of which lines."""
+    if movement.stock_id is None:
+        return {}
+    if movement.what in COMES_IN:
+        return {movement.stock_id: movement.quantity}
+    gone = {movement.stock_id: -movement.quantity}
+    if movement.stock_to_id is not None:
+        gone[movement.stock_to_id] = movement.quantity
+    return gone
+
+
+MOST = 1_000_000
+
+
+def _check_quantity(quantity: int) -> None:
+    if not 1 <= quantity <= MOST:
+        raise _absurd(quantity)
+
+
+def _absurd(quantity: int) -> ToolingError:
+    return ToolingError(
+        "absurd_quantity",
+        _("{quantity} cannot be a number of pieces here. Write a whole number from 1 to {most}; "
+          "a count may be 0."),
+        quantity=quantity,
+        most=MOST,
+    )  # fmt: skip
+
+
+def _change(
+    *, by: Person, at: datetime, line: StockLine, what: What, quantity: int, note: str
+) -> Movement:
+    check_can(by, Verb.COUNT_STOCK)
+    _check_quantity(quantity)
+    with writing():
+        lock(stock={line.pk})
+        added = row(
+            stamp=Stamp.of(at),
+            by=by,
+            how=How.TYPED,
+            what=what,
+            stock=line,
+            quantity=quantity,
+            to_id=line.place_id if what in COMES_IN else None,
+            from_seen_id=line.place_id if what in GOES_OUT else None,
+            note=note,
+        )
+        added.save(force_insert=True)
+        apply(line=line, difference=-quantity if what in GOES_OUT else quantity, seen_at=at)
+    return added
