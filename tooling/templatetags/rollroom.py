@@ -132,7 +132,9 @@ def tag(code: str, url: str = "") -> SafeString:
     if not code:
         return format_html("")
     if url:
-        return format_html('<a class="tag" href="{}">{}</a>', url, code)
+        return format_html(
+            '<a class="tag-link" href="{}"><span class="tag">{}</span></a>', url, code
+        )
     return format_html('<span class="tag">{}</span>', code)
 
 

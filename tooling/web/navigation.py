@@ -1,4 +1,4 @@
-"""The places to be: a bar on a desk screen, four at the thumb and the rest under More on a phone."""
+"""The places to be: a bar on a desk; on a phone four at the thumb and the rest under More."""
 
 from __future__ import annotations
 

@@ -165,9 +165,10 @@ class ScanPage {
   }
 
   undo(row) {
-    const { id, code, to } = row.dataset;
+    const { id, code } = row.dataset;
     row.querySelector("[data-undo]").disabled = true;
-    this.send({ to: to || "", code, how: "tick", corrects: id });
+    // No place: back to where it was before the movement that this one corrects.
+    this.send({ to: "", code, how: "tick", corrects: id });
   }
 
   send(scan) {
