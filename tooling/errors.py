@@ -14,7 +14,7 @@ class ToolingError(Exception):
 
     status = 400
 
-    def __init__(self, code: str, template: Any, **values: Any) -> None:
+    def __init__(self, code: str, template: Any, /, **values: Any) -> None:
         super().__init__(code)
         self.code = code
         self.template = template
@@ -34,7 +34,7 @@ class NotAllowed(ToolingError):
 
     status = 403
 
-    def __init__(self, template: Any, **values: Any) -> None:
+    def __init__(self, template: Any, /, **values: Any) -> None:
         super().__init__("not_allowed", template, **values)
 
 
