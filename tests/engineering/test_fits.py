@@ -1,6 +1,7 @@
 """Limits and fits agree with published tables other than the one they were typed from."""
 
 import json
+from itertools import product
 from pathlib import Path
 
 import pytest
@@ -189,8 +190,14 @@ def test_ansi_hole_tolerances_agree_with_tables_of_other_fits(table):
             assert printed in (None, ansi_b4_1.HOLE_TENTHS[symbol][step] / 10)
 
 
-@pytest.mark.parametrize("fit_class", ["RC2", "RC4", "RC5", "RC7", "LC1", "LC2", "LC3", "LC5"])
-@pytest.mark.parametrize("inches", [1.5, 2.5, 4, 6])
+@pytest.mark.parametrize(
+    ("fit_class", "inches"),
+    [
+        *product(["RC2", "RC4", "RC5", "RC7", "LC1", "LC2", "LC3", "LC5"], [1.5, 2.5, 4, 6]),
+        *product(["LT1", "LT3"], [1, 1.5, 2.5]),
+        *product(["LT2", "LT4"], [1, 1.5, 2.5, 4, 6]),
+    ],
+)
 def test_inch_fits_lie_within_a_tenth_of_a_thou_or_a_tenth_of_the_iso_fit(fit_class, inches):
     # the ABC symbols are the ISO classes in rounded inches
     size_nm = round(inches * NM_PER_IN)

@@ -259,15 +259,15 @@ def _iso_deviations(
     raise _unknown_class(name, "H7, g6")
 
 
-def _ansi_shaft(symbol: str, step: int) -> tuple[float, float] | None:
+def _ansi_shaft(symbol: str, step: int) -> ansi_b4_1.Pair | None:
+    """Upper and lower deviation in tenths; None where the table has no figure."""
+    if symbol in ansi_b4_1.TRANSITION_TENTHS:
+        return ansi_b4_1.TRANSITION_TENTHS[symbol][step]
     if symbol in ansi_b4_1.SHAFT_TENTHS:
         return ansi_b4_1.SHAFT_TENTHS[symbol][step]
-    model = ansi_b4_1.SHAFT_TENTHS[ansi_b4_1.WIDTH_OF[symbol]][step]
-    if model is None:
-        return None
-    allowance = ansi_b4_1.SHAFT_TENTHS["g5"][step] if symbol.startswith("g") else (0.0, 0.0)
-    upper = allowance[0] if allowance else 0.0
-    return upper, upper - (model[0] - model[1])
+    model_upper, model_lower = ansi_b4_1.SHAFT_TENTHS[ansi_b4_1.WIDTH_OF[symbol]][step]
+    upper = ansi_b4_1.SHAFT_TENTHS["g5"][step][0] if symbol.startswith("g") else 0.0
+    return upper, upper - (model_upper - model_lower)
 
 
 def _ansi_side(size_nm: int, fit_class: str, symbol: str, pair: tuple[float, float]) -> Limits:

@@ -26,9 +26,9 @@ HOLE_TENTHS: Mapping[str, tuple[float, ...]] = MappingProxyType(
 )
 """Upper deviation of a hole; the lower one is 0."""
 
-Pairs = tuple[tuple[float, float] | None, ...]
+Pair = tuple[float, float]
 
-SHAFT_TENTHS: Mapping[str, Pairs] = MappingProxyType(
+SHAFT_TENTHS: Mapping[str, tuple[Pair, ...]] = MappingProxyType(
     {
         "g4": (
             *((-1, -2.5), (-1.5, -3), (-2, -3.5), (-2.5, -4.5), (-3, -5.5)),
@@ -62,13 +62,19 @@ SHAFT_TENTHS: Mapping[str, Pairs] = MappingProxyType(
             *((-25, -35), (-28, -40), (-30, -44), (-35, -51), (-45, -65)),
             *((-50, -75), (-60, -90), (-70, -105), (-80, -120), (-100, -145)),
         ),
-        "js6": (
-            *((1.2, -1.2), (1.5, -1.5), (2, -2), (2, -2), (2.5, -2.5)),
-            *((3, -3), (3, -3), None, None, None),
-        ),
         "js7": (
             *((2, -2), (2.5, -2.5), (3, -3), (3.5, -3.5), (4, -4)),
             *((5, -5), (6, -6), (7, -7), (8, -8), (9, -9)),
+        ),
+    }
+)
+"""Upper and lower deviation of a shaft."""
+
+TRANSITION_TENTHS: Mapping[str, tuple[Pair | None, ...]] = MappingProxyType(
+    {
+        "js6": (
+            *((1.2, -1.2), (1.5, -1.5), (2, -2), (2, -2), (2.5, -2.5)),
+            *((3, -3), (3, -3), None, None, None),
         ),
         "k6": (
             *(None, None, (5, 1), (5, 1), (6, 1)),
@@ -80,7 +86,7 @@ SHAFT_TENTHS: Mapping[str, Pairs] = MappingProxyType(
         ),
     }
 )
-"""Upper and lower deviation of a shaft."""
+"""The same for the shafts of which some cells were not readable."""
 
 FITS: Mapping[str, tuple[str, str]] = MappingProxyType(
     {

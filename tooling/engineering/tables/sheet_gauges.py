@@ -12,7 +12,7 @@ from types import MappingProxyType
 STEEL, GALVANISED, STAINLESS, ALUMINIUM = "steel", "galvanised steel", "stainless", "aluminium"
 
 _FAMILY_WORDS = (
-    (GALVANISED, ("galvan", "galv", "zinc", "gi ", "g60", "g90")),
+    (GALVANISED, ("galvan", "galv", "zinc", "g60", "g90")),
     (STAINLESS, ("stainless", "inox")),
     (ALUMINIUM, ("alumin",)),
     (STEEL, ("steel", "cold rolled", "cold-rolled", "hot rolled", "hot-rolled", "hsla")),
