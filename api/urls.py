@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
-from django.urls import URLPattern, URLResolver
+from django.urls import URLPattern, URLResolver, path
 
-urlpatterns: list[URLPattern | URLResolver] = []
+from api.views import scans
+
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("scans/", scans.record, name="api-scans"),
+]

@@ -1,0 +1,1 @@
+"""The API's serializers, one file per noun."""

@@ -1,0 +1,65 @@
+"""Scans in, results out."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rest_framework import serializers
+
+from tooling.models import How
+
+MOST_SCANS = 5000
+
+
+class ScanInSerializer(serializers.Serializer[Any]):
+    """One scan: this was put there, then. Its id makes it count once."""
+
+    id = serializers.UUIDField()
+    happened_at = serializers.DateTimeField()
+    to = serializers.CharField(
+        max_length=200,
+        allow_blank=True,
+        required=False,
+        default="",
+        help_text="Label code of the place, cart, kit, station or person; empty only to undo.",
+    )
+    code = serializers.CharField(
+        max_length=60,
+        allow_blank=True,
+        help_text="Label code, mark or old number of what is put there.",
+    )
+    how = serializers.ChoiceField(choices=[How.SCAN, How.TICK, How.TYPED], default=How.SCAN)
+    corrects = serializers.UUIDField(
+        required=False, allow_null=True, default=None, help_text="The id of the scan to put right."
+    )
+    sequence = serializers.IntegerField(
+        required=False, allow_null=True, default=None, min_value=0, max_value=2**53
+    )
+    quantity = serializers.IntegerField(
+        required=False,
+        allow_null=True,
+        default=None,
+        min_value=1,
+        max_value=1_000_000,
+        help_text="For stock bins: how many. Without it all, or as many as the kit wants.",
+    )
+
+
+class ScanBatchInSerializer(serializers.Serializer[Any]):
+    """A batch from one device, with its clock."""
+
+    device = serializers.CharField(max_length=80)
+    device_now = serializers.DateTimeField()
+    scans = serializers.ListField(child=ScanInSerializer(), max_length=MOST_SCANS)
+
+
+class ScanResultOutSerializer(serializers.Serializer[Any]):
+    id = serializers.UUIDField()
+    status = serializers.ChoiceField(choices=["taken", "repeated", "refused"])
+    code = serializers.CharField(allow_blank=True, help_text="The problem; empty when taken.")
+    message = serializers.CharField()
+    place = serializers.CharField(allow_null=True, help_text="Label code of the place.")
+
+
+class ScanBatchOutSerializer(serializers.Serializer[Any]):
+    results = ScanResultOutSerializer(many=True)
