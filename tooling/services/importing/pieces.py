@@ -204,7 +204,7 @@ def _move(piece: Piece, place: Place, title: str, plan: Plan) -> None:
     plan.changed(title, "place", piece.place, place)
     plan.create(
         Movement, title, quiet=True, piece=piece, from_seen=piece.place, to=place, how="import",
-        happened_at=plan.at, received_at=plan.at, effective_at=plan.at,
+        happened_at=plan.at, received_at=plan.at, effective_at=plan.at, sees=False,
     )  # fmt: skip
     piece.place = place
 
