@@ -4,11 +4,20 @@ from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver, include, path
 
-from tooling.web import sessions
+from tooling.web import imports, sessions
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("healthz", sessions.healthz, name="healthz"),
     path("login/", sessions.Login.as_view(), name="login"),
     path("logout/", sessions.Logout.as_view(), name="logout"),
+    path("shop/spreadsheets/", imports.show_imports, name="imports"),
+    path("shop/spreadsheets/bring/", imports.bring, name="imports-bring"),
+    path("shop/spreadsheets/<int:number>/", imports.show_import, name="import"),
+    path("shop/spreadsheets/<int:number>/columns/", imports.map_columns, name="import-map"),
+    path("shop/spreadsheets/<int:number>/apply/", imports.apply, name="import-apply"),
+    path("shop/spreadsheets/<int:number>/put-away/", imports.drop, name="import-drop"),
+    path("shop/spreadsheets/empty/<slug:kind>.xlsx", imports.template, name="import-template"),
+    path("shop/spreadsheets/rollroom.xlsx", imports.export_workbook, name="export-workbook"),
+    path("shop/spreadsheets/<slug:kind>.csv", imports.export_csv, name="export-csv"),
     path("api/v1/", include("api.urls")),
 ]

@@ -9,7 +9,8 @@ from tooling.models import Person
 from tooling.permissions import Verb, check_can
 from tooling.queries.exports import ROWS
 from tooling.spreadsheets.exports import write_csv, write_workbook
-from tooling.spreadsheets.kinds import KINDS
+from tooling.spreadsheets.kinds import KINDS, find_kind
+from tooling.spreadsheets.templates import template_xlsx
 
 
 def csv_of(*, by: Person, kind: str) -> bytes:
@@ -29,3 +30,8 @@ def workbook(*, by: Person) -> bytes:
     """Everything in one workbook, a sheet for each kind."""
     check_can(by, Verb.EXPORT)
     return write_workbook([(KINDS[kind], rows()) for kind, rows in ROWS.items()])
+
+
+def template(*, kind: str, unit: str) -> bytes:
+    """An empty workbook of one kind to fill in. Raises Unknown ``unknown_kind``."""
+    return template_xlsx(find_kind(kind), unit=unit)

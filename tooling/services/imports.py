@@ -31,6 +31,7 @@ from tooling.services.importing.apply import write_plan
 from tooling.services.importing.known import Known
 from tooling.services.importing.plan import Plan
 from tooling.services.write import record_change, writing
+from tooling.spreadsheets.cells import shown
 from tooling.spreadsheets.files import read_sheets
 from tooling.spreadsheets.kinds import KINDS
 from tooling.spreadsheets.mapping import Mapping
@@ -107,13 +108,28 @@ def _kept_mapping(name: str) -> list[dict[str, Any]]:
 
 def _guess(file: str, sheet: Sheet, kept: list[dict[str, Any]]) -> dict[str, Any]:
     """A kept mapping whose headings are all here wins over a guess."""
-    entry: dict[str, Any] = {"file": file, "sheet": sheet.name, "headings": list(sheet.headings)}
+    entry: dict[str, Any] = {
+        "file": file,
+        "sheet": sheet.name,
+        "headings": list(sheet.headings),
+        "samples": _samples(sheet),
+    }
     for old in kept:
         columns = set(old.get("mapping", {}).get("columns", {}).values())
         if columns and columns <= set(sheet.headings):
             return {**entry, "mapping": old["mapping"]}
     kind = suggest_kind(sheet)
     return {**entry, "mapping": suggest_mapping(sheet, kind).to_dict() if kind else None}
+
+
+def _samples(sheet: Sheet) -> list[str]:
+    """For each column the first few different values, for a person to recognise it by."""
+    columns: list[dict[str, None]] = [{} for _heading in sheet.headings]
+    for _number, cells in sheet.sample(12):
+        for column, cell in zip(columns, cells, strict=False):
+            if shown(cell).strip():
+                column[shown(cell).strip()] = None
+    return [" · ".join(list(column)[:3]) for column in columns]
 
 
 def remap(*, by: Person, at: datetime, made: Import, mapping: dict[str, Any]) -> Import:

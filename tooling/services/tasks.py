@@ -10,6 +10,7 @@ from django.utils.translation import gettext_lazy as _
 
 from tooling.errors import Conflict
 from tooling.models import Person, StoredFile, Task, TaskState
+from tooling.permissions import Verb, check_can
 from tooling.services.write import writing
 
 DEAD_AFTER = timedelta(seconds=15)
@@ -27,7 +28,9 @@ def ask(
 
 
 def cancel(*, by: Person, at: datetime, task: Task) -> None:
-    """Ask a task to stop; one that still waits stops at once."""
+    """Ask one's own task to stop, or as supervisor anybody's; a waiting one stops at once."""
+    if task.by_id != by.pk:
+        check_can(by, Verb.RUN_SHOP)
     with writing():
         fresh = Task.objects.select_for_update().get(pk=task.pk)
         if fresh.state == TaskState.WAITING:

@@ -6,7 +6,18 @@ from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.views import LoginView, LogoutView
 from django.db import connection
 from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_GET
+
+from tooling.errors import NotAllowed
+from tooling.models import Person
+
+
+def person_of(request: HttpRequest) -> Person:
+    """Who asks; every page but a few needs a login, so there is always somebody."""
+    if not isinstance(request.user, Person):
+        raise NotAllowed(_("Log in first."))
+    return request.user
 
 
 class Login(LoginView):

@@ -1,0 +1,74 @@
+"""Spreadsheets in through the API: bring, look, apply. Tasks can be watched and stopped."""
+
+from __future__ import annotations
+
+from django.shortcuts import get_object_or_404
+from django.utils import timezone
+from drf_spectacular.utils import extend_schema
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from api.serializers.imports import BringIn, ImportOut, TaskOut
+from tooling.models import Import, Task
+from tooling.permissions import Verb, check_can
+from tooling.services import imports, tasks
+
+
+class Imports(APIView):
+    """Every import, newest first; a new one is looked over at once and changes nothing yet."""
+
+    @extend_schema(responses=ImportOut(many=True))
+    def get(self, request: Request) -> Response:
+        check_can(request.user, Verb.IMPORT)
+        rows = Import.objects.order_by("-pk")[:100]
+        return Response(ImportOut(rows, many=True).data)
+
+    @extend_schema(request={"multipart/form-data": BringIn}, responses={201: ImportOut})
+    def post(self, request: Request) -> Response:
+        check_can(request.user, Verb.IMPORT)
+        files = request.FILES.getlist("files") or request.FILES.getlist("file")
+        brought = [imports.Brought(file.name or "sheet", file.read()) for file in files]
+        made = imports.bring(
+            by=request.user,
+            at=timezone.now(),
+            brought=brought,
+            mapping_name=request.data.get("mapping", ""),
+        )
+        return Response(ImportOut(made).data, status=201)
+
+
+class OneImport(APIView):
+    """One import with every problem it has."""
+
+    @extend_schema(responses=ImportOut)
+    def get(self, request: Request, number: int) -> Response:
+        check_can(request.user, Verb.IMPORT)
+        return Response(ImportOut(get_object_or_404(Import, pk=number)).data)
+
+
+class ApplyImport(APIView):
+    """Apply all of it or nothing."""
+
+    @extend_schema(request=None, responses=ImportOut)
+    def post(self, request: Request, number: int) -> Response:
+        check_can(request.user, Verb.IMPORT)
+        made = get_object_or_404(Import, pk=number)
+        return Response(
+            ImportOut(imports.apply(by=request.user, at=timezone.now(), made=made)).data
+        )
+
+
+class OneTask(APIView):
+    """How far a task is; a person may ask for their own to stop."""
+
+    @extend_schema(responses=TaskOut)
+    def get(self, request: Request, number: int) -> Response:
+        return Response(TaskOut(get_object_or_404(Task, pk=number)).data)
+
+    @extend_schema(request=None, responses=TaskOut)
+    def delete(self, request: Request, number: int) -> Response:
+        task = get_object_or_404(Task, pk=number)
+        tasks.cancel(by=request.user, at=timezone.now(), task=task)
+        task.refresh_from_db()
+        return Response(TaskOut(task).data)
