@@ -1,0 +1,300 @@
+"""Everything that ever happened to a piece on one line of time, newest first, paged by key.
+
+Seven sources, each asked for one page beyond the key, then merged: the number of queries does
+not depend on how long the history is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, time
+from typing import Any
+
+from django.db.models import Q, QuerySet
+from django.utils.dateparse import parse_datetime
+from django.utils.translation import gettext as _
+
+from tooling.models import (
+    Change,
+    LabelEvent,
+    LengthEntry,
+    Movement,
+    Piece,
+    Reading,
+    RefusedScan,
+    Work,
+)
+
+PAGE = 30
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One thing that happened. ``said`` is a sentence; lengths stand apart, in nm, so that the
+    page can show them in the reader's unit."""
+
+    at: datetime
+    kind: str
+    said: str
+    by: str
+    id: int
+    sizes: tuple[tuple[str, int | None, int | None], ...] = ()
+    unit: str = "mm"
+    length_nm: int | None = None
+    note: str = ""
+    is_corrected: bool = False
+    status: str = "taken"
+    scan: str = ""
+    how: str = ""
+    place_code: str = ""
+    extra: dict[str, str] = field(default_factory=dict)
+
+    @property
+    def can_correct(self) -> bool:
+        return self.kind in ("reading", "work", "length") and not self.is_corrected
+
+
+@dataclass(frozen=True)
+class HistoryPage:
+    entries: tuple[Entry, ...]
+    after: str
+
+
+@dataclass(frozen=True)
+class Source:
+    """One table of history: which rows are the piece's, by which time, told how."""
+
+    kind: str
+    rows: Callable[[Piece], QuerySet[Any]]
+    time: str
+    tell: Callable[[Any], Entry]
+
+
+def piece_history(code: str, *, after: str = "", size: int = PAGE) -> HistoryPage:
+    """One page of the piece's history, older than the key. Eight queries."""
+    piece = Piece.objects.select_related("drawing").get(code=code)
+    key = _read_key(after)
+    merged: list[tuple[datetime, int, int, Entry]] = []
+    for rank, source in enumerate(SOURCES):
+        rows = _page_of(source, rank, piece, key, size)
+        for row in rows:
+            entry = source.tell(row)
+            merged.append((entry.at, -rank, row.pk, entry))
+    merged.sort(key=lambda item: item[:3], reverse=True)
+    page = merged[:size]
+    more = _write_key(page[-1]) if len(merged) > size else ""
+    return HistoryPage(tuple(item[3] for item in page), more)
+
+
+Key = tuple[datetime, int, int]
+
+
+def _read_key(after: str) -> Key | None:
+    """The key of the last entry shown; nonsense starts at the newest."""
+    moment, _dot, rest = after.partition("~")
+    rank, _dot, pk = rest.partition("~")
+    try:
+        at = parse_datetime(moment)
+    except ValueError:
+        return None
+    if at is None or at.tzinfo is None or not (rank.isdigit() and pk.isdigit()):
+        return None
+    return at, int(rank), int(pk)
+
+
+def _write_key(item: tuple[datetime, int, int, Entry]) -> str:
+    return f"{item[0].astimezone(UTC).strftime('%Y-%m-%dT%H:%M:%S.%fZ')}~{-item[1]}~{item[2]}"
+
+
+def _page_of(source: Source, rank: int, piece: Piece, key: Key | None, size: int) -> Iterable[Any]:
+    rows = source.rows(piece).order_by(f"-{source.time}", "-pk")
+    if key is None:
+        return rows[: size + 1]
+    at, key_rank, key_id = key
+    if source.time == "done_on":
+        return _work_page(rows, rank, key, size)
+    older = Q(**{f"{source.time}__lt": at})
+    if rank > key_rank:
+        older = Q(**{f"{source.time}__lte": at})
+    elif rank == key_rank:
+        older |= Q(**{source.time: at, "pk__lt": key_id})
+    return rows.filter(older)[: size + 1]
+
+
+def _work_page(rows: QuerySet[Any], rank: int, key: Key, size: int) -> Iterable[Any]:
+    """Work is dated by the day; its time on the line is the end of that day."""
+    at, key_rank, key_id = key
+    near = rows.filter(done_on__lte=at.date())
+    if rank == key_rank and _day_end(at.date()) == at:
+        near = near.exclude(done_on=at.date(), pk__gte=key_id)
+    elif not (_day_end(at.date()) < at or (_day_end(at.date()) == at and rank > key_rank)):
+        near = near.exclude(done_on=at.date())
+    return near[: size + 1]
+
+
+def _day_end(day: Any) -> datetime:
+    return datetime.combine(day, time(23, 59), tzinfo=UTC)
+
+
+def _name(person: Any) -> str:
+    return str(person) if person else ""
+
+
+def _movements(piece: Piece) -> QuerySet[Movement]:
+    rows = Movement.objects.filter(piece=piece)
+    return rows.select_related("to", "from_seen", "by", "corrected_by", "corrects")
+
+
+def _tell_movement(row: Movement) -> Entry:
+    to = row.to.path_name if row.to else ""
+    said = _("moved to {place}") if row.from_seen_id else _("entered at {place}")
+    if row.corrects_id:
+        said = _("put right: at {place}")
+    return Entry(
+        at=row.effective_at,
+        kind="movement",
+        said=said.format(place=to),
+        by=_name(row.by),
+        id=row.pk,
+        note=row.note,
+        is_corrected=hasattr(row, "corrected_by"),
+        scan=str(row.uuid),
+        how=row.get_how_display(),
+        place_code=row.to.code if row.to else "",
+    )
+
+
+def _refused(piece: Piece) -> QuerySet[RefusedScan]:
+    return RefusedScan.objects.filter(piece=piece).select_related("by")
+
+
+def _tell_refused(row: RefusedScan) -> Entry:
+    return Entry(
+        at=row.effective_at,
+        kind="refused",
+        said=_("scan refused: {message}").format(message=row.message),
+        by=_name(row.by),
+        id=row.pk,
+        status="refused",
+        scan=str(row.uuid),
+        how=row.get_how_display(),
+        extra={"code": row.error_code},
+    )
+
+
+def _readings(piece: Piece) -> QuerySet[Reading]:
+    return Reading.objects.filter(piece=piece).select_related("by", "corrected_by", "gauge")
+
+
+def _tell_reading(row: Reading) -> Entry:
+    words = row.dimension.replace("_", " ")
+    said = (
+        _("measured: {dimension}") if not row.corrects_id else _("reading put right: {dimension}")
+    )
+    return Entry(
+        at=row.happened_at,
+        kind="reading",
+        said=said.format(dimension=f"{words} {row.point} {row.verdict}".strip()),
+        by=_name(row.by),
+        id=row.pk,
+        length_nm=row.value_nm,
+        unit=row.unit,
+        note=row.note,
+        is_corrected=hasattr(row, "corrected_by"),
+    )
+
+
+def _work(piece: Piece) -> QuerySet[Work]:
+    rows = Work.objects.filter(piece=piece).select_related("by", "corrected_by", "piece")
+    return rows.prefetch_related("measures")
+
+
+def _tell_work(row: Work) -> Entry:
+    said = f"{row.get_kind_display()}"
+    if row.done_by:
+        said = _("{work} by {who}").format(work=said, who=row.done_by)
+    return Entry(
+        at=_day_end(row.done_on),
+        kind="work",
+        said=said,
+        by=_name(row.by),
+        id=row.pk,
+        sizes=tuple(
+            (each.dimension.replace("_", " "), each.before_nm, each.after_nm)
+            for each in row.measures.all()
+        ),
+        unit=row.piece.unit,
+        note=row.note,
+        is_corrected=hasattr(row, "corrected_by"),
+    )
+
+
+def _lengths(piece: Piece) -> QuerySet[LengthEntry]:
+    return LengthEntry.objects.filter(piece=piece).select_related("by", "corrected_by")
+
+
+def _tell_length(row: LengthEntry) -> Entry:
+    said = (
+        _("ran strip: {kind}").format(kind=row.strip_class) if row.strip_class else _("ran strip")
+    )
+    return Entry(
+        at=row.happened_at,
+        kind="length",
+        said=said,
+        by=_name(row.by),
+        id=row.pk,
+        length_nm=row.length_nm,
+        note=row.note,
+        is_corrected=hasattr(row, "corrected_by"),
+    )
+
+
+def _changes(piece: Piece) -> QuerySet[Change]:
+    subjects = ("Piece", "PieceAlias")
+    return Change.objects.filter(subject__in=subjects, subject_key=piece.code).select_related("by")
+
+
+def _tell_change(row: Change) -> Entry:
+    names = sorted({*row.before, *row.after})
+    changed = "; ".join(
+        f"{name.removesuffix('_nm').replace('_', ' ')}: {_shown(name, row.before.get(name))} → "
+        f"{_shown(name, row.after.get(name))}"
+        for name in names
+        if row.before
+    )
+    said = f"{row.what}: {changed}" if changed else row.what
+    return Entry(at=row.at, kind="change", said=said, by=_name(row.by), id=row.pk, note=row.reason)
+
+
+def _shown(name: str, value: Any) -> str:
+    if value in (None, ""):
+        return "–"
+    return f"{value / 1_000_000:g} mm" if name.endswith("_nm") else str(value)
+
+
+def _labels(piece: Piece) -> QuerySet[LabelEvent]:
+    return LabelEvent.objects.filter(code=piece.code).select_related("by")
+
+
+def _tell_label(row: LabelEvent) -> Entry:
+    said = _("label {what}").format(what=row.get_what_display())
+    return Entry(
+        at=row.at,
+        kind="label",
+        said=said,
+        by=_name(row.by),
+        id=row.pk,
+        note=row.reason,
+    )
+
+
+SOURCES: tuple[Source, ...] = (
+    Source("movement", _movements, "effective_at", _tell_movement),
+    Source("refused", _refused, "effective_at", _tell_refused),
+    Source("reading", _readings, "happened_at", _tell_reading),
+    Source("work", _work, "done_on", _tell_work),
+    Source("length", _lengths, "happened_at", _tell_length),
+    Source("change", _changes, "at", _tell_change),
+    Source("label", _labels, "at", _tell_label),
+)

@@ -1,0 +1,128 @@
+"""The Shop page: people, owners, stock bins below their least, and how much there is of all."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from django.db.models import Count, F
+from django.utils.translation import gettext_lazy as _
+
+from tooling.errors import Unknown
+from tooling.models import (
+    Drawing,
+    Mill,
+    Owner,
+    Person,
+    Piece,
+    Place,
+    Role,
+    Shop,
+    StockLine,
+    ToolSet,
+)
+from tooling.queries.places import StockRow, stock_rows
+
+
+@dataclass(frozen=True)
+class ShopPage:
+    name: str
+    time_zone: str
+    unit: str
+    people: int
+    owners: int
+    places: int
+    mills: int
+    drawings: int
+    sets: int
+    pieces: int
+    unseen: int
+    stock_lines: int
+    short: int
+
+
+@dataclass(frozen=True)
+class PersonRow:
+    username: str
+    name: str
+    roles: tuple[str, ...]
+    is_active: bool
+
+
+@dataclass(frozen=True)
+class OwnerRow:
+    code: str
+    name: str
+    is_shop: bool
+    contact: str
+    consent_reference: str
+    pieces: int
+
+
+def shop_page() -> ShopPage:
+    """What there is, in numbers. Eleven queries."""
+    shop = Shop.objects.filter(pk=1).first() or Shop(name="")
+    return ShopPage(
+        name=shop.name,
+        time_zone=shop.time_zone,
+        unit=shop.unit,
+        people=Person.objects.filter(is_active=True).count(),
+        owners=Owner.objects.count(),
+        places=Place.objects.count(),
+        mills=Mill.objects.count(),
+        drawings=Drawing.objects.count(),
+        sets=ToolSet.objects.count(),
+        pieces=Piece.objects.count(),
+        unseen=Piece.objects.filter(seen_at=None).count(),
+        stock_lines=StockLine.objects.count(),
+        short=StockLine.objects.filter(count__lt=F("least_count")).count(),
+    )
+
+
+def people_list() -> list[PersonRow]:
+    """Everybody with their roles. Two queries."""
+    words = {role.value: str(role.label) for role in Role}
+    people = Person.objects.prefetch_related("roles").order_by("-is_active", "name", "username")
+    return [
+        PersonRow(
+            person.username,
+            person.name,
+            tuple(words[value] for value in words if value in {r.role for r in person.roles.all()}),
+            person.is_active,
+        )
+        for person in people
+    ]
+
+
+def owner_list() -> list[OwnerRow]:
+    """Every owner with how many pieces are theirs. One query."""
+    rows = Owner.objects.annotate(piece_count=Count("pieces")).order_by("-is_shop", "name")
+    return [
+        OwnerRow(
+            row.code,
+            row.name,
+            row.is_shop,
+            row.contact,
+            row.consent_reference,
+            row.piece_count,
+        )
+        for row in rows
+    ]
+
+
+def stock_list(*, text: str = "", short_only: bool = False) -> tuple[StockRow, ...]:
+    """Bins of pooled stock by bore and width. One query."""
+    lines = StockLine.objects.all()
+    if text:
+        key = text.strip().upper()
+        lines = lines.filter(drawing__number_key__contains=key) | lines.filter(code=key)
+    if short_only:
+        lines = lines.filter(count__lt=F("least_count"))
+    return stock_rows(lines)
+
+
+def stock_line(code: str) -> StockRow:
+    """One bin. One query. Raises Unknown ``unknown_code``."""
+    found = stock_rows(StockLine.objects.filter(code=code.upper()))
+    if not found:
+        raise Unknown("unknown_code", _("No stock bin has the code {code}."), code=code)
+    return found[0]
