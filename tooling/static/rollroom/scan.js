@@ -95,14 +95,14 @@ class ScanPage {
     if (!code) return;
     this.rest();
     if (!this.to || ALWAYS_A_CONTEXT.test(code) || (CART.test(code) && CART.test(this.to))) {
-      this.ask(code);
+      this.ask(code, how);
     } else {
       this.put(code, how);
     }
   }
 
   // What is this code? A place becomes the context; without a context a piece says where it is.
-  async ask(code) {
+  async ask(code, how) {
     try {
       const url = `${this.words.readUrl}?code=${encodeURIComponent(code)}`;
       const response = await fetch(url, { headers: { Accept: "application/json" } });
@@ -110,6 +110,7 @@ class ScanPage {
       const what = await response.json();
       if (!response.ok) this.refuse(what.code, what.message);
       else if (what.is_place) this.enter(what);
+      else if (this.to) this.put(code, how);
       else this.tell(what);
     } catch {
       this.refuse("no_connection", this.words.wordsOffline);
