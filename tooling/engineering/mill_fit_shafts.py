@@ -8,6 +8,7 @@ from django.utils.translation import gettext_lazy as _
 
 from tooling.engineering.findings import Finding, Level, Spot
 from tooling.engineering.how import Step
+from tooling.engineering.keys import key_fit
 from tooling.engineering.mill_specs import (
     Fitting,
     PassSpec,
@@ -18,8 +19,8 @@ from tooling.engineering.mill_specs import (
 )
 
 GEOMETRY = "geometry"
-Verdict = tuple[Level, str, object, tuple[str, ...]]
-"""Level, code, sentence and what was never measured."""
+Verdict = tuple[Level, str, object, tuple[str, ...], tuple[Step, ...]]
+"""Level, code, sentence, what was never measured, steps."""
 
 
 def check_shaft(
@@ -121,7 +122,7 @@ def _sleeve_for(
 def _check_key(
     fitting: Fitting, set_pass: PassSpec, station: StationSpec, shaft: ShaftSpec, roll: RollSpec
 ) -> Finding:
-    level, code, text, unmeasured = _judge_key(fitting, shaft, roll)
+    level, code, text, unmeasured, steps = _judge_key(fitting, shaft, roll)
     values = {
         "piece": roll.name, "keyway_width_nm": roll.keyway_width_nm,
         "keyway_depth_nm": roll.keyway_depth_nm, "key_width_nm": shaft.key_width_nm,
@@ -129,20 +130,20 @@ def _check_key(
     }  # fmt: skip
     return Finding(
         "key", level, code, text, values, station=station.number,
-        pass_number=set_pass.number, unmeasured=unmeasured,
+        pass_number=set_pass.number, unmeasured=unmeasured, steps=steps,
     )  # fmt: skip
 
 
 def _judge_key(fitting: Fitting, shaft: ShaftSpec, roll: RollSpec) -> Verdict:
     if shaft.key_style == "none":
-        return "ok", "no_key", _("{piece}: the shaft has no key."), ()
+        return "ok", "no_key", _("{piece}: the shaft has no key."), (), ()
     if shaft.key_style == "pin":
         return (
             "warn", "pin_drive",
             _("{piece}: the shaft drives by a pin; check by hand that the pin finds its hole."),
-            (),
+            (), (),
         )  # fmt: skip
-    if roll.keyway_width_nm is None:
+    if not roll.keyway_width_nm:
         return _judge_plain_bore(shaft, roll)
     missing = tuple(
         name
@@ -151,44 +152,49 @@ def _judge_key(fitting: Fitting, shaft: ShaftSpec, roll: RollSpec) -> Verdict:
             ("shaft.key_height_nm", shaft.key_height_nm),
             (f"{roll.name}.keyway_depth_nm", roll.keyway_depth_nm),
         )
-        if value is None
+        if not value
     )
-    if shaft.key_width_nm is not None and roll.keyway_width_nm < shaft.key_width_nm:
+    if shaft.key_width_nm and roll.keyway_width_nm < shaft.key_width_nm:
         text = _("{piece}: the key of {key_width} is wider than its keyway of {keyway_width}.")
-        return "no", "key_too_wide", text, missing
-    if (
-        shaft.key_height_nm is not None
-        and roll.keyway_depth_nm is not None
-        and roll.keyway_depth_nm < shaft.key_height_nm
-    ):
-        text = _("{piece}: the key stands {key_height} high, its keyway is only {keyway_depth}.")
-        return "no", "key_too_high", text, missing
-    if missing:
+        return "no", "key_too_wide", text, missing, ()
+    if not (shaft.key_width_nm and shaft.key_height_nm and roll.keyway_depth_nm):
         text = _("{piece}: key or keyway were never measured.")
-        return "warn", "key_not_measured", text, missing
-    play_nm = roll.keyway_width_nm - (shaft.key_width_nm or 0)
-    if play_nm > fitting.limits.key_play_most_nm:
+        return "warn", "key_not_measured", text, missing, ()
+    fit = key_fit(
+        key_width_nm=shaft.key_width_nm,
+        key_height_nm=shaft.key_height_nm,
+        shaft_nm=shaft.diameter_nm,
+        keyway_width_nm=roll.keyway_width_nm,
+        keyway_depth_nm=roll.keyway_depth_nm,
+        bore_nm=max(roll.bore_nm or 0, shaft.diameter_nm),
+        loose_beyond_nm=fitting.limits.key_play_most_nm,
+    )
+    if fit.state == "key too high":
+        text = _("{piece}: the key stands {key_height} high, its keyway is only {keyway_depth}.")
+        return "no", "key_too_high", text, (), fit.how
+    if fit.state == "loose":
         text = _("{piece}: its keyway of {keyway_width} is loose on the key of {key_width}.")
-        return "warn", "key_loose", text, ()
+        return "warn", "key_loose", text, (), fit.how
     if shaft.key_style == "two":
         text = _("{piece}: the shaft has two keys; check that the piece has the second keyway.")
-        return "warn", "second_key", text, ()
+        return "warn", "second_key", text, (), fit.how
     text = _("{piece}: keyway {keyway_width} on key {key_width}.")
-    return "ok", "key_fits", text, _unmeasured(roll, "keyway_width_nm", "keyway_depth_nm")
+    return "ok", "key_fits", text, _unmeasured(roll, "keyway_width_nm", "keyway_depth_nm"), fit.how
 
 
 def _judge_plain_bore(shaft: ShaftSpec, roll: RollSpec) -> Verdict:
     """A plain bore passes a key only when it is clear of it, or when the key is taken out."""
     if shaft.key_height_nm is not None and roll.bore_nm is not None:
         if roll.bore_nm >= shaft.diameter_nm + 2 * shaft.key_height_nm:
-            return "ok", "bore_clear_of_key", _("{piece}: its plain bore is clear of the key."), ()
-        if shaft.key_style == "loose" or roll.kind != "roll":
+            text = _("{piece}: its plain bore is clear of the key.")
+            return "ok", "bore_clear_of_key", text, (), ()
+        if shaft.key_style == "loose":
             text = _("{piece}: it has no keyway; leave the key out here.")
-            return "warn", "keyway_lacking", text, ()
+            return "warn", "keyway_lacking", text, (), ()
         text = _("{piece}: it has no keyway and does not pass the key.")
-        return "no", "keyway_lacking", text, ()
+        return "no", "keyway_lacking", text, (), ()
     text = _("{piece}: whether it passes the key was never measured.")
-    return "warn", "key_not_measured", text, (f"{roll.name}.keyway_width_nm",)
+    return "warn", "key_not_measured", text, (f"{roll.name}.keyway_width_nm",), ()
 
 
 def _check_roll_space(
