@@ -23,7 +23,7 @@ def test_the_delimiter_is_found(delimiter: str) -> None:
 
 def test_decimal_commas_do_not_part_columns_of_a_semicolon_file() -> None:
     sheet = csv_sheet("Mark;Bore;Width\nA-1;63,5;25,4\nA-2;63,5;12,7\n")
-    assert [cells for _row, cells in sheet.rows()][0] == ("A-1", "63,5", "25,4")
+    assert next(cells for _row, cells in sheet.rows()) == ("A-1", "63,5", "25,4")
 
 
 def test_a_line_that_names_the_delimiter_is_obeyed_and_skipped() -> None:

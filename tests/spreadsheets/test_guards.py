@@ -64,9 +64,7 @@ def test_a_locked_workbook_is_refused() -> None:
 
 
 def test_a_workbook_that_unpacks_to_far_more_than_it_is_is_refused() -> None:
-    bomb = archive(
-        **{"[Content_Types].xml": b"", "xl/worksheets/sheet1.xml": b"0" * 20_000_000}
-    )
+    bomb = archive(**{"[Content_Types].xml": b"", "xl/worksheets/sheet1.xml": b"0" * 20_000_000})
     assert len(bomb) < 50_000
     assert refusal(bomb, "bomb.xlsx").code == "file_too_large"
 

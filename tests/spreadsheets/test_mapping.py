@@ -27,7 +27,9 @@ def test_a_mapping_comes_back_from_json_as_it_was() -> None:
 
 
 def test_equal_mappings_give_equal_json() -> None:
-    other = Mapping.from_dict({**FULL.to_dict(), "columns": dict(reversed(FULL.columns.items()))})
+    other = Mapping.from_dict(
+        {**FULL.to_dict(), "columns": dict(reversed(list(FULL.columns.items())))}
+    )
     assert json.dumps(other.to_dict()) == json.dumps(FULL.to_dict())
 
 

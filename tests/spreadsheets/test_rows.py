@@ -46,9 +46,7 @@ def test_a_hundred_rows_of_which_one_is_bad_give_ninety_nine_and_that_problem() 
     rows, problems = read_csv_text(PIECES + "\n".join(lines), "pieces")
     assert len(rows) == 99
     (problem,) = problems
-    assert problem == Problem(
-        "sheet", 43, "Bore (in)", "-2.5", "negative_length", problem.message
-    )
+    assert problem == Problem("sheet", 43, "Bore (in)", "-2.5", "negative_length", problem.message)
     assert "-2.5" in problem.message
 
 
@@ -102,9 +100,7 @@ def test_a_piece_without_any_name_is_a_problem() -> None:
 
 
 def test_a_unit_that_nobody_gave_is_told_once_for_its_column() -> None:
-    rows, problems = read_csv_text(
-        "Old no;Dwg;Bore\nR-1;D;60 mm\nR-2;D;60\nR-3;D;60\n", "pieces"
-    )
+    rows, problems = read_csv_text("Old no;Dwg;Bore\nR-1;D;60 mm\nR-2;D;60\nR-3;D;60\n", "pieces")
     assert [row.row for row in rows] == [2]
     assert [(p.row, p.column, p.code) for p in problems] == [(3, "Bore", "unit_missing")]
 
@@ -163,9 +159,7 @@ def test_improbable_values_are_asked_about_until_a_person_accepts_them() -> None
 
 def test_the_order_of_dates_and_the_decimal_mark_are_a_persons_choice() -> None:
     sheet = csv_sheet("Mark;Dwg;Bore (mm);Measured on\nA;D;63,500;3/4/2026\n")
-    mapping = replace(
-        suggest_mapping(sheet, KINDS["pieces"]), date_order="mdy", decimal_mark=","
-    )
+    mapping = replace(suggest_mapping(sheet, KINDS["pieces"]), date_order="mdy", decimal_mark=",")
     (row,), problems = read_rows(sheet, mapping)
     assert problems == []
     assert (row.values["now_bore"], row.values["measured_on"]) == (63_500_000, date(2026, 3, 4))

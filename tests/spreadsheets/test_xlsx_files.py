@@ -7,9 +7,9 @@ import zipfile
 from datetime import datetime
 
 import pytest
-from openpyxl import Workbook, load_workbook
+from openpyxl import Workbook
 
-from tests.spreadsheets.workbooks import workbook, xlsx_sheet
+from tests.spreadsheets.workbooks import first_sheet, workbook, xlsx_sheet
 from tooling.errors import ToolingError
 from tooling.spreadsheets.cells import CellError
 from tooling.spreadsheets.files import read_sheets
@@ -28,7 +28,7 @@ def test_every_visible_sheet_is_read_under_its_name() -> None:
 
 def test_a_hidden_sheet_is_left_out() -> None:
     book = Workbook()
-    book.active.append(["Mark"])
+    first_sheet(book).append(["Mark"])
     hidden = book.create_sheet("Old")
     hidden.append(["Mark"])
     hidden.sheet_state = "hidden"
@@ -43,8 +43,8 @@ def test_cells_keep_their_types() -> None:
 
 def test_row_numbers_are_those_of_the_program_also_after_gaps() -> None:
     book = Workbook()
-    book.active["B3"], book.active["C3"] = "Mark", "Bore"
-    book.active["B7"], book.active["C7"] = "A-1", 60
+    first_sheet(book)["B3"], first_sheet(book)["C3"] = "Mark", "Bore"
+    first_sheet(book)["B7"], first_sheet(book)["C7"] = "A-1", 60
     (sheet,) = read_sheets(saved(book), name="b.xlsx")
     assert sheet.heading_row == 3
     assert list(sheet.rows()) == [(7, (None, "A-1", 60))]
@@ -67,9 +67,9 @@ def test_a_formula_without_a_saved_result_is_an_error_cell_not_a_blank() -> None
 
 def test_a_number_shown_with_leading_zeros_is_the_text_with_them() -> None:
     book = Workbook()
-    book.active.append(["Set"])
-    book.active.append([42])
-    book.active["A2"].number_format = "0000"
+    first_sheet(book).append(["Set"])
+    first_sheet(book).append([42])
+    first_sheet(book)["A2"].number_format = "0000"
     (sheet,) = read_sheets(saved(book), name="b.xlsx")
     assert sheet.sample() == [(2, ("0042",))]
 
@@ -97,7 +97,6 @@ def test_a_damaged_part_is_refused() -> None:
 def with_sheet_xml(second_row: str, *, dimension: str = "", more: str = "") -> bytes:
     """A workbook whose sheet is written by hand: heading ``Bore`` and one more row."""
     before = workbook(("S", [["Bore"]]))
-    load_workbook(io.BytesIO(before))
     xml = (
         '<worksheet xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main">'
         f'{dimension}<sheetData><row r="1"><c r="A1" t="inlineStr"><is><t>Bore</t></is></c></row>'

@@ -15,9 +15,14 @@ from tooling.spreadsheets.sheets import Sheet
 from tooling.spreadsheets.suggest import suggest_mapping
 
 
+def first_sheet(book: Workbook) -> Any:
+    """The sheet in front; typed loosely, since openpyxl's stubs allow it to be a chart."""
+    return book.active
+
+
 def workbook(*sheets: tuple[str, Sequence[Sequence[Any]]]) -> bytes:
     book = Workbook()
-    book.remove(book.active)
+    book.remove(first_sheet(book))
     for name, rows in sheets:
         sheet = book.create_sheet(name)
         for row in rows:
