@@ -27,8 +27,6 @@ def send(
     )
 
 
-def put(
-    by: Person, at: datetime, code: str, to: str, **fields: Any
-) -> scans.ScanResult:
+def put(by: Person, at: datetime, code: str, to: str, **fields: Any) -> scans.ScanResult:
     """One scan that happens as it is sent."""
     return send(by, at, a_scan(code, to, at=at, **fields))[0]

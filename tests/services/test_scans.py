@@ -296,7 +296,10 @@ def test_a_cart_moves_as_one_row_with_all_on_it(world, rack, attendant, at) -> N
     assert (result.status, Movement.objects.count()) == ("taken", rows + 1)
     assert refreshed([piece])[0].place == peg
     peg.refresh_from_db()
-    assert (peg.path_name, peg.path) == ("Hall / Cart 1 / Peg 1", f"{hall.path}{cart.code}/{peg.code}/")
+    assert (peg.path_name, peg.path) == (
+        "Hall / Cart 1 / Peg 1",
+        f"{hall.path}{cart.code}/{peg.code}/",
+    )
 
 
 @pytest.mark.parametrize("onto", ["itself", "what stands on it"])

@@ -1,0 +1,308 @@
+"""What is derived from history, compared with history and made anew from it.
+
+Place, placing row, stock counts, present sizes, length run and staged flags are written in the
+transaction of their cause; here the database works them out again from all of history, in plain
+SQL that both databases run, one pass each.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from django.db import connection
+
+from tooling.models import DIMENSIONS, Movement, Place
+from tooling.services.write import writing
+
+LIVE = "NOT EXISTS (SELECT 1 FROM {table} c WHERE c.corrects_id = {alias}.id)"
+"""A row that nothing corrects."""
+
+
+@dataclass(frozen=True)
+class Difference:
+    """One derived value that is not what history says. ``None`` stands for nothing known."""
+
+    what: str
+    subject: str
+    kept: Any
+    should_be: Any
+
+    def as_dict(self) -> dict[str, Any]:
+        return asdict(self)
+
+
+@dataclass(frozen=True)
+class _Check:
+    """A derived column: the SQL that finds (key, name, kept, should be), and the one that mends."""
+
+    what: str
+    find: str
+    mend: str = ""
+    values: str = "numbers"
+    may_be_empty: bool = True
+
+
+def differences() -> list[Difference]:
+    """Everything derived that differs from history; empty when all holds."""
+    return [each for check in _checks() for each in _told(check, _find(check))]
+
+
+def rebuild() -> list[Difference]:
+    """Make the derived state anew where it differs; what differed is given back."""
+    found: list[Difference] = []
+    with writing():
+        for check in _checks():
+            rows = _find(check)
+            found += _told(check, rows)
+            mends = [(row[3], row[0]) for row in rows if row[3] is not None or check.may_be_empty]
+            if mends and check.mend:
+                with connection.cursor() as cursor:
+                    cursor.executemany(check.mend, mends)
+            elif mends:
+                _write_all_paths()
+    return found
+
+
+def _find(check: _Check) -> list[tuple[Any, ...]]:
+    with connection.cursor() as cursor:
+        cursor.execute(check.find)
+        return cursor.fetchall()
+
+
+def _told(check: _Check, rows: Sequence[tuple[Any, ...]]) -> list[Difference]:
+    """As a person reads it: places by their codes, movements by their uuids."""
+    shown: dict[Any, Any] = {}
+    ids = {value for row in rows for value in row[2:4] if value is not None}
+    if check.values == "places":
+        shown = dict(Place.objects.filter(pk__in=ids).values_list("pk", "code"))
+    elif check.values == "movements":
+        named = Movement.objects.filter(pk__in=ids).values_list("pk", "uuid")
+        shown = {pk: str(key) for pk, key in named}
+    return [
+        Difference(check.what, row[1], shown.get(row[2], row[2]), shown.get(row[3], row[3]))
+        for row in rows
+    ]
+
+
+def _write_all_paths() -> None:
+    """Every place's path from its parents', outermost first."""
+    children: dict[int | None, list[Place]] = {}
+    for place in Place.objects.all():
+        children.setdefault(place.parent_id, []).append(place)
+    ready = [(place, "/", "") for place in children.get(None, [])]
+    for place, above, above_name in ready:
+        place.path = f"{above}{place.code}/"
+        place.path_name = f"{above_name}{place.name}"
+        inside = children.get(place.pk, [])
+        ready += [(child, place.path, f"{place.path_name} / ") for child in inside]
+    Place.objects.bulk_update(
+        [place for place, _above, _name in ready], ["path", "path_name"], batch_size=400
+    )
+
+
+def _checks() -> list[_Check]:
+    return [
+        _place(),
+        _placed_by(),
+        _cart(),
+        _cart_placed_by(),
+        _path(),
+        _count(),
+        *(_size(name) for name in DIMENSIONS),
+        _length_run(),
+        *_staged(),
+    ]
+
+
+def _differ(inner: str) -> str:
+    return (
+        f"SELECT id, name, kept, should_be FROM ({inner}) AS both_sides "
+        "WHERE kept IS DISTINCT FROM should_be ORDER BY id"
+    )
+
+
+def _newest(what: str, subject: str, key: str) -> str:
+    live = LIVE.format(table="tooling_movement", alias="m")
+    return (
+        f"(SELECT m.{what} FROM tooling_movement m WHERE m.{subject} = {key} AND {live} "
+        "ORDER BY m.effective_at DESC, m.received_at DESC, m.id DESC LIMIT 1)"
+    )
+
+
+def _place() -> _Check:
+    return _Check(
+        "place",
+        _differ(
+            "SELECT p.id, p.code AS name, p.place_id AS kept, "
+            f"{_newest('to_id', 'piece_id', 'p.id')} AS should_be FROM tooling_piece p"
+        ),
+        "UPDATE tooling_piece SET place_id = %s WHERE id = %s",
+        values="places",
+        may_be_empty=False,
+    )
+
+
+def _placed_by() -> _Check:
+    return _Check(
+        "placed by",
+        _differ(
+            "SELECT p.id, p.code AS name, p.placed_by_id AS kept, "
+            f"{_newest('id', 'piece_id', 'p.id')} AS should_be FROM tooling_piece p"
+        ),
+        _placing("tooling_piece"),
+        values="movements",
+    )
+
+
+def _placing(table: str) -> str:
+    return (
+        f"UPDATE {table} SET placed_by_id = m.id, placed_effective_at = m.effective_at, "
+        f"placed_received_at = m.received_at FROM tooling_movement m "
+        f"WHERE m.id = %s AND {table}.id = %s"
+    )
+
+
+def _cart() -> _Check:
+    """Carts that never moved stand where they were made."""
+    return _Check(
+        "cart",
+        _differ(
+            "SELECT p.id, p.code AS name, p.parent_id AS kept, "
+            f"COALESCE({_newest('to_id', 'cart_id', 'p.id')}, p.parent_id) AS should_be "
+            "FROM tooling_place p WHERE p.kind IN ('cart', 'plate')"
+        ),
+        "UPDATE tooling_place SET parent_id = %s WHERE id = %s",
+        values="places",
+        may_be_empty=False,
+    )
+
+
+def _cart_placed_by() -> _Check:
+    return _Check(
+        "cart placed by",
+        _differ(
+            "SELECT p.id, p.code AS name, p.placed_by_id AS kept, "
+            f"{_newest('id', 'cart_id', 'p.id')} AS should_be "
+            "FROM tooling_place p WHERE p.kind IN ('cart', 'plate')"
+        ),
+        _placing("tooling_place"),
+        values="movements",
+    )
+
+
+def _path() -> _Check:
+    return _Check(
+        "path",
+        _differ(
+            "SELECT p.id, p.code AS name, p.path || ' ' || p.path_name AS kept, "
+            "COALESCE(up.path, '/') || p.code || '/ ' || "
+            "COALESCE(up.path_name || ' / ', '') || p.name AS should_be "
+            "FROM tooling_place p LEFT JOIN tooling_place up ON up.id = p.parent_id"
+        ),
+    )
+
+
+def _count() -> _Check:
+    live = LIVE.format(table="tooling_movement", alias="m")
+    inner = (
+        "SELECT l.id, l.code AS name, l.count AS kept, CAST(COALESCE(came.total, 0) AS bigint) "
+        "AS should_be FROM tooling_stockline l LEFT JOIN ("
+        "SELECT line, SUM(quantity) AS total FROM ("
+        "SELECT m.stock_id AS line, CASE WHEN m.what IN ('receive', 'make', 'count') "
+        f"THEN m.quantity ELSE -m.quantity END AS quantity FROM tooling_movement m "
+        f"WHERE m.stock_id IS NOT NULL AND {live} "
+        "UNION ALL SELECT m.stock_to_id, m.quantity FROM tooling_movement m "
+        f"WHERE m.stock_to_id IS NOT NULL AND m.what = 'move' AND {live}"
+        ") AS parts GROUP BY line) AS came ON came.line = l.id"
+    )
+    return _Check("count", _differ(inner), "UPDATE tooling_stockline SET count = %s WHERE id = %s")
+
+
+def _day_end(column: str) -> str:
+    """Work counts from the end of its day, as ``services/derived.py`` has it."""
+    if connection.vendor == "sqlite":
+        return f"({column} || ' 23:59:00')"
+    return f"(({column} + TIME '23:59') AT TIME ZONE 'UTC')"
+
+
+def _size(dimension: str) -> _Check:
+    """The newest uncorrected reading or size after work, by a window over both."""
+    readings = LIVE.format(table="tooling_reading", alias="r")
+    works = LIVE.format(table="tooling_work", alias="w")
+    inner = (
+        f"SELECT p.id, p.code AS name, p.now_{dimension}_nm AS kept, newest.value AS should_be "
+        "FROM tooling_piece p LEFT JOIN (SELECT piece_id, value FROM ("
+        "SELECT piece_id, value, ROW_NUMBER() OVER "
+        "(PARTITION BY piece_id ORDER BY told_at DESC, id DESC) AS turn FROM ("
+        "SELECT r.piece_id, r.happened_at AS told_at, r.id, r.value_nm AS value "
+        "FROM tooling_reading r "
+        f"WHERE r.dimension = '{dimension}' AND r.point <> 'wear' AND r.value_nm IS NOT NULL "
+        f"AND {readings} UNION ALL "
+        f"SELECT w.piece_id, {_day_end('w.done_on')}, wm.id, wm.after_nm "
+        "FROM tooling_workmeasure wm JOIN tooling_work w ON w.id = wm.work_id "
+        f"WHERE wm.dimension = '{dimension}' AND wm.after_nm IS NOT NULL AND {works}"
+        ") AS told) AS ranked WHERE turn = 1) AS newest ON newest.piece_id = p.id"
+    )
+    return _Check(
+        dimension.replace("_", " "),
+        _differ(inner),
+        f"UPDATE tooling_piece SET now_{dimension}_nm = %s WHERE id = %s",
+    )
+
+
+def _length_run() -> _Check:
+    live = LIVE.format(table="tooling_lengthentry", alias="e")
+    inner = (
+        "SELECT p.id, p.code AS name, p.length_run_nm AS kept, "
+        "CAST(COALESCE(run.total, 0) AS bigint) AS should_be FROM tooling_piece p LEFT JOIN "
+        "(SELECT e.piece_id, SUM(e.length_nm) AS total FROM tooling_lengthentry e "
+        f"WHERE {live} GROUP BY e.piece_id) AS run ON run.piece_id = p.id"
+    )
+    return _Check(
+        "length run",
+        _differ(inner),
+        "UPDATE tooling_piece SET length_run_nm = %s WHERE id = %s",
+    )
+
+
+def _staged() -> list[_Check]:
+    """Of the open kits whose area holds a claimed piece, one has it here (``services/staging``):
+    a gathering place before a mill, the inner before the outer, the earlier job first."""
+    inside = (
+        "SELECT kp.id, ROW_NUMBER() OVER (PARTITION BY kp.piece_id ORDER BY "
+        "CASE WHEN spot.path LIKE g.path || '%' THEN 0 ELSE 1 END, "
+        "CASE WHEN spot.path LIKE g.path || '%' THEN -LENGTH(g.path) ELSE -LENGTH(mp.path) END, "
+        "j.starts_at, k.id) AS turn "
+        "FROM tooling_kitposition kp JOIN tooling_kit k ON k.id = kp.kit_id "
+        "JOIN tooling_piece p ON p.id = kp.piece_id "
+        "JOIN tooling_place spot ON spot.id = p.place_id "
+        "JOIN tooling_job j ON j.id = k.job_id JOIN tooling_mill mill ON mill.id = j.mill_id "
+        "LEFT JOIN tooling_place g ON g.id = k.place_id "
+        "LEFT JOIN tooling_place mp ON mp.id = mill.place_id "
+        "WHERE kp.is_open AND (spot.path LIKE g.path || '%' OR spot.path LIKE mp.path || '%')"
+    )
+    return [
+        _flag("is_staged", inside, 0, "is_staged = FALSE, holds_piece = FALSE"),
+        _flag("holds_piece", inside, 0, "holds_piece = FALSE"),
+        _flag("is_staged", inside, 1, "is_staged = TRUE, holds_piece = TRUE"),
+        _flag("holds_piece", inside, 1, "is_staged = TRUE, holds_piece = TRUE"),
+    ]
+
+
+def _flag(column: str, inside: str, should_be: int, mend: str) -> _Check:
+    """Flags that should be off are mended before those that should be on: one kit has a piece."""
+    inner = (
+        "SELECT kp.id, k.number || ' ' || p.code AS name, "
+        f"CASE WHEN kp.{column} THEN 1 ELSE 0 END AS kept, "
+        "CASE WHEN inside.turn = 1 THEN 1 ELSE 0 END AS should_be "
+        "FROM tooling_kitposition kp JOIN tooling_kit k ON k.id = kp.kit_id "
+        "JOIN tooling_piece p ON p.id = kp.piece_id "
+        f"LEFT JOIN ({inside}) AS inside ON inside.id = kp.id WHERE kp.is_open"
+    )
+    return _Check(
+        column.replace("_", " "),
+        f"SELECT * FROM ({_differ(inner)}) AS found WHERE should_be = {should_be}",
+        f"UPDATE tooling_kitposition SET {mend} WHERE %s IS NOT NULL AND id = %s",
+    )
