@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, ViewportSize, sync_playwright
 
 from tests.world import World, make_person
 from tooling.models import Person, Role
@@ -23,9 +23,9 @@ FLAGS = [
     "--disable-component-update",
     "--disable-sync",
 ]
-PHONE = {"width": 360, "height": 740}
-TABLET = {"width": 1280, "height": 800}
-DESK = {"width": 1600, "height": 1000}
+PHONE: ViewportSize = {"width": 360, "height": 740}
+TABLET: ViewportSize = {"width": 1280, "height": 800}
+DESK: ViewportSize = {"width": 1600, "height": 1000}
 
 os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "1"  # Playwright's loop runs in the tests' own thread
 
@@ -68,7 +68,7 @@ def open_as(browser: Browser, live_server: Any) -> Iterator[Callable[..., Page]]
     complaints: list[str] = []
 
     def _open(
-        person: Person, path: str = "/", *, viewport: dict[str, int] = TABLET, **context: Any
+        person: Person, path: str = "/", *, viewport: ViewportSize = TABLET, **context: Any
     ) -> Page:
         made = browser.new_context(viewport=viewport, base_url=live_server.url, **context)
         contexts.append(made)

@@ -6,13 +6,13 @@ from collections.abc import Iterator
 from typing import Any, Literal
 
 import pytest
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, Page, ViewportSize, expect
 
 from tests.browser.axe import accessibility_problems, small_targets, wider_than_the_screen
 from tests.browser.conftest import DESK, PHONE, TABLET
 from tooling.models import Person
 
-ZOOMED = {"width": 640, "height": 400}  # the tablet at 200 %
+ZOOMED: ViewportSize = {"width": 640, "height": 400}  # the tablet at 200 %
 Theme = Literal["light", "dark"]
 
 
