@@ -1,0 +1,1 @@
+"""Speed and memory, measured on a shop of the size the figures are stated for."""

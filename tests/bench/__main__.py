@@ -1,0 +1,59 @@
+"""One process, one database: build it, check it, measure. ``bench`` starts it.
+
+``python -m tests.bench --pieces N NAME…`` prints one JSON object on its last line.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import sys
+
+import django
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "tooling.settings")
+django.setup()
+
+from django.core.management import call_command  # noqa: E402
+from django.db import connection  # noqa: E402
+
+from tests.bench.build import build  # noqa: E402
+from tests.bench.clock import Figure, seconds  # noqa: E402
+from tests.bench.measures import MEASURES  # noqa: E402
+from tooling.models import Movement, Piece  # noqa: E402
+from tooling.services.rebuild import differences  # noqa: E402
+
+
+def main(arguments: list[str]) -> int:
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--pieces", type=int, default=100_000)
+    parser.add_argument("names", nargs="*")
+    given = parser.parse_args(arguments)
+    call_command("migrate", verbosity=0)
+    built = build(given.pieces)
+    found = []
+    took = seconds(lambda: found.extend(differences()))
+    counts = {"pieces": Piece.objects.count(), "movements": Movement.objects.count()}
+    figures: dict[str, list[Figure]] = {
+        "verify": [
+            Figure("verify: differences after the bulk load", len(found), "", 0),
+            Figure("verify: time", took, "s"),
+        ]
+    }
+    for name in given.names:
+        figures[name] = MEASURES[name](built)
+    if "scans" in given.names:
+        left = len(differences())
+        figures["scans"].append(Figure("verify: differences after the scans", left, "", 0))
+    answer = {
+        "database": connection.vendor,
+        "rows": counts,
+        "figures": {name: [each.as_dict() for each in rows] for name, rows in figures.items()},
+    }
+    print(json.dumps(answer))
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

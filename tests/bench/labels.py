@@ -1,0 +1,86 @@
+"""1,000 labels: time against the bare encoding, memory of a process of its own, read back."""
+
+from __future__ import annotations
+
+import io
+import json
+import resource
+import subprocess
+import sys
+from dataclasses import dataclass
+
+import pypdfium2
+import qrcode
+import zxingcpp
+
+from tests.bench.clock import seconds
+from tooling.paper import labels
+from tooling.paper.qr import MASK
+
+DPI = 150
+
+
+@dataclass(frozen=True)
+class Measured:
+    """What ``measure`` found."""
+
+    bare_seconds: float
+    ratio: float
+    peak_mb: float
+    unread: int
+
+
+def measure(pieces: list[tuple[str, str]]) -> Measured:
+    """``pieces``: (code, mark) pairs."""
+    bare = min(seconds(lambda: _encode(pieces)) for _ in range(3))
+    whole = min(seconds(lambda: _draw(pieces)) for _ in range(3))
+    peak = json.loads(
+        subprocess.run(
+            [sys.executable, "-m", "tests.bench.labels"],
+            input=json.dumps(pieces), capture_output=True, text=True, check=True,
+        ).stdout
+    )  # fmt: skip
+    unread = {code for code, _mark in pieces} - _read_back(_draw(pieces))
+    return Measured(bare, whole / bare, peak["mb"], len(unread))
+
+
+def _encode(pieces: list[tuple[str, str]]) -> None:
+    for code, _mark in pieces:
+        symbol = qrcode.QRCode(
+            version=1,
+            error_correction=qrcode.constants.ERROR_CORRECT_H,
+            mask_pattern=MASK,
+            border=0,
+        )
+        symbol.add_data(qrcode.util.QRData(code, mode=qrcode.util.MODE_ALPHA_NUM))
+        symbol.make(fit=False)
+
+
+def _draw(pieces: list[tuple[str, str]]) -> bytes:
+    texts = [
+        labels.LabelText(code=code, headline=mark or code, lines=("roll",), kind_word="roll")
+        for code, mark in pieces
+    ]
+    return labels.labels_pdf(texts, size="a4")
+
+
+def _read_back(pdf: bytes) -> set[str]:
+    found: set[str] = set()
+    document = pypdfium2.PdfDocument(io.BytesIO(pdf))
+    for page in document:
+        image = page.render(scale=DPI / 72, grayscale=True).to_pil()
+        found |= {barcode.text for barcode in zxingcpp.read_barcodes(image)}
+    return found
+
+
+def main() -> None:
+    """Draw what comes on standard input and say the most memory this process had, less before."""
+    pieces = [(code, mark) for code, mark in json.load(sys.stdin)]
+    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    _draw(pieces)
+    after = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    print(json.dumps({"mb": after / 1024, "grown_mb": (after - before) / 1024}))
+
+
+if __name__ == "__main__":
+    main()
