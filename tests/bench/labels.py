@@ -12,10 +12,10 @@ from dataclasses import dataclass
 import pypdfium2
 import qrcode
 import zxingcpp
+from tooling.paper.qr import MASK
 
 from tests.bench.clock import seconds
 from tooling.paper import labels
-from tooling.paper.qr import MASK
 
 DPI = 150
 

@@ -45,7 +45,8 @@ def notice(built: Built) -> list[Figure]:
         stdout=subprocess.PIPE, text=True,
     )  # fmt: skip
     try:
-        assert server.stdout is not None and "READY" in server.stdout.readline()
+        assert server.stdout is not None
+        assert "READY" in server.stdout.readline()
         waits = sorted(_watch(f"http://127.0.0.1:{port}", built, token.key, cart.code, codes))
     finally:
         server.terminate()

@@ -55,9 +55,8 @@ class Command(BaseCommand):
             for row in rows:
                 limit = "" if row["limit"] is None else f"  limit {row['limit']:g} {row['unit']}"
                 verdict = "" if row["limit"] is None else ("  ok" if row["holds"] else "  OVER")
-                self.stdout.write(
-                    f"  {name:8} {row['what']:55} {row['value']:10.2f} {row['unit']:3}{limit}{verdict}"
-                )
+                figure = f"{row['value']:10.2f} {row['unit']:3}"
+                self.stdout.write(f"  {name:8} {row['what']:55} {figure}{limit}{verdict}")
 
 
 def _growth(large: dict[str, Any], small: dict[str, Any]) -> dict[str, Any]:
