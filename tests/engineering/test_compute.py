@@ -263,6 +263,11 @@ def test_fit_by_class_equals_the_published_limits() -> None:
     assert told["bore"] == {"state": "worn", "over_nm": 30_000, "limit_nm": 60_055_000}
 
 
+def test_fit_by_class_without_a_measured_bore_says_nothing_of_one() -> None:
+    told = compute("fit", {"size_nm": 63_500_000, "fit": "RC4"})["answer"]
+    assert (told["kind"], told["bore"]) == ("clearance", None)
+
+
 def test_fit_of_a_set_to_a_mill_lists_every_line() -> None:
     told = compute("fit", GOOD["fit"][1])
     assert (told["status"], told["answer"]["level"], told["answer"]["refused"]) == (

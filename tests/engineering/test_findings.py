@@ -7,6 +7,8 @@ import pytest
 from tooling.engineering.findings import Finding, steps_of, worst
 from tooling.engineering.how import Step
 
+pytestmark = pytest.mark.one_database
+
 
 def finding(level: str = "warn", **changes: object) -> Finding:
     words: dict[str, object] = {

@@ -19,6 +19,8 @@ from tooling.engineering.gaps import (
     target_gap_nm,
 )
 
+pytestmark = pytest.mark.one_database
+
 diameters = st.integers(1, 10**9)
 cuts = st.integers(0, 10**7)
 

@@ -20,6 +20,8 @@ from tooling.engineering.handling import (
 )
 from tooling.engineering.tables.densities import DENSITIES, OTHER_NAMES
 
+pytestmark = pytest.mark.one_database
+
 POUND_KG = 0.45359237
 SAME = {
     "carbon steel, generic": "steel",

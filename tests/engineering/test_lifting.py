@@ -24,6 +24,8 @@ from tooling.engineering.lifting import (
 )
 from tooling.engineering.tables.lifting import COUPLING, Coupling
 
+pytestmark = pytest.mark.one_database
+
 CM, INCH, POUND_KG = 10_000_000, 25_400_000, 0.45359237
 UNIT: dict[str, tuple[int, System]] = {"cm": (CM, "metric"), "in": (INCH, "us")}
 CHECKS = "lifting_and_density"

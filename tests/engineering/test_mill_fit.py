@@ -29,6 +29,8 @@ from tooling.engineering.mill_specs import (
     StripSpec,
 )
 
+pytestmark = pytest.mark.one_database
+
 # A shaft of 2.5 in (common practice), its key 5/8 × 5/8 in, half of it above the shaft.
 SHAFT = ShaftSpec(
     which="top", diameter_nm=inch("2.5"), roll_space_nm=inch(12),
@@ -257,7 +259,31 @@ def test_widths_closing_and_guide_plane_never_measured_are_named() -> None:
     mill = replace(MILL, closing_most_nm=None, guide_plane_nm=None)
     answer = fit(a_set(a_pass(face_width_nm=None)), mill=mill)
     assert codes(answer, "roll_space") == {"widths_not_measured"}
-    assert {"T1.face_width_nm", "mill.closing_most_nm", "guide_plane_nm"} <= set(answer.unmeasured)
+    assert {"T1.face_width_nm", "mill.closing_most_nm", "mill.guide_plane_nm"} <= set(
+        answer.unmeasured
+    )
+
+
+@pytest.mark.parametrize("changes", [{"guide_offset_nm": None}, {"carries_guide_point": False}])
+def test_a_guide_point_never_measured_is_named(changes: dict[str, Any]) -> None:
+    answer = fit(a_set(a_pass(**changes)))
+    assert "T1.guide_offset_nm" in answer.unmeasured
+    assert found(answer, "roll_space")[0].values["fill_nm"] == 0
+
+
+def test_a_pass_with_rolls_on_one_shaft_needs_neither_centres_nor_ratio() -> None:
+    alone = PassSpec(2, (replace(ROLL, name="T2"),))
+    answer = fit(a_set(a_pass(1), alone))
+    assert answer.level == "ok"
+    assert {f.pass_number for f in answer.findings if f.check == "ratio"} == {1}
+    assert [f.values["shaft"] for f in found(answer, "horizontal_centres")] == ["top"]
+
+
+def test_a_width_never_measured_leaves_open_where_pieces_stand() -> None:
+    tool_set = flanged("8.63", "3.5")
+    spacer = replace(tool_set.passes[0].rolls[2], face_width_nm=None)
+    one = replace(tool_set.passes[0], rolls=(*tool_set.passes[0].rolls[:2], spacer))
+    assert found(fit(a_set(one)), "flange")[0].code == "flange_may_touch"
 
 
 # --- stations

@@ -17,10 +17,13 @@ from tooling.engineering.speeds import (
     SpeedLimits,
     check_ratio,
     check_speeds,
+    equal_speed_nm,
     round_half_up,
     speed_step,
     surface_speed_m_min,
 )
+
+pytestmark = pytest.mark.one_database
 
 MM = 1_000_000
 
@@ -214,6 +217,11 @@ def test_every_step_recomputes_from_its_inputs(now: Any) -> None:
     for finding in check_speeds(bottoms(now)):
         for step in finding.steps:
             assert step.value == step.inputs["after_nm"] - step.inputs["before_nm"]  # type: ignore[operator]
+
+
+def test_a_shaft_without_a_roll_has_no_speed() -> None:
+    with pytest.raises(ValueError, match="no roll on its top shaft"):
+        equal_speed_nm(DrivePass(1, bottom=DriveRoll(100)), "top", 100)
 
 
 def test_halves_of_a_nanometre_are_rounded_away_from_zero() -> None:

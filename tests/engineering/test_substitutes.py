@@ -17,6 +17,8 @@ from tooling.engineering.substitutes import (
     cost_of,
 )
 
+pytestmark = pytest.mark.one_database
+
 Costs = dict[tuple[int, int], tuple[int, ...]]
 
 

@@ -285,8 +285,10 @@ def inboard_fill(
     input is missing. Source: geometry.
     """
     guide = next((i for i, roll in enumerate(rolls) if roll.carries_guide_point), None)
-    if guide is None or fitting.mill.guide_plane_nm is None:
-        return None, None, ("guide_plane_nm",)
+    if fitting.mill.guide_plane_nm is None:
+        return None, None, ("mill.guide_plane_nm",)
+    if guide is None:
+        return None, None, (f"{rolls[0].name}.guide_offset_nm",)
     before = rolls[:guide]
     missing = tuple(f"{r.name}.face_width_nm" for r in before if r.face_width_nm is None)
     offset_nm = rolls[guide].guide_offset_nm

@@ -29,8 +29,9 @@ class DriveRoll:
     """The roll that runs at strip speed on one shaft.
 
     ``drawn_nm`` is the drawing's diameter where known; ``uncertainty_nm`` the expanded uncertainty
-    (k = 2) of the diameter, None when it was never measured. ``driven`` is False where the shaft
-    or this segment idles. ``rpm_factor`` is the drive group's speed against the line's.
+    (k = 2) of the diameter, None when it was never measured: then it counts as 0 and is named.
+    ``driven`` is False where the shaft or this segment idles. ``rpm_factor`` is the drive group's
+    speed against the line's.
     """
 
     diameter_nm: int
