@@ -14,7 +14,6 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from django.db import close_old_connections
 from django.utils import timezone
 
 from tooling.errors import ToolingError
@@ -93,6 +92,5 @@ def work_forever(
 ) -> None:
     """Work until ``keep_on`` says no; ``pause`` waits a little when there is nothing to do."""
     while keep_on():
-        close_old_connections()
         if not work_once(handlers):
             pause()

@@ -8,6 +8,7 @@ import threading
 from typing import Any
 
 from django.core.management.base import BaseCommand
+from django.db import close_old_connections
 
 from tooling.task_kinds import HANDLERS
 from tooling.tasks import work_forever
@@ -21,8 +22,12 @@ class Command(BaseCommand):
         parent = os.getppid()
         for number in (signal.SIGTERM, signal.SIGINT):
             signal.signal(number, lambda *_: stop.set())
-        work_forever(
-            HANDLERS,
-            keep_on=lambda: not stop.is_set() and os.getppid() == parent,
-            pause=lambda: bool(stop.wait(0.3)) and None,
-        )
+
+        def keep_on() -> bool:
+            close_old_connections()
+            return not stop.is_set() and os.getppid() == parent
+
+        def pause() -> None:
+            stop.wait(0.3)
+
+        work_forever(HANDLERS, keep_on=keep_on, pause=pause)
