@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from datetime import UTC, datetime
 
 import pytest
+from django.conf import settings as django_settings
 from django.test import Client
 from hypothesis import HealthCheck, settings
 from rest_framework.authtoken.models import Token
@@ -24,6 +25,11 @@ settings.register_profile(
 settings.load_profile("house")
 
 ROLES = tuple(Role)
+
+
+def pytest_configure() -> None:
+    """Slow hashes protect passwords; the cast's are no secret (the real hasher has its own test)."""
+    django_settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 
 
 @pytest.fixture(autouse=True)
