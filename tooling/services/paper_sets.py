@@ -25,7 +25,7 @@ from tooling.models import (
 )
 from tooling.permissions import Verb, check_can
 from tooling.services.codes import PIECE_LETTERS, next_codes
-from tooling.services.movements import Stamp, add_piece_rows, move_pieces, pieces_now, row
+from tooling.services.movements import Stamp, add_piece_rows, move_pieces, piece_row, pieces_now
 from tooling.services.write import bump, lock, record_change, writing
 
 
@@ -125,7 +125,16 @@ def _make_pieces(
     )
     note = str(_("Entered from paper"))
     rows = [
-        row(stamp=Stamp.of(at), by=by, how=How.IMPORT, piece=piece, to=home, sees=False, note=note)
+        piece_row(
+            stamp=Stamp.of(at),
+            by=by,
+            how=How.IMPORT,
+            piece_id=piece.pk,
+            from_seen_id=None,
+            to=home,
+            sees=False,
+            note=note,
+        )
         for piece in made
     ]
     add_piece_rows(rows=rows, now=pieces_now(pk__in=[piece.pk for piece in made]))

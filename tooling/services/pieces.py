@@ -28,7 +28,8 @@ from tooling.services.edits import (
     require_fields,
     require_text,
 )
-from tooling.services.movements import Stamp, add_piece_rows, check_place_is_used, pieces_now, row
+from tooling.services.movements import check_place_is_used
+from tooling.services.piece_ledger import Stamp, add_piece_rows, piece_row, pieces_now
 from tooling.services.touched import touch_kits_of
 from tooling.services.write import lock, writing
 
@@ -192,7 +193,15 @@ def _set_condition(
 def _put_down(*, by: Person, at: datetime, pieces: list[Piece], place: Place, seen: bool) -> None:
     now = pieces_now(pk__in=[piece.pk for piece in pieces])
     rows = [
-        row(stamp=Stamp.of(at), by=by, how=How.TYPED, piece_id=piece.pk, to=place, sees=seen)
+        piece_row(
+            stamp=Stamp.of(at),
+            by=by,
+            how=How.TYPED,
+            piece_id=piece.pk,
+            from_seen_id=None,
+            to=place,
+            sees=seen,
+        )
         for piece in pieces
     ]
     add_piece_rows(rows=rows, now=now)

@@ -23,6 +23,7 @@ from tooling.models import (
     StockLine,
     ToolSet,
 )
+from tooling.queries.scan_lookup import Lookup, Target
 from tooling.services import staging, stock
 from tooling.services.carts import move_cart
 from tooling.services.corrections import undo
@@ -32,12 +33,10 @@ from tooling.services.movements import (
     find_movement,
     lock_pieces,
     moves_of,
+    piece_row,
     pieces_now,
-    row,
-    verb_for,
 )
 from tooling.services.paper_sets import copy_named, unfold
-from tooling.services.scan_lookup import Lookup, Target
 from tooling.services.scan_moves import Aimed, ScanIn, Taken, aim, take_wave, that_hold
 
 STAYS_AWAY = (*AWAY_KINDS, PlaceKind.LOST, PlaceKind.SCRAP)
@@ -176,17 +175,16 @@ def _take_many(
             name=name,
         )  # fmt: skip
     rows = [
-        row(
+        piece_row(
             stamp=stamp,
             by=by,
             how=scan.how,
             id=scan.id if number == 0 else uuid.uuid5(scan.id, str(number)),
             scan=scan.id,
-            what=verb_for(target.place),
             piece_id=move.piece_id,
             from_seen_id=move.from_place_id,
             to=target.place,
-            kit=target.kit,
+            kit_id=kit_id,
             sees=False,
             code_read=scan.code[:60],
             content_hash=scan.content_hash,

@@ -15,22 +15,21 @@ from django.utils.translation import gettext_lazy as _
 from tooling.errors import ToolingError
 from tooling.models import (
     How,
-    Movement,
     Person,
     Place,
 )
+from tooling.queries.scan_lookup import Lookup, Target
 from tooling.services import staging
 from tooling.services.movements import (
     PieceNow,
+    PieceRow,
     Stamp,
     add_piece_rows,
     check_place_is_used,
     lock_pieces,
+    piece_row,
     pieces_now,
-    row,
-    verb_for,
 )
-from tooling.services.scan_lookup import Lookup, Target
 
 
 @dataclass(frozen=True)
@@ -170,20 +169,19 @@ def _said(piece: PieceNow, place: Place, late: bool) -> str:
     return said.format(piece=piece.name, place=place.path_name or place.name)
 
 
-def _row_of(each: Aimed, *, by: Person, piece: PieceNow) -> Movement:
+def _row_of(each: Aimed, *, by: Person, piece: PieceNow) -> PieceRow:
     key, stamp = piece.key, each.stamp
-    newest = key is None or stamp.effective_at >= key[0]
-    return row(
+    newest = key is None or (stamp.effective_at, stamp.received_at) >= key
+    return piece_row(
         stamp=stamp,
         by=by,
         how=each.scan.how,
         id=each.scan.id,
         scan=each.scan.id,
-        what=verb_for(each.target.place),
         piece_id=piece.id,
         from_seen_id=piece.place_id if newest else None,
         to=each.target.place,
-        kit=each.target.kit,
+        kit_id=each.target.kit.pk if each.target.kit else None,
         code_read=each.scan.code[:60],
         content_hash=each.scan.content_hash,
     )

@@ -17,9 +17,9 @@ from tooling.engineering.codes import fold
 from tooling.errors import Conflict, ToolingError
 from tooling.models import Device, Movement, Person, RefusedScan
 from tooling.permissions import Verb, check_can
+from tooling.queries.scan_lookup import Lookup, look_up
 from tooling.services.movements import Stamp
 from tooling.services.scan_acts import take_one
-from tooling.services.scan_lookup import Lookup, look_up
 from tooling.services.scan_moves import ScanIn, Taken, take_pieces
 from tooling.services.write import lock, writing
 

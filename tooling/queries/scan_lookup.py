@@ -72,6 +72,10 @@ class Lookup:
             )  # fmt: skip
         raise _unknown(text)
 
+    def code_of(self, text: str) -> str:
+        """The folded code that the text may be, without a copy's letter."""
+        return fold(without_copy_letter(text))
+
     def piece_of(self, code: str) -> int:
         """The piece whose own label this is. Raises ``void_label``."""
         folded = fold(code)

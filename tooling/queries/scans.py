@@ -1,0 +1,187 @@
+"""What the Scan page reads: what a code is, what was scanned last, whom a list offers to tick."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from django.utils.translation import gettext as _
+
+from tooling.models import Kit, KitPosition, Movement, Person, Piece, Place, StockLine, ToolSet
+from tooling.models.movements import RefusedScan
+from tooling.queries.scan_lookup import Target, look_up
+
+LAST = 10
+ROWS_OF_A_SET = 60
+
+
+@dataclass(frozen=True)
+class WhatItIs:
+    """A code, mark or name that was read: a place to put things, or a thing and where it is."""
+
+    is_place: bool
+    code: str
+    name: str
+    said: str
+    page: str = ""
+    """The page's name in the addresses, with ``key`` as what it shows; empty: it has none."""
+    key: str = ""
+
+
+@dataclass(frozen=True)
+class LastScan:
+    """One of the last scans: taken, refused or undone."""
+
+    id: uuid.UUID
+    code: str
+    to: str
+    status: str
+    said: str
+    at: datetime
+
+
+def what_is(text: str) -> WhatItIs:
+    """What somebody scanned or typed. A cart, kit or station is a place to put things.
+
+    Raises what ``Lookup.subject`` and ``Lookup.target`` raise.
+    """
+    found = look_up([text], [text])
+    code = found.code_of(text)
+    if code in found.places or code in found.kits or code in found.stations:
+        return _a_place(code, found.target(text))
+    if not found.marks.get(text.strip().upper()) and found.names.get(text.strip().upper()):
+        target = found.target(text)
+        return _a_place(target.place.code, target)
+    subject = found.subject(text)
+    if isinstance(subject, int):
+        return _a_piece(subject)
+    if isinstance(subject, StockLine):
+        said = _("{count} of {what} in {place}").format(
+            count=subject.count, what=subject.drawing.number, place=subject.place.path_name
+        )
+        return WhatItIs(False, subject.code, subject.drawing.number, said)
+    return _a_set(subject) if isinstance(subject, ToolSet) else _a_place(code, found.target(text))
+
+
+def _a_place(code: str, target: Target) -> WhatItIs:
+    kit = target.kit
+    if kit is not None:
+        said = _("Kit {kit} for job {job}").format(kit=kit.number, job=kit.job.number)
+        return WhatItIs(True, code, target.place.name, said)
+    return WhatItIs(True, code, target.place.name, target.place.path_name)
+
+
+def _a_piece(key: int) -> WhatItIs:
+    piece = Piece.objects.select_related("drawing", "place").get(pk=key)
+    said = [
+        _("{drawing}, {condition}, in {place}").format(
+            drawing=piece.drawing.number,
+            condition=piece.get_condition_display(),
+            place=piece.place.path_name or piece.place.name,
+        )
+    ]
+    claims = KitPosition.objects.filter(piece=piece, is_open=True).select_related("kit__job")
+    said += [
+        _("for kit {kit}, job {job}: pass {number}, {shaft}").format(
+            kit=claim.kit.number,
+            job=claim.kit.job.number,
+            number=claim.pass_number,
+            shaft=claim.get_shaft_display(),
+        )
+        for claim in claims
+    ]
+    if piece.seen_at is None:
+        said.append(_("not yet seen"))
+    name = f"{piece.code} ({piece.mark})" if piece.mark else piece.code
+    return WhatItIs(False, piece.code, name, "; ".join(said), "piece", piece.code)
+
+
+def _a_set(tool_set: Any) -> WhatItIs:
+    copies = ", ".join(copy.letter for copy in tool_set.copies.order_by("letter"))
+    said = _("Tool set {number} {name}, copies {copies}").format(
+        number=tool_set.number, name=tool_set.name, copies=copies or "-"
+    )
+    return WhatItIs(False, tool_set.code, tool_set.number, said, "set", tool_set.number)
+
+
+def last_scans(person: Person, *, most: int = LAST) -> tuple[LastScan, ...]:
+    """The person's last scans, newest first; a whole set is one. Two queries."""
+    taken = (
+        Movement.objects.filter(by=person, scan__isnull=False, corrects=None)
+        .select_related("to", "piece", "kit", "corrected_by", "stock__drawing", "cart")
+        .order_by("-received_at", "-id")[: most + ROWS_OF_A_SET]
+    )
+    refused = RefusedScan.objects.filter(by=person).order_by("-received_at", "-id")[:most]
+    rows = [*_taken_rows(taken), *_refused_rows(refused)]
+    return tuple(sorted(rows, key=lambda row: row.at, reverse=True)[:most])
+
+
+def _taken_rows(movements: Iterable[Movement]) -> list[LastScan]:
+    rows: dict[uuid.UUID, LastScan] = {}
+    for movement in movements:
+        scan = movement.scan or movement.uuid
+        undone = getattr(movement, "corrected_by", None) is not None
+        to = movement.kit.number if movement.kit else movement.to.code if movement.to else ""
+        rows[scan] = LastScan(
+            id=scan,
+            code=movement.code_read or _subject(movement),
+            to=to,
+            status="undone" if undone else "taken",
+            said=_("{what} is in {place}.").format(
+                what=_subject(movement), place=_place(movement.to)
+            ),
+            at=movement.received_at,
+        )
+    return list(rows.values())
+
+
+def _refused_rows(scans: Iterable[RefusedScan]) -> list[LastScan]:
+    return [
+        LastScan(scan.scan, scan.code_read, scan.to_read, "refused", scan.message, scan.received_at)
+        for scan in scans
+    ]
+
+
+def _subject(movement: Movement) -> str:
+    if movement.piece is not None:
+        return str(movement.piece)
+    if movement.stock is not None:
+        return f"{movement.quantity} × {movement.stock.drawing.number}"
+    return movement.cart.name if movement.cart else "-"
+
+
+def _place(place: Place | None) -> str:
+    return (place.path_name or place.name) if place else "-"
+
+
+@dataclass(frozen=True)
+class Ticked:
+    """A piece on a list to tick, for when its label cannot be read."""
+
+    code: str
+    mark: str
+    drawing: str
+    place: str
+    is_seen: bool
+
+
+def kit_to_tick(number: str) -> tuple[Ticked, ...]:
+    """The pieces that an open kit still waits for, in the order of the strip. One query."""
+    kits = Kit.objects.filter(number=number).values("pk")
+    waiting = KitPosition.objects.filter(
+        kit__in=kits, is_open=True, is_staged=False, piece__isnull=False
+    ).select_related("piece__drawing", "piece__place")
+    return tuple(
+        Ticked(
+            code=each.piece.code,
+            mark=each.piece.mark,
+            drawing=each.piece.drawing.number,
+            place=each.piece.place.path_name,
+            is_seen=each.piece.seen_at is not None,
+        )
+        for each in waiting.order_by("station_number", "shaft", "order")
+        if each.piece is not None
+    )
