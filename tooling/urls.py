@@ -19,5 +19,6 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("shop/spreadsheets/empty/<slug:kind>.xlsx", imports.template, name="import-template"),
     path("shop/spreadsheets/rollroom.xlsx", imports.export_workbook, name="export-workbook"),
     path("shop/spreadsheets/<slug:kind>.csv", imports.export_csv, name="export-csv"),
+    path("", include("tooling.web.addresses")),
     path("api/v1/", include("api.urls")),
 ]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date
 
 from django.db.models import Count, F
 from django.utils.translation import gettext_lazy as _
@@ -10,6 +11,7 @@ from django.utils.translation import gettext_lazy as _
 from tooling.errors import Unknown
 from tooling.models import (
     Drawing,
+    Gauge,
     Mill,
     Owner,
     Person,
@@ -30,6 +32,7 @@ class ShopPage:
     unit: str
     people: int
     owners: int
+    gauges: int
     places: int
     mills: int
     drawings: int
@@ -59,7 +62,7 @@ class OwnerRow:
 
 
 def shop_page() -> ShopPage:
-    """What there is, in numbers. Eleven queries."""
+    """What there is, in numbers. Twelve queries."""
     shop = Shop.objects.filter(pk=1).first() or Shop(name="")
     return ShopPage(
         name=shop.name,
@@ -67,6 +70,7 @@ def shop_page() -> ShopPage:
         unit=shop.unit,
         people=Person.objects.filter(is_active=True).count(),
         owners=Owner.objects.count(),
+        gauges=Gauge.objects.count(),
         places=Place.objects.count(),
         mills=Mill.objects.count(),
         drawings=Drawing.objects.count(),
@@ -107,6 +111,22 @@ def owner_list() -> list[OwnerRow]:
         )
         for row in rows
     ]
+
+
+@dataclass(frozen=True)
+class GaugeRow:
+    number: str
+    name: str
+    unit: str
+    resolution_nm: int | None
+    uncertainty_nm: int | None
+    due_on: date | None
+
+
+def gauge_list() -> list[GaugeRow]:
+    """Every gauge by number. One query."""
+    fields = ("number", "name", "unit", "resolution_nm", "uncertainty_nm", "due_on")
+    return [GaugeRow(*row) for row in Gauge.objects.order_by("number").values_list(*fields)]
 
 
 def stock_list(*, text: str = "", short_only: bool = False) -> tuple[StockRow, ...]:

@@ -1,0 +1,117 @@
+"""The addresses of the records: pieces, stock, mills, sets, drawings, places, the shop."""
+
+from __future__ import annotations
+
+from django.urls import URLPattern, path
+
+from tooling.web import (
+    drawings,
+    mills,
+    piece_records,
+    pieces,
+    places,
+    set_parts,
+    sets,
+    shop,
+    stock,
+)
+
+PIECES: list[URLPattern] = [
+    path("pieces/", pieces.show_pieces, name="pieces"),
+    path("pieces/new/", pieces.new_pieces, name="piece-new"),
+    path("pieces/stock/", stock.show_stock, name="stock"),
+    path("pieces/stock/new/", stock.new_line, name="stock-new"),
+    path("pieces/stock/<slug:code>/", stock.show_line, name="stock-line"),
+    path("pieces/stock/<slug:code>/change/", stock.change_line, name="stock-change"),
+    path("pieces/<slug:code>/", pieces.show_piece, name="piece"),
+    path("pieces/<slug:code>/edit/", pieces.edit_piece, name="piece-edit"),
+    path("pieces/<slug:code>/hold/", pieces.hold_piece, name="piece-hold"),
+    path("pieces/<slug:code>/lift/", pieces.lift_hold, name="piece-lift"),
+    path("pieces/<slug:code>/aliases/", pieces.add_alias, name="alias-add"),
+    path(
+        "pieces/<slug:code>/aliases/<int:number>/remove/", pieces.remove_alias, name="alias-remove"
+    ),
+    path("pieces/<slug:code>/reading/", piece_records.new_reading, name="reading-new"),
+    path("pieces/<slug:code>/work/", piece_records.new_work, name="work-new"),
+    path("pieces/<slug:code>/length/", piece_records.new_length, name="length-new"),
+]
+MILLS: list[URLPattern] = [
+    path("mills/", mills.show_mills, name="mills"),
+    path("mills/new/", mills.new_mill, name="mill-new"),
+    path("mills/<path:number>/edit/", mills.edit_mill, name="mill-edit"),
+    path("mills/<path:number>/drive-group/", mills.drive_group, name="drive-group"),
+    path("mills/<path:number>/stations/<int:station>/", mills.edit_station, name="station-edit"),
+    path(
+        "mills/<path:number>/stations/<int:station>/<int:shaft>/",
+        mills.edit_shaft,
+        name="shaft-edit",
+    ),
+    path("mills/<path:number>/", mills.show_mill, name="mill"),
+]
+DRAWINGS: list[URLPattern] = [
+    path("sets/drawings/", drawings.show_drawings, name="drawings"),
+    path("sets/drawings/new/", drawings.new_drawing, name="drawing-new"),
+    path("sets/drawings/files/<slug:sha256>/", drawings.serve_file, name="file"),
+    path("sets/drawings/<path:number>/title/", drawings.edit_title, name="drawing-title"),
+    path("sets/drawings/<path:number>/revisions/", drawings.new_revision, name="revision-new"),
+    path(
+        "sets/drawings/<path:number>/revisions/<int:revision>/",
+        drawings.edit_revision,
+        name="revision-edit",
+    ),
+    path(
+        "sets/drawings/<path:number>/revisions/<int:revision>/file/",
+        drawings.attach_file,
+        name="file-attach",
+    ),
+    path("sets/drawings/<path:number>/", drawings.show_drawing, name="drawing"),
+]
+SETS: list[URLPattern] = [
+    path("sets/", sets.show_sets, name="sets"),
+    path("sets/new/", sets.new_set, name="set-new"),
+    path("sets/charts/<int:chart>/", set_parts.show_chart, name="chart"),
+    path("sets/charts/<int:chart>/passes/<int:set_pass>/", set_parts.place_pass, name="chart-pass"),
+    path(
+        "sets/charts/<int:chart>/passes/<int:set_pass>/off/",
+        set_parts.take_pass_off,
+        name="chart-pass-off",
+    ),
+    path("sets/<path:number>/edit/", sets.edit_set, name="set-edit"),
+    path("sets/<path:number>/pass/", sets.save_pass, name="pass-save"),
+    path("sets/<path:number>/position/", sets.save_position, name="position-save"),
+    path(
+        "sets/<path:number>/position/<int:position>/remove/",
+        sets.remove_position,
+        name="position-remove",
+    ),
+    path("sets/<path:number>/position/<int:position>/allot/", set_parts.allot, name="allot"),
+    path("sets/<path:number>/variants/", sets.add_variant, name="variant-add"),
+    path("sets/<path:number>/copies/", set_parts.new_copy, name="copy-new"),
+    path("sets/<path:number>/copies/<int:copy>/", set_parts.edit_copy, name="copy-edit"),
+    path("sets/<path:number>/copies/<int:copy>/fill/", set_parts.fill_copy, name="copy-fill"),
+    path("sets/<path:number>/charts/", set_parts.new_chart, name="chart-new"),
+    path("sets/<path:number>/", sets.show_set, name="set"),
+]
+SHOP: list[URLPattern] = [
+    path("shop/", shop.show_shop, name="shop"),
+    path("shop/edit/", shop.edit_shop, name="shop-edit"),
+    path("shop/myself/", shop.myself, name="myself"),
+    path("shop/places/", places.show_places, name="places"),
+    path("shop/places/new/", places.new_places, name="place-new"),
+    path("shop/places/<slug:code>/", places.show_place, name="place"),
+    path("shop/places/<slug:code>/edit/", places.edit_place, name="place-edit"),
+    path("shop/owners/", shop.show_owners, name="owners"),
+    path("shop/owners/new/", shop.new_owner, name="owner-new"),
+    path("shop/owners/<path:code>/edit/", shop.edit_owner, name="owner-edit"),
+    path("shop/people/", shop.show_people, name="people"),
+    path("shop/people/new/", shop.new_person, name="person-new"),
+    path("shop/people/<path:username>/edit/", shop.edit_person, name="person"),
+    path("shop/gauges/", shop.show_gauges, name="gauges"),
+    path("shop/gauges/new/", shop.new_gauge, name="gauge-new"),
+    path("shop/gauges/<path:number>/edit/", shop.edit_gauge, name="gauge"),
+    path("shop/settings/", shop.show_settings, name="settings"),
+    path("shop/settings/<slug:name>/", shop.edit_setting, name="setting"),
+    path("shop/settings/<slug:name>/reset/", shop.reset_setting, name="setting-reset"),
+]
+
+urlpatterns: list[URLPattern] = [*PIECES, *MILLS, *DRAWINGS, *SETS, *SHOP]

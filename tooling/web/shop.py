@@ -1,0 +1,258 @@
+"""The Shop: owners, people and their roles, settings, and the shop itself."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_GET, require_http_methods
+
+from tooling.errors import Unknown
+from tooling.models import Gauge, Owner, Person, Setting, Shop
+from tooling.models.defaults import SETTINGS, SOURCES, SettingKind
+from tooling.permissions import Verb
+from tooling.queries.settings import setting_value, settings_page
+from tooling.queries.shop import gauge_list, owner_list, people_list, shop_page
+from tooling.services import gauges, owners, people, settings
+from tooling.web.doors import data_of, fill_in, require, rights
+from tooling.web.forms.fields import unit_of
+from tooling.web.forms.shop import (
+    EditPerson,
+    GaugeForm,
+    MyselfForm,
+    NewPerson,
+    OwnerForm,
+    SettingForm,
+    ShopForm,
+)
+from tooling.web.rows import get_row
+
+OWNER_FIELDS = ("code", "name", "is_shop", "contact", "consent_reference")
+
+
+@require_GET
+def show_shop(request: HttpRequest) -> HttpResponse:
+    """What there is in this shop and where it is kept."""
+    return render(request, "shop/shop.html", {"shop": shop_page(), **rights(request)})
+
+
+@require_http_methods(["GET", "POST"])
+def edit_shop(request: HttpRequest) -> HttpResponse:
+    """Name, time zone, units."""
+    require(request, Verb.RUN_SHOP)
+    row = Shop.objects.filter(pk=1).first() or Shop(name="")
+    initial = {"name": row.name, "time_zone": row.time_zone, "length_unit": row.unit,
+               "strip_unit": row.strip_unit}  # fmt: skip
+    form = ShopForm(data_of(request), initial=initial)
+
+    def save(values: dict[str, Any]) -> Shop:
+        values["unit"] = values.pop("length_unit")
+        return settings.edit_shop(by=_by(request), at=timezone.now(), **values)
+
+    done = lambda row: (reverse("shop"), _("Saved."))  # noqa: E731
+    return fill_in(
+        request, form, template="shop/form.html", save=save, done=done,
+        head=_("The shop"), back=reverse("shop"),
+    )  # fmt: skip
+
+
+@require_GET
+def show_owners(request: HttpRequest) -> HttpResponse:
+    return render(request, "shop/owners.html", {"owners": owner_list(), **rights(request)})
+
+
+@require_http_methods(["GET", "POST"])
+def new_owner(request: HttpRequest) -> HttpResponse:
+    require(request, Verb.RUN_SHOP)
+    return fill_in(
+        request,
+        OwnerForm(data_of(request)),
+        template="shop/form.html",
+        save=lambda values: owners.create_owner(by=_by(request), at=timezone.now(), **values),
+        done=lambda row: (reverse("owners"), _("{name} is an owner now.").format(name=row.name)),
+        head=_("New owner"),
+        back=reverse("owners"),
+    )
+
+
+@require_http_methods(["GET", "POST"])
+def edit_owner(request: HttpRequest, code: str) -> HttpResponse:
+    require(request, Verb.RUN_SHOP)
+    owner = get_row(Owner.objects.all(), said=code, code=code)
+    form = OwnerForm(data_of(request), initial={n: getattr(owner, n) for n in OWNER_FIELDS})
+    del form.fields["code"]
+    return fill_in(
+        request,
+        form,
+        template="shop/form.html",
+        save=lambda values: owners.edit_owner(
+            by=_by(request), at=timezone.now(), owner=owner, **values
+        ),
+        done=lambda row: (reverse("owners"), _("Saved.")),
+        head=owner.name,
+        back=reverse("owners"),
+    )
+
+
+@require_GET
+def show_people(request: HttpRequest) -> HttpResponse:
+    require(request, Verb.RUN_SHOP)
+    return render(request, "shop/people.html", {"people": people_list(), **rights(request)})
+
+
+@require_http_methods(["GET", "POST"])
+def new_person(request: HttpRequest) -> HttpResponse:
+    require(request, Verb.RUN_SHOP)
+    return fill_in(
+        request,
+        NewPerson(data_of(request)),
+        template="shop/form.html",
+        save=lambda values: people.create_person(by=_by(request), at=timezone.now(), **values),
+        done=lambda row: (reverse("people"), _("{name} can log in now.").format(name=row.name)),
+        head=_("New person"),
+        back=reverse("people"),
+    )
+
+
+@require_http_methods(["GET", "POST"])
+def edit_person(request: HttpRequest, username: str) -> HttpResponse:
+    require(request, Verb.RUN_SHOP)
+    person = get_row(Person.objects.all(), said=username, username=username)
+    initial = {"name": person.name, "is_active": person.is_active, "roles": sorted(person.role_set)}
+
+    def save(values: dict[str, Any]) -> Person:
+        password, at = values.pop("password"), timezone.now()
+        if password:
+            people.set_password(by=_by(request), at=at, person=person, password=password)
+        return people.edit_person(by=_by(request), at=at, person=person, **values)
+
+    return fill_in(
+        request,
+        EditPerson(data_of(request), initial=initial),
+        template="shop/form.html",
+        save=save,
+        done=lambda row: (reverse("people"), _("Saved.")),
+        head=person.name,
+        back=reverse("people"),
+    )
+
+
+@require_http_methods(["GET", "POST"])
+def myself(request: HttpRequest) -> HttpResponse:
+    """Everybody's own units and password."""
+    person = _by(request)
+    initial = {"length_unit": person.length_unit, "strip_unit": person.strip_unit}
+
+    def save(values: dict[str, Any]) -> Person:
+        password, at = values.pop("password"), timezone.now()
+        if password:
+            people.set_password(by=person, at=at, person=person, password=password)
+        return people.choose_units(by=person, at=at, **values)
+
+    return fill_in(
+        request,
+        MyselfForm(data_of(request), initial=initial),
+        template="shop/form.html",
+        save=save,
+        done=lambda row: (reverse("myself"), _("Saved.")),
+        head=person.name,
+    )
+
+
+@require_GET
+def show_gauges(request: HttpRequest) -> HttpResponse:
+    return render(request, "shop/gauges.html", {"gauges": gauge_list(), **rights(request)})
+
+
+@require_http_methods(["GET", "POST"])
+def new_gauge(request: HttpRequest) -> HttpResponse:
+    require(request, Verb.EDIT_RECORDS)
+    return fill_in(
+        request,
+        GaugeForm(data_of(request)),
+        template="shop/form.html",
+        save=lambda values: gauges.create_gauge(by=_by(request), at=timezone.now(), **values),
+        done=lambda row: (reverse("gauges"), _("{name} is kept.").format(name=row.number)),
+        head=_("New gauge"),
+        back=reverse("gauges"),
+    )
+
+
+@require_http_methods(["GET", "POST"])
+def edit_gauge(request: HttpRequest, number: str) -> HttpResponse:
+    require(request, Verb.EDIT_RECORDS)
+    gauge = get_row(Gauge.objects.all(), said=number, number=number)
+    initial = {"name": gauge.name, "unit": gauge.unit, "due_on": gauge.due_on}
+    lengths = {"resolution_nm": gauge.resolution_nm, "uncertainty_nm": gauge.uncertainty_nm}
+    form = GaugeForm(data_of(request), unit=gauge.unit, initial=initial, lengths=lengths)
+    del form.fields["number"]
+    return fill_in(
+        request,
+        form,
+        template="shop/form.html",
+        save=lambda values: gauges.edit_gauge(
+            by=_by(request), at=timezone.now(), gauge=gauge, **values
+        ),
+        done=lambda row: (reverse("gauges"), _("Saved.")),
+        head=gauge.number,
+        back=reverse("gauges"),
+    )
+
+
+@require_GET
+def show_settings(request: HttpRequest) -> HttpResponse:
+    context = {"settings": settings_page(), "sources": SOURCES.items(), **rights(request)}
+    return render(request, "shop/settings.html", context)
+
+
+@require_http_methods(["GET", "POST"])
+def edit_setting(request: HttpRequest, name: str) -> HttpResponse:
+    """One setting for the shop, or for one mill or set alone."""
+    require(request, Verb.RUN_SHOP)
+    if name not in SETTINGS:
+        raise Unknown("unknown_setting", _("There is no setting “{name}”."), name=name)
+    declared, unit = SETTINGS[name], unit_of(request.user, "mm")
+    now = setting_value(name)
+    is_length = declared.kind == SettingKind.LENGTH
+    form = SettingForm(
+        data_of(request),
+        declared=declared,
+        unit=unit,
+        lengths={"value": now} if is_length else None,
+        initial=None if is_length else {"value": now},
+    )
+    return fill_in(
+        request,
+        form,
+        template="shop/form.html",
+        save=lambda values: settings.set_setting(
+            by=_by(request), at=timezone.now(), name=name, **values
+        ),
+        done=lambda row: (reverse("settings"), _("Saved.")),
+        head=declared.label,
+        back=reverse("settings"),
+    )
+
+
+@require_http_methods(["POST"])
+def reset_setting(request: HttpRequest, name: str) -> HttpResponse:
+    """Back to the default; ``override`` names a mill's or a set's own value."""
+    number = request.POST.get("override", "")
+    row = Setting.objects.filter(pk=int(number)).first() if number.isdigit() else None
+    settings.reset_setting(
+        by=_by(request),
+        at=timezone.now(),
+        name=name,
+        mill=row.mill if row else None,
+        tool_set=row.tool_set if row else None,
+    )
+    return redirect("settings")
+
+
+def _by(request: HttpRequest) -> Person:
+    assert isinstance(request.user, Person)
+    return request.user
