@@ -136,6 +136,15 @@ def test_the_destination_counts_where_the_load_is_placed_with_care() -> None:
     assert [limit.point for limit in answer.limits] == ["origin"]
 
 
+def test_the_frequency_column_goes_by_the_height_at_the_origin() -> None:
+    # 13 lifts a minute: .34 from 75 cm up, nothing below, whatever the destination's height.
+    low, high = Hands(25 * CM, 50 * CM), Hands(25 * CM, 80 * CM)
+    up = assess(a_lift(origin=low, destination=high, lifts_per_minute=13))
+    down = assess(a_lift(origin=high, destination=low, lifts_per_minute=13))
+    assert [limit.multipliers["FM"] for limit in up.limits] == [0, 0]
+    assert [limit.multipliers["FM"] for limit in down.limits] == [0.34, 0.34]
+
+
 @pytest.mark.parametrize("condition", CONDITIONS)
 def test_where_the_equation_does_not_apply_it_says_why_and_gives_no_limit(condition: Any) -> None:
     answer = assess(a_lift(conditions=frozenset({condition})))

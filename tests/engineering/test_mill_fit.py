@@ -407,8 +407,10 @@ def test_neighbours_against_the_horizontal_centres(centre: str, level: str, code
 
 
 def test_idle_stations_between_add_their_centres() -> None:
-    fitting = Fitting(MILL, a_set())
-    assert centre_distance(fitting, 1, 3) == (inch(24), ())
+    second = replace(STATION, number=2, centre_to_next_nm=inch(14))
+    third = replace(STATION, number=3, centre_to_next_nm=inch(20))
+    fitting = Fitting(replace(MILL, stations=(STATION, second, third)), a_set())
+    assert centre_distance(fitting, 1, 3) == (inch(26), ())
     mill = replace(MILL, stations=(STATION, replace(STATION, number=2, centre_to_next_nm=None)))
     assert centre_distance(Fitting(mill, a_set()), 1, 3)[1] == ("station 2.centre_to_next_nm",)
 
@@ -501,6 +503,25 @@ def test_a_flange_beside_the_spacer_is_held_against_the_bare_shaft_only() -> Non
     assert (finding.level, finding.values["opposite"]) == ("ok", "shaft")
 
 
+def test_a_spacer_inboard_that_ends_where_the_flange_begins_does_not_face_it() -> None:
+    # Both guide points at 5.375 in: the flange begins at 4.375, the spacer ends there too.
+    top = replace(ROLL, guide_offset_nm=inch(1), outside_diameter_nm=inch("8.63"))
+    spacer = replace(
+        ROLL, name="S9", where="bottom", order=1, kind="spacer", face_width_nm=inch(1),
+        outside_diameter_nm=inch("3.5"), drive_diameter_nm=None, gap_nm=None,
+        carries_guide_point=False,
+    )  # fmt: skip
+    bottom = replace(ROLL, name="B1", where="bottom", order=2, guide_offset_nm=inch(1))
+    findings = found(fit(a_set(PassSpec(1, (top, spacer, bottom)))), "flange")
+    assert findings[0].values["opposite"] == "shaft"
+
+
+def test_flanges_are_judged_at_the_thinnest_strip_of_the_range() -> None:
+    # At 0.050 the centres are 6.050 in: 8.61 + 3.5 is 0.01 in too much, half of it at the radius.
+    finding = found(fit(flanged("8.61", "3.5"), strip=None), "flange")[0]
+    assert (finding.code, finding.values["over_nm"]) == ("flange_touches", inch("0.005"))
+
+
 def test_where_the_pieces_stand_was_never_measured_a_flange_may_touch() -> None:
     finding = found(fit(flanged("8.63", "3.5", guide=False)), "flange")[0]
     assert (finding.level, finding.code) == ("warn", "flange_may_touch")
@@ -532,6 +553,12 @@ def joints(**changes: Any) -> MillSpec:
 def test_the_joint_angle_at_both_ends_of_the_centres(most: float, level: str, code: str) -> None:
     answer = fit(mill=joints(joint_most_degrees=most))
     assert {(f.level, f.code) for f in found(answer, "joint_angle")} == {(level, code)}
+
+
+def test_a_joint_may_run_at_its_most() -> None:
+    most = joint_angle_degrees(inch("6.060"), inch(6), inch(20))
+    mill = joints(joint_most_degrees=most)
+    assert codes(fit(mill=mill), "joint_angle") == {"joint_steep_at_end"}
 
 
 def test_a_joint_never_measured_is_named() -> None:
