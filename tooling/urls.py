@@ -4,12 +4,25 @@ from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver, include, path
 
-from tooling.web import imports, sessions
+from tooling.web import imports, labels, scan, sessions
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("healthz", sessions.healthz, name="healthz"),
     path("login/", sessions.Login.as_view(), name="login"),
     path("logout/", sessions.Logout.as_view(), name="logout"),
+    path("scan/", scan.show_scan, name="scan"),
+    path("scan/read/", scan.read, name="scan-read"),
+    path("scan/enter/", scan.enter, name="scan-enter"),
+    path("scan/tick/", scan.tick, name="scan-tick"),
+    path("scan/undo/", scan.undo, name="scan-undo"),
+    path("scan/leave/", scan.leave, name="scan-leave"),
+    path("labels/", labels.show_labels, name="labels"),
+    path("labels/print/", labels.send_to_printer, name="labels-print"),
+    path("labels/void/", labels.make_void, name="labels-void"),
+    path("labels/etching.svg", labels.etching, name="labels-etching"),
+    path("labels/<int:number>/", labels.show_task, name="labels-task"),
+    path("labels/<int:number>.pdf", labels.task_pdf, name="labels-task-pdf"),
+    path("labels.pdf", labels.labels_pdf, name="labels-pdf"),
     path("shop/spreadsheets/", imports.show_imports, name="imports"),
     path("shop/spreadsheets/bring/", imports.bring, name="imports-bring"),
     path("shop/spreadsheets/<int:number>/", imports.show_import, name="import"),

@@ -85,3 +85,11 @@ def read(file: StoredFile) -> bytes:
 def path_of(file: StoredFile) -> Path:
     """Where the bytes lie."""
     return Path(settings.FILES_DIR) / file.sha256
+
+
+def read_named(*, sha256: str) -> bytes:
+    """The bytes of the stored file of this name. Raises Unknown ``file_missing``."""
+    file = StoredFile.objects.filter(sha256=sha256).first()
+    if file is None:
+        raise Unknown("file_missing", _("There is no stored file {name}."), name=sha256[:12])
+    return read(file)
