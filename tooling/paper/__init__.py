@@ -1,0 +1,1 @@
+"""What goes onto paper: labels, etching artwork, the pull list. Takes plain dataclasses."""
