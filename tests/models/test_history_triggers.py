@@ -100,7 +100,7 @@ def test_all_rows_at_once_are_refused(rows, table) -> None:
 @pytest.mark.parametrize("table", TABLES)
 def test_a_row_put_in_the_place_of_another_is_refused(rows, table) -> None:
     """REPLACE on SQLite and ON CONFLICT DO UPDATE on both."""
-    columns = ", ".join(column for column in column_names(table) if column != "id")
+    columns = ", ".join(f'"{name}"' for name in column_names(table) if name != "id")
     before = as_it_is(table)
     attacks = [
         f"INSERT INTO {table} (id, {columns}) SELECT id, {columns} FROM {table} WHERE id = %s "
