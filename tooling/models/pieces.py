@@ -21,6 +21,18 @@ class DrawingKind(models.TextChoices):
     HARDWARE = "hardware", _("hardware")
 
 
+PIECE_LETTERS: dict[str, str] = {
+    DrawingKind.ROLL: "R",
+    DrawingKind.SIDE_ROLL: "D",
+    DrawingKind.SPACER: "S",
+    DrawingKind.SHIM: "S",
+    DrawingKind.SLEEVE: "S",
+    DrawingKind.LINE_TOOLING: "L",
+    DrawingKind.HARDWARE: "H",
+}
+"""The kind letter of a piece's label, by the kind of its drawing."""
+
+
 class Drawing(models.Model):
     """A designed thing. What it looks like stands in its revisions."""
 
@@ -194,6 +206,7 @@ class Piece(models.Model):
             models.Index(fields=["mark_key", "code"], name="piece_mark_code"),
             models.Index(fields=["owner", "code"], name="piece_owner_code"),
             models.Index(fields=["condition", "code"], name="piece_condition_code"),
+            models.Index(fields=["code"], condition=Q(seen_at=None), name="piece_not_yet_seen"),
         ]
         constraints = [
             models.CheckConstraint(

@@ -24,6 +24,7 @@ from tooling.models import (
     Place,
 )
 from tooling.models.fields import DIMENSIONS
+from tooling.models.pieces import PIECE_LETTERS
 from tooling.queries.prefixes import starts_with
 from tooling.queries.search_words import Understood, understand
 
@@ -121,7 +122,8 @@ def _narrow(filters: Filters, understood: Understood) -> Q:
         narrow &= Q(place__in=inside.values("pk"))
     kind = filters.kind or understood.kind
     if kind in DrawingKind.values:
-        narrow &= Q(drawing__in=Drawing.objects.filter(kind=kind).values("pk"))
+        letter = PIECE_LETTERS[kind]
+        narrow &= starts_with("code", letter) & Q(drawing__kind=kind)
     if filters.unseen:
         narrow &= Q(seen_at=None)
     return narrow

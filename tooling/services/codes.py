@@ -5,19 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from tooling.engineering import codes
-from tooling.models import Counter, DrawingKind, PlaceKind
+from tooling.models import Counter, PlaceKind
+from tooling.models.pieces import PIECE_LETTERS
 
-PIECE_LETTERS = {
-    DrawingKind.ROLL: "R",
-    DrawingKind.SIDE_ROLL: "D",
-    DrawingKind.SPACER: "S",
-    DrawingKind.SHIM: "S",
-    DrawingKind.SLEEVE: "S",
-    DrawingKind.LINE_TOOLING: "L",
-    DrawingKind.HARDWARE: "H",
-}
-"""The kind letter of a piece's label, by the kind of its drawing."""
-
+__all__ = ["PIECE_LETTERS", "next_codes", "place_letter", "step_past"]
 
 def place_letter(kind: str) -> str:
     """C for what moves, P for what stands."""
