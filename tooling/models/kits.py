@@ -79,6 +79,9 @@ class Kit(models.Model):
     state = models.CharField(max_length=10, choices=KitState.choices, default=KitState.GATHERING)
     version = models.PositiveBigIntegerField(default=1)
     assembled_at = models.DateTimeField(null=True, blank=True)
+    complete_at = models.DateTimeField(
+        null=True, blank=True, help_text="When its every position was here, as it is now chosen."
+    )
     closed_at = models.DateTimeField(null=True, blank=True)
     short_reason = models.CharField(max_length=400, blank=True)
     is_short = models.BooleanField(default=False)
