@@ -10,6 +10,7 @@ from tooling.models.pieces import PIECE_LETTERS
 
 __all__ = ["PIECE_LETTERS", "next_codes", "place_letter", "step_past"]
 
+
 def place_letter(kind: str) -> str:
     """C for what moves, P for what stands."""
     return "C" if kind in (PlaceKind.CART, PlaceKind.PLATE) else "P"

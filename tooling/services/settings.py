@@ -94,9 +94,7 @@ def _declared(name: str) -> Declared:
     return SETTINGS[name]
 
 
-def _check(
-    declared: Declared, value: float, mill: Mill | None, tool_set: ToolSet | None
-) -> None:
+def _check(declared: Declared, value: float, mill: Mill | None, tool_set: ToolSet | None) -> None:
     if (mill and (tool_set or not declared.per_mill)) or (tool_set and not declared.per_set):
         raise ToolingError(
             "setting_not_here",
