@@ -84,7 +84,7 @@ def _is_newer(added: Movement, cart: Place) -> bool:
 
 def stand(*, by: Person | None, at: datetime, cart: Place, said_by: Movement) -> None:
     """Make the cart's present what this row says: its parent, and every path below it."""
-    to = Place.objects.get(pk=said_by.to_id)
+    to = Place.objects.get(arrivals=said_by)
     old, old_name = cart.path, cart.path_name
     new, new_name = f"{to.path}{cart.code}/", f"{to.path_name} / {cart.name}"
     Place.objects.filter(pk=cart.pk).update(

@@ -159,7 +159,7 @@ def _first_place(earlier: object, wrong: Movement, name: str) -> Place:
 def _correct_cart(
     *, by: Person, at: datetime, wrong: Movement, right: Movement, to: Place | None
 ) -> None:
-    cart = Place.objects.get(pk=wrong.cart_id)
+    cart = Place.objects.get(journeys=wrong)
     lock(places={cart.pk})
     if to is None and wrong.corrects is not None:
         to = wrong.corrects.to

@@ -6,12 +6,12 @@ that arrives late finds its place in history and leaves the present alone.
 
 from __future__ import annotations
 
-import uuid
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from functools import lru_cache
 from typing import Any
+from uuid import UUID, uuid4
 
 from django.db import connection
 
@@ -90,8 +90,8 @@ def verb_for(to: Place) -> str:
 class PieceRow:
     """A movement of one piece as it is written; the fields are the table's columns."""
 
-    uuid: uuid.UUID
-    device_id: uuid.UUID | None
+    uuid: UUID
+    device_id: UUID | None
     device_sequence: int | None
     happened_at: datetime
     received_at: datetime
@@ -105,7 +105,7 @@ class PieceRow:
     how: str
     kit_id: int | None
     by_id: int | None
-    scan: uuid.UUID | None
+    scan: UUID | None
     sees: bool
     code_read: str
     content_hash: str
@@ -123,9 +123,9 @@ def piece_row(
     piece_id: int,
     from_seen_id: int | None,
     to: Place,
-    id: uuid.UUID | None = None,
+    id: UUID | None = None,
     kit_id: int | None = None,
-    scan: uuid.UUID | None = None,
+    scan: UUID | None = None,
     sees: bool = True,
     code_read: str = "",
     content_hash: str = "",
@@ -133,7 +133,7 @@ def piece_row(
 ) -> PieceRow:
     """A row of one piece, not yet written."""
     return PieceRow(
-        uuid=id or uuid.uuid4(),
+        uuid=id or uuid4(),
         device_id=stamp.device.pk if stamp.device else None,
         device_sequence=stamp.device_sequence,
         happened_at=stamp.happened_at,
@@ -203,7 +203,7 @@ def _insert(rows: Sequence[PieceRow]) -> None:
         )
 
 
-def _adapters() -> tuple[Callable[[datetime | None], Any], Callable[[uuid.UUID | None], Any]]:
+def _adapters() -> tuple[Callable[[datetime | None], Any], Callable[[UUID | None], Any]]:
     """How this database takes a time and a uuid; a batch has few different times."""
     moment = lru_cache(maxsize=4096)(connection.ops.adapt_datetimefield_value)
     if connection.features.has_native_uuid_field:
@@ -211,7 +211,7 @@ def _adapters() -> tuple[Callable[[datetime | None], Any], Callable[[uuid.UUID |
     return moment, lambda value: value.hex if value is not None else None
 
 
-def _write_placed(pieces: Sequence[tuple[PieceNow, uuid.UUID]]) -> None:
+def _write_placed(pieces: Sequence[tuple[PieceNow, UUID]]) -> None:
     if not pieces:
         return
     moment, key = _adapters()

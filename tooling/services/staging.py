@@ -25,6 +25,7 @@ from tooling.models import (
     Person,
     Piece,
     Place,
+    Station,
     StockLine,
 )
 from tooling.services.write import bump
@@ -90,11 +91,46 @@ def check_may_stage(*, moves: Sequence[Moved], at: datetime) -> dict[int, Toolin
     paths = _paths({move.to_place_id for move in moves})
     into = {move: _kit_entered(move, paths[move.to_place_id], areas) for move in moves}
     coming = {move: kit for move, kit in into.items() if kit is not None}
-    if not coming:
+    found = _wrong_stations(moves)
+    if coming:
+        judge = _Judge(coming)
+        judged = {move.piece_id: judge.problem(move, kit) for move, kit in coming.items()}
+        found |= {pk: error for pk, error in judged.items() if error is not None}
+    return found
+
+
+def _wrong_stations(moves: Sequence[Moved]) -> dict[int, ToolingError]:
+    """Pieces put to a station of their kit's mill at which the kit does not want them."""
+    places = {move.to_place_id for move in moves}
+    stations = {
+        station.place_id: station
+        for station in Station.objects.filter(place_id__in=places).select_related("mill")
+    }
+    going = {m.piece_id: stations[m.to_place_id] for m in moves if m.to_place_id in stations}
+    if not going:
         return {}
-    judge = _Judge(coming)
-    found = {move.piece_id: judge.problem(move, kit) for move, kit in coming.items()}
-    return {pk: error for pk, error in found.items() if error is not None}
+    claims = KitPosition.objects.filter(piece_id__in=going, is_open=True).order_by("kit__job")
+    wrong: dict[int, ToolingError] = {}
+    for claim in claims.select_related("piece__drawing", "piece__place", "kit__job"):
+        station = going[claim.piece_id or 0]
+        if claim.piece is None or claim.kit.job.mill_id != station.mill_id:
+            continue
+        if claim.station_number != station.number:
+            wrong[claim.piece.pk] = _wrong_station(claim.piece, claim, station)
+    return wrong
+
+
+def _wrong_station(piece: Piece, mine: KitPosition, station: Station) -> Conflict:
+    return Conflict(
+        "wrong_pass",
+        _("{what} is a {drawing} for {where}, at station {wanted}; this is station {station} of "
+          "{mill}. Take it to station {wanted}."),
+        where=_where(mine),
+        wanted=mine.station_number,
+        station=station.number,
+        mill=station.mill.name,
+        **_told(piece, mine.kit),
+    )  # fmt: skip
 
 
 def _paths(place_ids: Iterable[int]) -> dict[int, str]:

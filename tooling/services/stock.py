@@ -160,7 +160,7 @@ def correct_stock(
     *, by: Person, at: datetime, wrong: Movement, right: Movement, to: Place | None
 ) -> None:
     """Save the correcting row of a stock row: as if it had not been, or moved to ``to`` instead."""
-    source = StockLine.objects.select_related("drawing", "place").get(pk=wrong.stock_id)
+    source = StockLine.objects.select_related("drawing", "place").get(movements=wrong)
     goes_elsewhere = to is not None and wrong.what == What.MOVE and to.pk != source.place_id
     undone = effects(wrong)
     if goes_elsewhere and to is not None:
