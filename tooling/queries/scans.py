@@ -10,8 +10,19 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
-from tooling.models import Kit, KitPosition, Movement, Person, Piece, Place, StockLine, ToolSet
-from tooling.models.movements import RefusedScan
+from tooling.models import (
+    Kit,
+    KitPosition,
+    KitState,
+    Movement,
+    Person,
+    Piece,
+    Place,
+    PlaceKind,
+    RefusedScan,
+    StockLine,
+    ToolSet,
+)
 from tooling.queries.scan_lookup import Target, look_up
 
 LAST = 10
@@ -184,4 +195,49 @@ def kit_to_tick(number: str) -> tuple[Ticked, ...]:
         )
         for each in waiting.order_by("station_number", "shaft", "order")
         if each.piece is not None
+    )
+
+
+def is_recorded(scan: uuid.UUID) -> bool:
+    """Whether this scan's id stands for something already, taken or refused."""
+    return (
+        Movement.objects.filter(uuid=scan).exists()
+        or RefusedScan.objects.filter(uuid=scan).exists()
+    )
+
+
+@dataclass(frozen=True)
+class Choice:
+    """A place to choose where no label is at hand."""
+
+    code: str
+    name: str
+    kind: str
+
+
+CHOSEN_KINDS = (
+    PlaceKind.PERSON,
+    PlaceKind.CART,
+    PlaceKind.PLATE,
+    PlaceKind.GRINDER,
+    PlaceKind.CUSTOMER,
+    PlaceKind.LOST,
+    PlaceKind.SCRAP,
+)
+MOST_CHOICES = 80
+
+
+def places_to_choose() -> tuple[Choice, ...]:
+    """Open kits, then people, carts and the places away from the toolroom. Two queries."""
+    kits = Kit.objects.exclude(state=KitState.CLOSED).exclude(place=None).select_related("job")
+    places = Place.objects.filter(kind__in=CHOSEN_KINDS, is_active=True)
+    return (
+        *(
+            Choice(kit.number, _("kit for job {job}").format(job=kit.job.number), "kit")
+            for kit in kits.order_by("job__gathers_at")[:MOST_CHOICES]
+        ),
+        *(
+            Choice(place.code, place.path_name or place.name, str(place.get_kind_display()))
+            for place in places.order_by("kind", "walking_order", "name")[:MOST_CHOICES]
+        ),
     )

@@ -15,6 +15,7 @@ const WEDGE_MS_PER_KEY = 40;
 // context when there is none, else it is what is put away.
 const ALWAYS_A_CONTEXT = /^[PMK][0-9A-Z]{6}[0-9A-Z*]$/;
 const CART = /^C[0-9A-Z]{6}[0-9A-Z*]$/;
+const TICK_INSTEAD = new Set(["unknown_code", "bad_check_character", "ambiguous_mark"]);
 const CODE = /^[RSDLHBPCTKM][0-9A-Z]{6}[0-9A-Z*]$/;
 
 export function folded(text) {
@@ -60,12 +61,14 @@ class ScanPage {
     document.addEventListener("visibilitychange", () => !document.hidden && this.focus());
   }
 
+  // The buttons belong to plain forms; here the page does their work without leaving.
   clicked(event) {
-    const undo = event.target.closest("[data-undo]");
-    if (undo) this.undo(undo.closest("[data-id]"));
-    if (event.target.closest("[data-leave]")) this.leave();
-    const tick = event.target.closest("[data-tick]");
-    if (tick) this.tick(tick.dataset.tick);
+    const button = event.target.closest("[data-undo], [data-leave], [data-tick], [data-enter]");
+    if (button) event.preventDefault();
+    if (button?.matches("[data-undo]")) this.undo(button.closest("[data-id]"));
+    if (button?.matches("[data-leave]")) this.leave();
+    if (button?.matches("[data-tick]")) this.tick(button.dataset.tick);
+    if (button?.matches("[data-enter]")) this.read(button.dataset.enter);
     if (!event.target.closest("a, input, select, textarea, summary")) this.focus();
   }
 
@@ -108,7 +111,7 @@ class ScanPage {
       const response = await fetch(url, { headers: { Accept: "application/json" } });
       if (response.redirected) throw new Error("logged out");
       const what = await response.json();
-      if (!response.ok) this.refuse(what.code, what.message);
+      if (!response.ok) this.refuse(what.code, what.message, code);
       else if (what.is_place) this.enter(what);
       else if (this.to) this.put(code, how);
       else this.tell(what);
@@ -117,8 +120,13 @@ class ScanPage {
     }
   }
 
+  setTo(code) {
+    this.to = code;
+    for (const field of this.root.querySelectorAll("[data-to-field]")) field.value = code;
+  }
+
   enter(place, quietly = false) {
-    this.to = place.code;
+    this.setTo(place.code);
     this.context.dataset.set = "";
     this.context.querySelector("[data-context-name]").textContent = place.name;
     this.context.querySelector("[data-context-said]").textContent = this.words.wordsInto;
@@ -130,7 +138,7 @@ class ScanPage {
 
   leave() {
     if (!this.to) return;
-    this.to = "";
+    this.setTo("");
     delete this.context.dataset.set;
     this.context.querySelector("[data-context-name]").textContent = this.words.wordsWhere;
     this.context.querySelector("[data-context-said]").textContent = this.words.wordsFirst;
@@ -179,15 +187,25 @@ class ScanPage {
   answered(scan, result) {
     if (scan.corrects) this.undone(scan, result);
     else this.addRow(scan, result);
-    if (result.status === "refused") this.refuse(result.code, result.message);
+    if (result.status === "refused") this.refuse(result.code, result.message, scan.code);
     else if (result.status === "repeated") this.signal.show("again", this.words.wordsAgain, result.message);
     else this.signal.show("taken", scan.corrects ? this.words.wordsUndone : this.words.wordsTaken, result.message);
   }
 
-  refuse(code, message) {
+  // No dead end: what cannot be read, or names several, is ticked on a list.
+  tickLink(text) {
+    const link = document.createElement("a");
+    link.className = "button";
+    link.href = `?${new URLSearchParams({ to: this.to, find: text })}#tick`;
+    link.textContent = this.words.wordsTick;
+    return link;
+  }
+
+  refuse(code, message, text = "") {
     const problem = this.root.querySelector("template[data-problem]").content.cloneNode(true);
     problem.querySelector(".problem").dataset.code = code;
     problem.querySelector("p").textContent = message;
+    if (TICK_INSTEAD.has(code)) problem.querySelector(".problem").append(this.tickLink(text));
     this.answer.replaceChildren(problem);
     this.signal.show("refused", this.words.wordsRefused, message);
   }
@@ -197,8 +215,9 @@ class ScanPage {
     Object.assign(row.dataset, { id: scan.id, code: scan.code, to: scan.to, status: result.status });
     row.querySelector("[data-row-code]").textContent = scan.code;
     row.querySelector("[data-row-said]").textContent = result.message || result.place || "";
-    if (result.status !== "taken") row.querySelector("[data-undo]").remove();
+    if (result.status !== "taken") row.querySelector("form").remove();
     else this.answer.replaceChildren();
+    this.root.querySelector("[data-none]")?.remove();
     this.rows.prepend(row);
     while (this.rows.children.length > ROWS_KEPT) this.rows.lastElementChild.remove();
   }
@@ -209,7 +228,7 @@ class ScanPage {
     if (result.status === "refused") row.querySelector("[data-undo]").disabled = false;
     else {
       row.dataset.status = "undone";
-      row.querySelector("[data-undo]").remove();
+      row.querySelector("form").remove();
       this.recent.clear();
     }
   }

@@ -1,0 +1,189 @@
+"""The Scan page: two beats, where and then what. Each act also works as a plain form."""
+
+from __future__ import annotations
+
+import uuid
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.dateparse import parse_datetime
+from django.utils.translation import gettext_lazy as _
+from django.views.decorators.http import require_GET, require_POST
+
+from tooling.errors import ToolingError
+from tooling.models import How
+from tooling.permissions import Verb, check_can
+from tooling.queries.pieces import Filters, search_pieces
+from tooling.queries.scans import (
+    WhatItIs,
+    is_recorded,
+    kit_to_tick,
+    last_scans,
+    places_to_choose,
+    what_is,
+)
+from tooling.queries.settings import setting_values
+from tooling.services import scans
+from tooling.services.scan_moves import ScanIn
+from tooling.web.forms.fields import unit_of
+from tooling.web.sessions import person_of
+
+CONTEXT = "scan_context"
+SETTINGS = ["scan_context_idle", "scan_same_label_guard"]
+
+
+@require_GET
+def show_scan(request: HttpRequest) -> HttpResponse:
+    """The page; ``to`` in the address begins with a place, ``find`` lists pieces to tick."""
+    check_can(request.user, Verb.MOVE_PIECES)
+    return _page(request)
+
+
+def _page(request: HttpRequest, **answer: Any) -> HttpResponse:
+    settings = setting_values(SETTINGS)
+    to, error = _place(request, int(settings["scan_context_idle"]))
+    find = request.GET.get("find", "").strip()
+    kit = to.code if to is not None and to.code.startswith("K") else ""
+    context = {
+        "to": to,
+        "error": error,
+        "find": find,
+        "found": search_pieces(Filters(text=find), unit=unit_of(request.user, "mm"))
+        if find else None,
+        "waiting": kit_to_tick(kit) if kit else (),
+        "choices": places_to_choose(),
+        "last_scans": last_scans(person_of(request)),
+        "idle_s": settings["scan_context_idle"],
+        "guard_s": settings["scan_same_label_guard"],
+        "next_id": uuid.uuid4(),
+        **answer,
+    }  # fmt: skip
+    shown = context["error"]
+    return render(request, "scan/scan.html", context, status=shown.status if shown else 200)
+
+
+def _place(request: HttpRequest, idle_s: int) -> tuple[WhatItIs | None, ToolingError | None]:
+    """Where things go now: as the address says, or as last entered and not yet forgotten."""
+    code = request.GET.get("to", "").strip() or _remembered(request, idle_s)
+    if not code:
+        return None, None
+    try:
+        place = what_is(code)
+    except ToolingError as error:
+        return None, error
+    return (place if place.is_place else None), None
+
+
+def _remembered(request: HttpRequest, idle_s: int) -> str:
+    kept = request.session.get(CONTEXT) or {}
+    since = parse_datetime(kept.get("at", ""))
+    fresh = since is not None and (timezone.now() - since).total_seconds() < idle_s
+    return str(kept.get("to", "")) if fresh else ""
+
+
+def _remember(request: HttpRequest, to: str) -> None:
+    """Kept in the session, so another person begins with no place."""
+    request.session[CONTEXT] = {"to": to, "at": timezone.now().isoformat()} if to else {}
+
+
+@require_GET
+def read(request: HttpRequest) -> HttpResponse:
+    """What a code is, for the page's script: a place to put things, or a thing and where it is."""
+    try:
+        check_can(request.user, Verb.MOVE_PIECES)
+        found = what_is(request.GET.get("code", ""))
+    except ToolingError as error:
+        told = {"code": error.code, "message": error.message}
+        return JsonResponse(told, status=error.status)
+    return JsonResponse(
+        {
+            "is_place": found.is_place,
+            "code": found.code,
+            "name": found.name,
+            "said": found.said,
+            "url": _url(found),
+        }
+    )
+
+
+@require_POST
+def enter(request: HttpRequest) -> HttpResponse:
+    """One beat: a place is entered; anything else goes to the place, or says where it is."""
+    code, to = request.POST.get("code", ""), request.POST.get("to", "").strip()
+    check_can(request.user, Verb.MOVE_PIECES)
+    try:
+        found = what_is(code)
+    except ToolingError as error:
+        if not to:
+            return _page(request, error=error)
+        return _record(request, code=code, to=to, how=How.TYPED)
+    if found.is_place and not (to and found.code.startswith("C") and not to.startswith("C")):
+        _remember(request, found.code)
+        return redirect("scan")
+    if not to:
+        return _page(request, told=found, told_url=_url(found))
+    return _record(request, code=code, to=to, how=How.TYPED)
+
+
+@require_POST
+def tick(request: HttpRequest) -> HttpResponse:
+    """A piece ticked on a list, its label being unreadable."""
+    to = request.POST.get("to", "").strip()
+    if not to:
+        error = ToolingError("no_place", _("First scan where: a rack, a cart, a station, a kit."))
+        return _page(request, error=error)
+    return _record(request, code=request.POST.get("code", ""), to=to, how=How.TICK)
+
+
+@require_POST
+def undo(request: HttpRequest) -> HttpResponse:
+    """Put one of the last scans right: back to where the thing was before."""
+    try:
+        wrong = uuid.UUID(request.POST.get("scan", ""))
+    except ValueError:
+        error = ToolingError("unknown_scan", _("That scan is not known here. Load the page again."))
+        return _page(request, error=error)
+    code = request.POST.get("code", "")
+    return _record(request, code=code, to="", how=How.TICK, corrects=wrong)
+
+
+@require_POST
+def leave(request: HttpRequest) -> HttpResponse:
+    """Leave the place; the next scan says where."""
+    _remember(request, "")
+    return redirect("scan")
+
+
+def _record(request: HttpRequest, **said: Any) -> HttpResponse:
+    """One scan through the same service as a device's batch; a form sent twice counts once."""
+    by, now = person_of(request), timezone.now()
+    try:
+        key = uuid.UUID(request.POST.get("id", ""))
+    except ValueError:
+        key = uuid.uuid4()
+    if is_recorded(key):
+        return redirect("scan")
+    [result] = scans.record_batch(
+        by=by,
+        at=now,
+        device=f"desk of {by.username}",
+        device_now=now,
+        scans=[ScanIn(id=key, happened_at=now, **said)],
+    )
+    if said["to"]:
+        _remember(request, said["to"])
+    if result.status == scans.REFUSED:
+        return _page(request, error=_as_error(result))
+    return redirect("scan")
+
+
+def _url(found: WhatItIs) -> str:
+    """The page of what was read, if it has one."""
+    return reverse(found.page, args=[found.key]) if found.page else ""
+
+
+def _as_error(result: scans.ScanResult) -> ToolingError:
+    return ToolingError(result.code, "{said}", said=result.message)
