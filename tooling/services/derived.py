@@ -14,12 +14,19 @@ from django.db.models import Sum
 
 from tooling.models import DIMENSIONS, LengthEntry, Piece, Reading, WorkMeasure
 
-Newest = dict[tuple[int, str], tuple[datetime, int, int]]
+Told = tuple[datetime, int, int]
+"""(when it was so, id of the row that says it, nm)."""
+Newest = dict[tuple[int, str], Told]
 SIZE_FIELDS = tuple(f"now_{each}_nm" for each in DIMENSIONS)
 
 
 def newest_sizes(piece_ids: Iterable[int]) -> dict[tuple[int, str], int]:
     """(piece id, dimension) → the newest size in nm; two queries whatever the number."""
+    return {key: told[2] for key, told in newest_told(piece_ids).items()}
+
+
+def newest_told(piece_ids: Iterable[int]) -> Newest:
+    """(piece id, dimension) → when the newest size was told, by which row, and the size."""
     ids = list(piece_ids)
     newest: Newest = {}
     readings = Reading.objects.filter(
@@ -37,10 +44,10 @@ def newest_sizes(piece_ids: Iterable[int]) -> dict[tuple[int, str], int]:
     ):
         at = datetime.combine(day, time(23, 59), tzinfo=UTC)
         _keep(newest, (piece_id, dimension), (at, key, value))
-    return {key: value for key, (_at, _id, value) in newest.items()}
+    return newest
 
 
-def _keep(newest: Newest, key: tuple[int, str], found: tuple[datetime, int, int]) -> None:
+def _keep(newest: Newest, key: tuple[int, str], found: Told) -> None:
     if key not in newest or found[:2] > newest[key][:2]:
         newest[key] = found
 

@@ -82,7 +82,11 @@ def check_piece(*, revision: DrawingRevision, values: Mapping[str, Any], reason:
 def check_present_sizes(*, piece_id: int) -> None:
     """Refuse what readings or work would make of a piece. Call inside their write, after
     ``derived.refresh_sizes``: the refusal takes them back. Raises as `check_revision`."""
-    piece = Piece.objects.select_related("revision").get(pk=piece_id)
+    check_known_sizes(Piece.objects.select_related("revision").get(pk=piece_id))
+
+
+def check_known_sizes(piece: Piece) -> None:
+    """Refuse a piece whose known sizes cannot be together. Raises as `check_revision`."""
     unit: Unit = "in" if piece.unit == "in" else "mm"
     sizes = {name: known_size(piece, name) for name in DIMENSIONS}
     _check_sizes(sizes, unit, wall_from=_as_cut(piece, sizes))

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
@@ -26,7 +27,19 @@ from tooling.models import (
 )
 from tooling.permissions import Verb, check_can
 from tooling.services import files
-from tooling.services.importing import mills, past, pieces, sets, shop
+from tooling.services.importing import (
+    charts,
+    drawings,
+    jobs,
+    mills,
+    past,
+    pieces,
+    present,
+    sets,
+    shop,
+    stock,
+)
+from tooling.services.importing.aftermath import hold_rows, refuse_wrong_staging
 from tooling.services.importing.apply import write_plan
 from tooling.services.importing.known import Known
 from tooling.services.importing.plan import Plan
@@ -44,20 +57,21 @@ PLANNERS: dict[str, Planner] = {
     "owners": shop.plan_owners,
     "places": shop.plan_places,
     "mills": mills.plan_mills,
-    "drawings": pieces.plan_drawings,
+    "drawings": drawings.plan_drawings,
     "pieces": pieces.plan_pieces,
-    "stock": pieces.plan_stock,
+    "stock": stock.plan_stock,
     "sets": sets.plan_sets,
     "paper_sets": sets.plan_paper_sets,
-    "charts": mills.plan_charts,
+    "charts": charts.plan_charts,
     "regrinds": past.plan_regrinds,
     "readings": past.plan_readings,
     "length_run": past.plan_length_run,
-    "jobs": past.plan_jobs,
+    "jobs": jobs.plan_jobs,
 }
 """By kind of sheet, in the order in which an empty shop is filled."""
 
 PREVIEW_ROWS = 400
+LONGEST_NAME = 150
 ATTEMPTS = 3
 OPEN_STATES = (ImportState.MAPPING, ImportState.READY, ImportState.PROBLEMS)
 
@@ -85,6 +99,7 @@ def bring(
     if not brought:
         raise ToolingError("no_files", _("Choose at least one spreadsheet."))
     kept = _kept_mapping(mapping_name)
+    brought = _told_apart(brought)
     sheets = [(each, sheet) for each in brought for sheet in read_sheets(each.data, name=each.name)]
     mapping = {"sheets": [_guess(each.name, sheet, kept) for each, sheet in sheets]}
     stored = [files.store(data=each.data, at=at) for each in brought]
@@ -97,6 +112,20 @@ def bring(
     return look_over(by=by, at=at, made=made)
 
 
+def _told_apart(brought: Sequence[Brought]) -> list[Brought]:
+    """Two files of one name get a number; a name longer than is kept loses its beginning."""
+    taken: set[str] = set()
+    named = []
+    for each in brought:
+        name, turn = each.name[-LONGEST_NAME:], 1
+        while name in taken:
+            turn += 1
+            name = f"{turn} {each.name}"[-LONGEST_NAME:]
+        taken.add(name)
+        named.append(Brought(name, each.data))
+    return named
+
+
 def _kept_mapping(name: str) -> list[dict[str, Any]]:
     if not name:
         return []
@@ -107,19 +136,25 @@ def _kept_mapping(name: str) -> list[dict[str, Any]]:
 
 
 def _guess(file: str, sheet: Sheet, kept: list[dict[str, Any]]) -> dict[str, Any]:
-    """A kept mapping whose headings are all here wins over a guess."""
+    """A kept mapping whose headings are all here wins over a guess, the fullest first."""
     entry: dict[str, Any] = {
         "file": file,
         "sheet": sheet.name,
         "headings": list(sheet.headings),
         "samples": _samples(sheet),
     }
-    for old in kept:
-        columns = set(old.get("mapping", {}).get("columns", {}).values())
+    for old in sorted(kept, key=lambda old: -len(_columns(old))):
+        columns = _columns(old)
         if columns and columns <= set(sheet.headings):
             return {**entry, "mapping": old["mapping"]}
+        if old.get("left_out") and old.get("headings") == entry["headings"]:
+            return {**entry, "mapping": old.get("mapping"), "left_out": True}
     kind = suggest_kind(sheet)
     return {**entry, "mapping": suggest_mapping(sheet, kind).to_dict() if kind else None}
+
+
+def _columns(entry: dict[str, Any]) -> set[str]:
+    return set(((entry.get("mapping") or {}).get("columns") or {}).values())
 
 
 def _samples(sheet: Sheet) -> list[str]:
@@ -153,10 +188,20 @@ def keep_mapping(*, by: Person, at: datetime, made: Import, name: str) -> Import
     with writing():
         kept, _made = ImportMapping.objects.update_or_create(
             name=name.strip(),
-            defaults={"mapping": made.mapping, "by": by, "saved_at": at},
+            defaults={"mapping": _without_shop_data(made.mapping), "by": by, "saved_at": at},
         )
         record_change(by=by, at=at, subject=kept, key=kept.name, what="kept")
     return kept
+
+
+def _without_shop_data(mapping: dict[str, Any]) -> dict[str, Any]:
+    """What is worth keeping for the next time: no samples, no file names."""
+    names = ("sheet", "headings", "mapping", "left_out")
+    return {
+        "sheets": [
+            {name: entry[name] for name in names if name in entry} for entry in mapping["sheets"]
+        ]
+    }
 
 
 def look_over(*, by: Person, at: datetime, made: Import) -> Import:
@@ -211,6 +256,9 @@ def _refuse(made: Import, plan: Plan) -> None:
 def _write(by: Person, at: datetime, made: Import, plan: Plan, version: str) -> bool:
     try:
         with writing():
+            hold_rows(plan)
+            Import.objects.select_for_update().get(pk=made.pk)
+            _check_open(made)
             if _version() != version:
                 return False
             write_plan(plan, by=by)
@@ -267,24 +315,44 @@ def _plan(made: Import, at: datetime) -> Plan:
             plan.problems.append(_unclear(sheet))
             continue
         mapping = Mapping.from_dict(entry["mapping"])
-        rows, problems = read_rows(sheet, mapping)
-        by_kind.setdefault(mapping.kind, []).extend(rows)
-        plan.problems.extend(problems)
+        plan.read_as(sheet.name, mapping.columns)
+        by_kind.setdefault(mapping.kind, []).extend(_read(sheet, mapping, plan))
     for kind, planner in PLANNERS.items():
         if kind in by_kind:
             planner(by_kind[kind], plan, known)
+        if kind == "mills":
+            shop.plan_waiting_places(plan, known)
+    present.settle(plan)
+    refuse_wrong_staging(plan)
     return plan
 
 
+def _read(sheet: Sheet, mapping: Mapping, plan: Plan) -> list[Row]:
+    """The sheet's good rows; a sheet that cannot be read to its end is one problem."""
+    try:
+        rows, problems = read_rows(sheet, mapping)
+    except ToolingError as error:
+        at = sheet.heading_row
+        plan.problems.append(Problem(sheet.name, at, "", "", error.code, error.message))
+        return []
+    plan.problems.extend(problems)
+    return rows
+
+
 def _sheets(made: Import) -> list[tuple[dict[str, Any], Sheet]]:
+    """The sheets that are not left out, each under a name of its own."""
     entries = {(entry["file"], entry["sheet"]): entry for entry in made.mapping["sheets"]}
+    names = Counter(name for _file, name in entries)
     found = []
     for each in made.files.select_related("file").order_by("pk"):
         data = files.read(each.file)
         for sheet in read_sheets(data, name=each.name):
             entry = entries.get((each.name, sheet.name))
-            if entry is not None and not entry.get("left_out"):
-                found.append((entry, sheet))
+            if entry is None or entry.get("left_out"):
+                continue
+            if names[sheet.name] > 1:
+                sheet = replace(sheet, name=f"{each.name}: {sheet.name}")
+            found.append((entry, sheet))
     return found
 
 

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterator
+from typing import Any
 from zoneinfo import ZoneInfo
 
-from tooling.models import Job, LengthEntry, Reading, Shop, Work, WorkMeasure
+from tooling.models import Job, JobState, LengthEntry, Reading, Shop, Work, WorkMeasure
 from tooling.queries.exports.records import row
 from tooling.spreadsheets.rows import Row
 
@@ -67,26 +68,34 @@ def readings() -> Iterator[Row]:
 
 
 def length_run() -> Iterator[Row]:
+    """One row for each piece, day, strip class and run: what the sheet tells apart."""
     zone = _zone()
     found = LengthEntry.objects.filter(corrected_by=None).select_related("piece")
+    alike: dict[tuple[Any, ...], list[LengthEntry]] = defaultdict(list)
     for entry in found.order_by("piece__code", "happened_at", "pk"):
+        day = entry.happened_at.astimezone(zone).date()
+        alike[entry.piece_id, day, entry.strip_class, entry.run_reference].append(entry)
+    for (_piece, day, strip_class, run_reference), entries in alike.items():
+        piece = entries[0].piece
         yield row(
             {
-                "piece": entry.piece.code,
-                "length": entry.length_nm,
-                "strokes": entry.strokes or None,
-                "strip_class": entry.strip_class,
-                "date": entry.happened_at.astimezone(zone).date(),
-                "run_reference": entry.run_reference,
-                "note": entry.note,
+                "piece": piece.code,
+                "length": sum(entry.length_nm for entry in entries),
+                "strokes": sum(entry.strokes for entry in entries) or None,
+                "strip_class": strip_class,
+                "date": day,
+                "run_reference": run_reference,
+                "note": next((entry.note for entry in entries if entry.note), ""),
             },
-            "ft" if entry.piece.unit == "in" else "m",
+            "ft" if piece.unit == "in" else "m",
         )
 
 
 def jobs() -> Iterator[Row]:
+    """The jobs to come."""
     zone = _zone()
-    found = Job.objects.select_related("tool_set", "variant", "mill", "customer")
+    planned = Job.objects.filter(state=JobState.PLANNED)
+    found = planned.select_related("tool_set", "variant", "mill", "customer")
     for job in found.order_by("number"):
         starts, gathers = job.starts_at.astimezone(zone), job.gathers_at.astimezone(zone)
         strip = {"length": "ft" if job.unit == "in" else "m"}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterator
 from typing import Any
 
@@ -92,7 +93,7 @@ def _some(record: Any, names: tuple[str, ...], suffix: str = "") -> dict[str, An
 
 def mills() -> Iterator[Row]:
     """One row for each shaft."""
-    shafts = MillShaft.objects.select_related("station__mill", "drive_group")
+    shafts = MillShaft.objects.select_related("station__mill__place", "drive_group")
     for shaft in shafts.order_by("station__mill__number", "station__number", "which", "bank"):
         station, mill = shaft.station, shaft.station.mill
         group = shaft.drive_group
@@ -102,7 +103,9 @@ def mills() -> Iterator[Row]:
                 **_some(mill, MILL),
                 **_some(mill, MILL_LENGTHS, "_nm"),
                 "max_speed": mill.max_speed_m_min,
+                "place": mill.place.path_name if mill.place else None,
                 "station": (station.number,),
+                "station_code": station.code,
                 **_some(station, STATION),
                 **_some(station, STATION_LENGTHS, "_nm"),
                 "shaft": shaft.which,
@@ -117,9 +120,9 @@ def mills() -> Iterator[Row]:
 
 
 def drawings() -> Iterator[Row]:
-    """Every revision, the current one of a drawing last, so that bringing them in ends there."""
+    """Every revision, with which one is current."""
     found = DrawingRevision.objects.select_related("drawing")
-    for revision in found.order_by("drawing__number", "is_current", "revision"):
+    for revision in found.order_by("drawing__number", "revision"):
         yield row(
             {
                 "drawing": revision.drawing.number,
@@ -131,6 +134,7 @@ def drawings() -> Iterator[Row]:
                     revision,
                     (
                         "revision",
+                        "is_current",
                         "unit",
                         "material",
                         "bore_class",
@@ -147,15 +151,17 @@ def drawings() -> Iterator[Row]:
 
 
 def pieces() -> Iterator[Row]:
-    aliases: dict[int, str] = {}
-    for piece_id, text in PieceAlias.objects.order_by("-pk").values_list("piece_id", "text"):
-        aliases[piece_id] = text
+    aliases: dict[int, list[str]] = defaultdict(list)
+    for piece_id, text in PieceAlias.objects.order_by("pk").values_list("piece_id", "text"):
+        aliases[piece_id].append(text)
     found = Piece.objects.select_related("drawing", "revision", "owner", "place").order_by("code")
     for piece in found.iterator(chunk_size=2000):
+        first, *further = aliases.get(piece.pk, [None])
         yield row(
             {
                 "code": piece.code,
-                "old_number": aliases.get(piece.pk),
+                "old_number": first,
+                "other_numbers": "; ".join(map(str, further)),
                 "copy": piece.copy_letter,
                 "drawing": piece.drawing.number,
                 "revision": piece.revision.revision,

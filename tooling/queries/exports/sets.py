@@ -13,10 +13,10 @@ from tooling.spreadsheets.rows import Row
 def positions() -> Iterator[Row]:
     """One row for each position and each copy that has a piece there."""
     allotted: dict[int, list[tuple[str, str]]] = defaultdict(list)
-    for position, letter, code in Allotment.objects.order_by("copy__letter").values_list(
+    for key, letter, code in Allotment.objects.order_by("copy__letter").values_list(
         "position_id", "copy__letter", "piece__code"
     ):
-        allotted[position].append((letter, code))
+        allotted[key].append((letter, code))
     found = SetPosition.objects.select_related("set_pass__tool_set__customer", "drawing", "variant")
     order = ("set_pass__tool_set__number", "set_pass__number", "shaft", "order", "variant__name")
     for position in found.order_by(*order):
@@ -29,6 +29,7 @@ def _row(position: SetPosition, letter: str, code: str) -> Row:
     return row(
         {
             "set": tool_set.number,
+            "set_code": tool_set.code,
             "name": tool_set.name,
             "revision": tool_set.revision,
             "unit": tool_set.unit,

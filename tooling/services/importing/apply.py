@@ -1,7 +1,9 @@
-"""Writes a plan: one transaction, bulk inserts in the order in which records need each other."""
+"""Writes a plan: one transaction, bulk statements in the order in which records need each other."""
 
 from __future__ import annotations
 
+from collections import defaultdict
+from collections.abc import Iterable
 from typing import Any
 
 from django.db.models import Model
@@ -37,6 +39,9 @@ from tooling.models import (
     WorkMeasure,
 )
 from tooling.services import codes, derived
+from tooling.services.importing.aftermath import tell_kits
+from tooling.services.importing.known import chunks
+from tooling.services.importing.places import create_from_outside_in, renew_paths
 from tooling.services.importing.plan import Edit, Plan, readable
 
 ORDER: tuple[type[Model], ...] = (
@@ -47,43 +52,50 @@ ORDER: tuple[type[Model], ...] = (
 """Every model that a plan can make; each comes after those it points to."""
 
 HISTORY_ROWS = (Movement, Reading, Work, WorkMeasure, LengthEntry)
+MAY_SWAP = (Allotment, ChartPass)
+"""Two of these may exchange what they point to, which no row by row update could do."""
 BATCH = 400
 
 
 def write_plan(plan: Plan, *, by: Person | None) -> None:
-    """Make and change everything in the plan. Call inside ``writing()``."""
+    """Make, change and take away everything in the plan. Call inside ``writing()``."""
     _issue_codes(plan)
-    for edit in plan.edits.values():
-        _write_edit(edit)
+    _write_edits([edit for edit in plan.edits.values() if _frees(edit)])
+    for record, _key in plan.removed:
+        record.delete()
     for model in ORDER:
-        records = list(plan.records(model))
-        if model is Movement:
-            _settle_stock(records)
-        for record in records:
-            _complete(record, by)
-        if model is Place:
-            _create_from_outside_in(records)
-        else:
-            model._default_manager.bulk_create(records, batch_size=BATCH)
+        _create(model, list(plan.records(model)), by)
+    _write_edits([edit for edit in plan.edits.values() if not _frees(edit)])
+    renew_paths(edit.record for edit in plan.edits.values() if isinstance(edit.record, Place))
+    _settle_stock(plan)
     _settle_places(plan)
-    pieces = {piece.pk for piece in plan.resized.values()}
-    derived.refresh_sizes(pieces)
-    derived.refresh_length_run(entry.piece_id for entry in plan.records(LengthEntry))
+    _settle_carts(plan)
+    for part in chunks(piece.pk for piece, _outcome in plan.resized.values()):
+        derived.refresh_sizes(part)
+    for part in chunks(entry.piece_id for entry in plan.records(LengthEntry)):
+        derived.refresh_length_run(part)
+    tell_kits(plan, by=by)
     _leave_changes(plan, by)
 
 
-def _create_from_outside_in(places: list[Place]) -> None:
-    """A place needs its parent saved: one bulk insert for each depth of nesting."""
-    waiting = places
-    while waiting:
-        ready = [place for place in waiting if place.parent is None or place.parent.pk]
-        Place.objects.bulk_create(ready, batch_size=BATCH)
-        waiting = [place for place in waiting if place.pk is None]
+def _create(model: type[Model], records: list[Any], by: Person | None) -> None:
+    for record in records:
+        if isinstance(record, (Movement, Reading, Work, LengthEntry)):
+            record.by = by
+    if model is Place:
+        create_from_outside_in(records)
+    else:
+        model._default_manager.bulk_create(records, batch_size=BATCH)
+
+
+def _frees(edit: Edit) -> bool:
+    """What gives up being the only one (the shop, the current revision) makes room for the next."""
+    return any(value is False for value in edit.after.values())
 
 
 def _letter(record: Any) -> str | None:
     if isinstance(record, Piece):
-        return codes.PIECE_LETTERS[record.drawing.kind]  # type: ignore[index]
+        return codes.PIECE_LETTERS[record.drawing.kind]
     if isinstance(record, Place):
         return codes.place_letter(record.kind)
     return {StockLine: "B", ToolSet: "T", Station: "M"}.get(type(record))
@@ -95,83 +107,97 @@ def _issue_codes(plan: Plan) -> None:
     brought: list[str] = []
     for records in plan.created.values():
         for record in records:
-            letter = _letter(record)
-            if letter is None:
-                continue
-            if record.code:
-                brought.append(record.code)
-            else:
+            letter, code = _letter(record), str(getattr(record, "code", ""))
+            if letter is not None and code:
+                brought.append(code)
+            elif letter is not None:
                 wanting.setdefault(letter, []).append(record)
     codes.step_past(brought)
     for letter, records in wanting.items():
-        for record, code in zip(
-            records, codes.next_codes(kind=letter, count=len(records)), strict=True
-        ):
-            record.code = code
+        issued = codes.next_codes(kind=letter, count=len(records))
+        for unlabelled, label in zip(records, issued, strict=True):
+            unlabelled.code = label
 
 
-def _complete(record: Any, by: Person | None) -> None:
-    """What only the write can know: a place's path, who brought it in."""
-    if isinstance(record, Place):
-        record.path = f"{record.parent.path if record.parent else '/'}{record.code}/"
-    if isinstance(record, (Movement, Reading, Work, LengthEntry)):
-        record.by = by
+def _write_edits(edits: Iterable[Edit]) -> None:
+    """One bulk statement for all records whose same fields change."""
+    alike: dict[tuple[type[Model], tuple[str, ...]], list[Any]] = defaultdict(list)
+    swapping: dict[type[Model], list[Any]] = defaultdict(list)
+    for edit in edits:
+        if isinstance(edit.record, MAY_SWAP):
+            swapping[type(edit.record)].append(edit.record)
+        else:
+            alike[type(edit.record), tuple(sorted(edit.after))].append(edit.record)
+    for (model, fields), records in alike.items():
+        model._default_manager.bulk_update(records, fields, batch_size=BATCH)
+    for model, records in swapping.items():
+        model._default_manager.filter(pk__in=[record.pk for record in records]).delete()
+        model._default_manager.bulk_create(records, batch_size=BATCH)
 
 
-def _write_edit(edit: Edit) -> None:
-    type(edit.record)._default_manager.filter(pk=edit.record.pk).update(
-        **{name: getattr(edit.record, name) for name in edit.after}
-    )
-
-
-def _settle_stock(movements: list[Movement]) -> None:
-    lines = {m.stock.pk: m.stock for m in movements if m.stock is not None}
+def _settle_stock(plan: Plan) -> None:
+    lines = {m.stock.pk: m.stock for m in plan.records(Movement) if m.stock is not None}
     StockLine.objects.bulk_update(list(lines.values()), ["count"], batch_size=BATCH)
 
 
+PLACED = ["placed_by", "placed_effective_at", "placed_received_at"]
+
+
+def _placed(record: Any, movement: Movement) -> Any:
+    record.placed_by = movement
+    record.placed_effective_at = movement.effective_at
+    record.placed_received_at = movement.received_at
+    return record
+
+
 def _settle_places(plan: Plan) -> None:
-    pieces: list[Piece] = []
+    pieces = []
     for movement in plan.records(Movement):
         if movement.piece is not None:
-            piece = movement.piece
-            piece.placed_by, piece.place = movement, movement.to
-            piece.placed_effective_at = movement.effective_at
-            piece.placed_received_at = movement.received_at
-            pieces.append(piece)
-    fields = ["place", "placed_by", "placed_effective_at", "placed_received_at"]
-    Piece.objects.bulk_update(pieces, fields, batch_size=BATCH)
+            movement.piece.place = movement.to
+            pieces.append(_placed(movement.piece, movement))
+    Piece.objects.bulk_update(pieces, ["place", *PLACED], batch_size=BATCH)
+
+
+def _settle_carts(plan: Plan) -> None:
+    rows = [row for row in plan.records(Movement) if row.cart is not None]
+    Place.objects.bulk_update([_placed(row.cart, row) for row in rows], PLACED, batch_size=BATCH)
 
 
 def _leave_changes(plan: Plan, by: Person | None) -> None:
     made = [
-        Change(
-            at=plan.at,
-            by=by,
-            subject=model.__name__,
-            subject_key=plan.keys[id(record)][:60],
-            what="imported",
-            after=_after(record),
-        )
+        _change(plan, by, record, plan.keys[id(record)], what="imported", after=_after(record))
         for model, records in plan.created.items()
         if model not in HISTORY_ROWS
         for record in records
     ]
     edited = [
-        Change(
-            at=plan.at,
-            by=by,
-            subject=type(edit.record).__name__,
-            subject_key=edit.key[:60],
-            what="edited",
-            before=edit.before,
-            after=edit.after,
+        _change(
+            plan, by, edit.record, edit.key, what="edited", before=edit.before, after=edit.after,
             reason="import",
         )
         for edit in plan.edits.values()
+    ]  # fmt: skip
+    removed = [
+        _change(plan, by, record, key, what="removed", before=_after(record), reason="import")
+        for record, key in plan.removed
     ]
-    Change.objects.bulk_create([*made, *edited], batch_size=BATCH)
+    Change.objects.bulk_create([*made, *edited, *removed], batch_size=BATCH)
 
 
-def _after(record: Model) -> dict[str, Any]:
+def _change(plan: Plan, by: Person | None, record: Any, key: str, **more: Any) -> Change:
+    """Filed under the key by which the services file theirs."""
+    if isinstance(record, (Piece, Place, StockLine)):
+        key = record.code
+    elif isinstance(record, PieceAlias):
+        key = record.piece.code
+    return Change(at=plan.at, by=by, subject=type(record).__name__, subject_key=key[:60], **more)
+
+
+def _after(record: Any) -> dict[str, Any]:
+    if isinstance(record, Allotment):
+        return {"piece": readable(record.piece), "position": readable(record.position)}
+    if isinstance(record, PieceAlias):
+        return {"text": record.text}
     code = getattr(record, "code", None) or getattr(record, "number", None)
     return {"code": readable(code)} if code else {}

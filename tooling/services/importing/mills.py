@@ -1,4 +1,4 @@
-"""Mills, stations and shafts from sheets, and setup charts."""
+"""Mills, stations and shafts from sheets."""
 
 from __future__ import annotations
 
@@ -8,17 +8,8 @@ from typing import Any
 from django.utils.translation import gettext_lazy as _
 
 from tooling.errors import ToolingError
-from tooling.models import (
-    ChartPass,
-    DriveGroup,
-    Mill,
-    MillShaft,
-    Place,
-    SetPass,
-    SetupChart,
-    Station,
-)
-from tooling.services.importing.known import Known, plain
+from tooling.models import DriveGroup, Mill, MillShaft, Place, Station
+from tooling.services.importing.known import Known, check_label, plain
 from tooling.services.importing.plan import Plan
 from tooling.services.importing.shop import said
 from tooling.spreadsheets.kinds import KINDS
@@ -71,20 +62,20 @@ class _Machine:
 
 def plan_mills(rows: Iterable[Row], plan: Plan, known: Known) -> None:
     machine = _Machine()
+    known.labels |= {station.code for station in machine.stations.values()}
     for row in rows:
-        plan.begin(row, "mills")
-        values = row.values
-        mill = _mill(row, plan, known)
-        if mill is None:
-            continue
-        station = _station(values, mill, plan, known, machine)
-        _shaft(values, mill, station, plan, machine)
+        with plan.of_row(row, KINDS["mills"], "mill"):
+            mill = _mill(row, plan, known)
+            station = _station(row.values, mill, plan, known, machine)
+            _shaft(row.values, mill, station, plan, machine)
 
 
-def _mill(row: Row, plan: Plan, known: Known) -> Mill | None:
+def _mill(row: Row, plan: Plan, known: Known) -> Mill:
     values = row.values
     number = values["mill"]
     wanted = taken(values, MILL_NAMES)
+    if values.get("place"):
+        wanted["place"] = plan.look("place", known.place, values["place"])
     wanted["unit"] = row.unit(KINDS["mills"])
     if values.get("max_speed") is not None:
         wanted["max_speed_m_min"] = float(values["max_speed"])
@@ -94,16 +85,18 @@ def _mill(row: Row, plan: Plan, known: Known) -> Mill | None:
         return mill
     for name in NEEDED:
         if values.get(name) is None:
-            error = ToolingError(
-                "missing_value", _("A new mill needs its {name}."), name=name.replace("_", " ")
+            raise ToolingError(
+                "missing_value",
+                _("A new mill needs its {name}."),
+                name=KINDS["mills"].field(name).label.lower(),
+                in_field=name,
             )
-            plan.problem(name, "", error)
-            return None
     wanted["name"] = wanted["name"] or number
-    title = str(wanted["name"])
-    place = _area(title, None, "area", plan, known)
-    mill = plan.create(Mill, f"mill {number}", number=number, place=place, **said(wanted))
-    known.mills[plain(number)] = mill
+    if wanted.get("place") is None:
+        wanted["place"] = _area(str(wanted["name"]), None, "area", plan, known)
+    mill = known.mills[plain(number)] = plan.create(
+        Mill, f"mill {number}", number=number, **said(wanted)
+    )
     return mill
 
 
@@ -127,13 +120,16 @@ def _station(
     key = (plain(mill.number), number)
     station = machine.stations.get(key)
     title = f"mill {mill.number} station {number}"
+    code = values.get("station_code")
     if station is not None:
+        plan.look("station_code", lambda text: check_label(station, text), code)
         plan.edit(station, title, **wanted)
         return station
-    assert mill.place is not None
-    place = _area(f"Station {number}", mill.place, "station", plan, known)
+    outer = mill.place or _area(mill.name, None, "area", plan, known)
+    place = _area(f"Station {number}", outer, "station", plan, known)
+    label = plan.look("station_code", lambda text: known.label(text, "M"), code) if code else ""
     station = plan.create(
-        Station, title, code="", mill=mill, number=number, place=place, **said(wanted)
+        Station, title, code=label, mill=mill, number=number, place=place, **said(wanted)
     )
     machine.stations[key] = station
     return station
@@ -149,12 +145,14 @@ def _shaft(
     shaft = machine.new_shafts.get((id(station), which, bank))
     if station.pk is not None and shaft is None:
         shaft = machine.shafts.get((station.pk, which, bank))
-    if shaft is not None:
+    if shaft is None:
+        shaft = plan.create(
+            MillShaft, title, station=station, which=which, bank=bank, **said(wanted)
+        )
+        machine.new_shafts[id(station), which, bank] = shaft
+    else:
         plan.edit(shaft, title, **wanted)
-        return
-    machine.new_shafts[id(station), which, bank] = plan.create(
-        MillShaft, title, station=station, which=which, bank=bank, **said(wanted)
-    )
+    plan.speak_of(shaft, title)
 
 
 def _group(values: dict[str, Any], mill: Mill, plan: Plan, machine: _Machine) -> DriveGroup | None:
@@ -173,72 +171,3 @@ def _group(values: dict[str, Any], mill: Mill, plan: Plan, machine: _Machine) ->
     else:
         plan.edit(group, f"drive group {name}", rpm_factor=factor)
     return group
-
-
-def plan_charts(rows: Iterable[Row], plan: Plan, known: Known) -> None:
-    charts = {
-        (plain(chart.tool_set.number), plain(chart.mill.number)): chart
-        for chart in SetupChart.objects.filter(is_current=True).select_related("tool_set", "mill")
-    }
-    placed = {
-        (chart_pass.chart_id, chart_pass.set_pass_id): chart_pass
-        for chart_pass in ChartPass.objects.select_related("station")
-    }
-    stations = {
-        (plain(station.mill.number), station.number): station
-        for station in [*Station.objects.select_related("mill"), *plan.records(Station)]
-    }
-    passes = {
-        (plain(each.tool_set.number), each.number): each
-        for each in [*SetPass.objects.select_related("tool_set"), *plan.records(SetPass)]
-    }
-    for row in rows:
-        plan.begin(row, "charts")
-        try:
-            _plan_chart_row(row.values, plan, known, charts, placed, stations, passes)
-        except ToolingError as error:
-            plan.problem("pass", row.values.get("pass"), error)
-
-
-def _plan_chart_row(
-    values: dict[str, Any],
-    plan: Plan,
-    known: Known,
-    charts: dict[tuple[str, str], SetupChart],
-    placed: dict[tuple[int, int], ChartPass],
-    stations: dict[tuple[str, int], Station],
-    passes: dict[tuple[str, int], SetPass],
-) -> None:
-    tool_set, mill = known.tool_set(values["set"]), known.mill(values["mill"])
-    set_pass = passes.get((plain(tool_set.number), values["pass"]))
-    station = stations.get((plain(mill.number), values["station"]))
-    if set_pass is None:
-        raise ToolingError(
-            "unknown_pass", _("Set {set} has no pass {number}."), set=tool_set.number,
-            number=values["pass"],
-        )  # fmt: skip
-    if station is None:
-        raise ToolingError(
-            "unknown_station", _("{mill} has no station {number}."), mill=mill.name,
-            number=values["station"],
-        )  # fmt: skip
-    title = f"{tool_set.number} on {mill.number}"
-    key = (plain(tool_set.number), plain(mill.number))
-    wanted = {"revision": values.get("chart_revision"), "hand": values.get("hand")}
-    if key in charts:
-        plan.edit(charts[key], title, **wanted)
-    else:
-        charts[key] = plan.create(SetupChart, title, tool_set=tool_set, mill=mill, **said(wanted))
-    chart = charts[key]
-    own = {
-        "station": station,
-        "gap_nm": values.get("gap"),
-        "top_inboard_fill_nm": values.get("top_inboard_fill"),
-        "bottom_inboard_fill_nm": values.get("bottom_inboard_fill"),
-        "note": values.get("note"),
-    }
-    present = placed.get((chart.pk, set_pass.pk)) if chart.pk and set_pass.pk else None
-    if present is None:
-        plan.create(ChartPass, f"{title}, {set_pass}", chart=chart, set_pass=set_pass, **said(own))
-    else:
-        plan.edit(present, f"{title}, {set_pass}", **own)

@@ -1,78 +1,36 @@
-"""Drawings, pieces and stock from sheets."""
+"""Pieces from sheets: what they are, where they lie, what they measure and have run."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import UTC, datetime, time
+from datetime import datetime, time
 from typing import Any
 
 from django.utils.translation import gettext_lazy as _
 
-from tooling.errors import ToolingError
+from tooling.errors import Conflict, ToolingError
 from tooling.models import (
     DIMENSIONS,
-    Drawing,
+    Condition,
     DrawingRevision,
-    LengthEntry,
     Movement,
+    Owner,
     Piece,
     PieceAlias,
     Place,
-    Reading,
-    StockLine,
 )
-from tooling.services.importing.known import Known, plain
-from tooling.services.importing.plan import Plan
+from tooling.services.codes import PIECE_LETTERS
+from tooling.services.dimensions import check_piece
+from tooling.services.importing.drawings import BROUGHT
+from tooling.services.importing.known import Known, check_label, plain
+from tooling.services.importing.past import not_in_future
+from tooling.services.importing.plan import Plan, Wish, same_record
 from tooling.services.importing.shop import said
+from tooling.services.piece_ledger import verb_for
 from tooling.spreadsheets.kinds import KINDS
 from tooling.spreadsheets.rows import Row
 
-LEAST = ("drive_diameter", "root_diameter", "outside_diameter", "face_width")
-
-
-def plan_drawings(rows: Iterable[Row], plan: Plan, known: Known) -> None:
-    for row in rows:
-        plan.begin(row, "drawings")
-        values = row.values
-        number = values["drawing"]
-        drawing = known.drawings.get(plain(number))
-        wanted = {"kind": values["kind"], "title": values.get("title")}
-        if drawing is None:
-            drawing = plan.create(Drawing, number, number=number, **said(wanted))
-            known.drawings[plain(number)] = drawing
-        else:
-            plan.edit(drawing, number, **wanted)
-        _plan_revision(row, drawing, plan, known)
-
-
-def _plan_revision(row: Row, drawing: Drawing, plan: Plan, known: Known) -> None:
-    values = row.values
-    number = plain(drawing.number)
-    present = known.current.get(number)
-    name = values.get("revision") or (present.revision if present else "A")
-    wanted: dict[str, Any] = {
-        "unit": row.unit(KINDS["drawings"]),
-        "material": values.get("material"),
-        "plated_thickness_nm": values.get("plated_thickness"),
-        "bore_class": values.get("bore_class"),
-        "mass_g": values.get("mass"),
-        "issued_on": values.get("issued_on"),
-        "old_pieces": values.get("old_pieces"),
-        "note": values.get("note"),
-        **{f"{each}_nm": values.get(each) for each in DIMENSIONS},
-        **{f"least_{each}_nm": values.get(f"least_{each}") for each in LEAST},
-    }
-    revision = known.revisions.get((number, plain(name)))
-    title = f"{drawing.number} {name}"
-    if revision is not None:
-        plan.edit(revision, title, **wanted)
-        return
-    if present is not None:
-        plan.edit(present, f"{drawing.number} {present.revision}", is_current=False)
-    revision = plan.create(
-        DrawingRevision, title, drawing=drawing, revision=name, is_current=True, **said(wanted)
-    )
-    known.add_revision(revision)
+OWN = ("mark", "mark_place", "condition", "hold_reason", "heat_lot", "note")
 
 
 def names_in(rows: Iterable[Row], *fields: str) -> set[str]:
@@ -80,108 +38,135 @@ def names_in(rows: Iterable[Row], *fields: str) -> set[str]:
     return {str(row.values[name]) for row in rows for name in fields if row.values.get(name)}
 
 
+def other_numbers(values: dict[str, Any]) -> list[str]:
+    """Every old number of a row."""
+    further = str(values.get("other_numbers") or "").split(";")
+    return [text.strip() for text in (values.get("old_number") or "", *further) if text.strip()]
+
+
 def plan_pieces(rows: list[Row], plan: Plan, known: Known) -> None:
-    known.read_pieces(names_in(rows, "code", "old_number", "mark"))
+    names = {text for row in rows for text in other_numbers(row.values)}
+    known.read_pieces(names | names_in(rows, "code", "mark"))
     for row in rows:
-        plan.begin(row, "pieces")
-        try:
+        with plan.of_row(row, KINDS["pieces"], "mark"):
             _plan_piece(row, plan, known)
-        except ToolingError as error:
-            plan.problem(COLUMN_OF.get(error.code, "mark"), _value_of(row, error), error)
-
-
-COLUMN_OF = {
-    "unknown_owner": "owner",
-    "no_shop_owner": "owner",
-    "unknown_place": "place",
-    "ambiguous_place": "place",
-    "unknown_drawing": "drawing",
-    "unknown_revision": "revision",
-    "bad_check_character": "code",
-    "length_run_falls": "length_run",
-}
-
-
-def _value_of(row: Row, error: ToolingError) -> Any:
-    return row.values.get(COLUMN_OF.get(error.code, "mark"))
 
 
 def _plan_piece(row: Row, plan: Plan, known: Known) -> None:
     values = row.values
-    drawing = known.drawing(values["drawing"])
-    revision = known.revision(drawing, values.get("revision"))
-    owner = known.owner(values["owner"]) if values.get("owner") else None
-    place = known.place(values["place"]) if values.get("place") else None
-    piece = _existing(values, drawing, owner, known)
+    drawing = plan.look("drawing", known.drawing, values["drawing"])
+    revision = plan.look(
+        "revision", lambda text: known.revision(drawing, text), values.get("revision")
+    )
+    owner = plan.look("owner", known.owner, values["owner"]) if values.get("owner") else None
+    place = plan.look("place", known.place, values["place"]) if values.get("place") else None
     title = str(values.get("mark") or values.get("old_number") or values.get("code"))
-    wanted: dict[str, Any] = {
-        **{
-            name: values.get(name)
-            for name in ("mark", "mark_place", "condition", "hold_reason", "heat_lot", "note")
-        },
-        "copy_letter": values.get("copy"),
-        "over_chrome": values.get("over_chrome"),
-        "hardness_hrc": _number(values.get("hardness")),
-        "weighed_g": values.get("mass"),
-        "value_cents": _cents(values.get("value")),
-        "unit": row.unit(KINDS["pieces"]),
-        **{f"made_{each}_nm": values.get(f"made_{each}") for each in DIMENSIONS},
-    }
+    piece = _existing(values, revision, owner, known)
+    wanted = _wanted(row)
     if piece is None:
-        piece = _new_piece(values, drawing, revision, owner, place, wanted, title, plan, known)
+        piece = _new_piece(values, revision, owner, place, wanted, title, plan, known)
     else:
+        _check_existing(piece, values, revision, plan)
         plan.edit(piece, title, owner=owner, **wanted)
         if values.get("revision"):
             plan.edit(piece, title, revision=revision)
-        if place is not None and piece.place is not place and piece.place_id != place.pk:
+        if place is not None and not same_record(piece.place, place):
             _move(piece, place, title, plan)
-    _plan_alias(piece, values.get("old_number"), title, plan, known)
-    _plan_present_sizes(row, piece, title, plan)
-    _plan_length_run(values, piece, title, plan)
+    plan.speak_of(piece, title)
+    sizes = {f"made_{each}_nm": getattr(piece, f"made_{each}_nm") for each in DIMENSIONS}
+    check_piece(revision=piece.revision, values=sizes, reason=BROUGHT)
+    for text in other_numbers(values):
+        _plan_alias(piece, text, title, plan, known)
+    _wish(row, piece, title, plan, known)
 
 
-def _existing(values: dict[str, Any], drawing: Drawing, owner: Any, known: Known) -> Piece | None:
+def _wanted(row: Row) -> dict[str, Any]:
+    values = row.values
+    hardness, value = values.get("hardness"), values.get("value")
+    return {
+        **{name: values.get(name) for name in OWN},
+        "copy_letter": values.get("copy"),
+        "over_chrome": values.get("over_chrome"),
+        "hardness_hrc": None if hardness is None else float(hardness),
+        "weighed_g": values.get("mass"),
+        "value_cents": None if value is None else round(value * 100),
+        "unit": row.unit(KINDS["pieces"]),
+        **{f"made_{each}_nm": values.get(f"made_{each}") for each in DIMENSIONS},
+    }
+
+
+def _existing(
+    values: dict[str, Any], revision: DrawingRevision, owner: Owner | None, known: Known
+) -> Piece | None:
+    """By label; else by old number; else by mark, drawing, copy and owner."""
+    by_number = next((p for t in other_numbers(values) if (p := known.pieces.get(plain(t)))), None)
     if values.get("code"):
-        return known.pieces.get(plain(values["code"]))
-    if values.get("old_number"):
-        return known.pieces.get(plain(values["old_number"]))
+        return known.coded(values["code"]) or by_number
+    if other_numbers(values):
+        return by_number
     same = [
         piece
         for piece in known.by_mark.get(plain(values["mark"]), [])
-        if piece.drawing is drawing or piece.drawing_id == drawing.pk
+        if same_record(piece.drawing, revision.drawing)
+        and (not values.get("copy") or piece.copy_letter == values["copy"])
+        and (owner is None or same_record(piece.owner, owner))
     ]
-    if values.get("copy"):
-        same = [piece for piece in same if piece.copy_letter == values["copy"]]
-    if owner is not None:
-        same = [piece for piece in same if piece.owner is owner or piece.owner_id == owner.pk]
     if len(same) > 1:
         raise ToolingError(
             "ambiguous_mark",
             _("{count} pieces have the mark “{name}”. Give the label code or old number."),
             name=values["mark"],
             count=len(same),
+            in_field="mark",
         )
     return same[0] if same else None
 
 
+def _check_existing(
+    piece: Piece, values: dict[str, Any], revision: DrawingRevision, plan: Plan
+) -> None:
+    plan.look("code", lambda text: check_label(piece, text), values.get("code"))
+    if not same_record(piece.drawing, revision.drawing):
+        raise Conflict(
+            "other_drawing",
+            _("{piece} is made to {drawing}, not {other}. Another drawing means another piece."),
+            piece=piece,
+            drawing=piece.drawing.number,
+            other=revision.drawing.number,
+            in_field="drawing",
+        )
+    wanted = values.get("condition")
+    if piece.pk and piece.condition == Condition.HOLD and wanted not in (None, Condition.HOLD):
+        raise Conflict(
+            "piece_held",
+            _("{piece} is held ({reason}). Lift the hold on its page, or leave the cell blank."),
+            piece=piece,
+            reason=piece.hold_reason or "-",
+            in_field="condition",
+        )
+
+
 def _new_piece(
-    values: dict[str, Any], drawing: Drawing, revision: DrawingRevision, owner: Any,
-    place: Place | None, wanted: dict[str, Any], title: str, plan: Plan, known: Known,
+    values: dict[str, Any], revision: DrawingRevision, owner: Owner | None, place: Place | None,
+    wanted: dict[str, Any], title: str, plan: Plan, known: Known,
 ) -> Piece:  # fmt: skip
+    code, letter = values.get("code"), PIECE_LETTERS[revision.drawing.kind]
+    if wanted["unit"] is None:
+        wanted["unit"] = revision.unit
     piece: Piece = plan.create(
         Piece,
         title,
-        code=values.get("code") or "",
-        drawing=drawing,
+        code=plan.look("code", lambda text: known.label(text, letter), code) if code else "",
+        drawing=revision.drawing,
         revision=revision,
-        owner=owner or known.owner(None),
+        owner=owner or plan.look("owner", known.owner, None),
         place=place or not_yet_placed(plan, known),
         **said(wanted),
     )
     known.add_piece(piece)
     plan.create(
         Movement, title, quiet=True, piece=piece, to=piece.place, how="import",
-        happened_at=plan.at, received_at=plan.at, effective_at=plan.at,
+        happened_at=plan.at, received_at=plan.at, effective_at=plan.at, sees=False,
     )  # fmt: skip
     return piece
 
@@ -202,100 +187,52 @@ def not_yet_placed(plan: Plan, known: Known) -> Place:
 
 def _move(piece: Piece, place: Place, title: str, plan: Plan) -> None:
     plan.changed(title, "place", piece.place, place)
-    plan.create(
+    movement = plan.create(
         Movement, title, quiet=True, piece=piece, from_seen=piece.place, to=place, how="import",
-        happened_at=plan.at, received_at=plan.at, effective_at=plan.at, sees=False,
+        what=verb_for(place), happened_at=plan.at, received_at=plan.at, effective_at=plan.at,
+        sees=False,
     )  # fmt: skip
+    plan.moves.append((movement, plan.outcomes[-1]))
     piece.place = place
 
 
-def _plan_alias(piece: Piece, text: str | None, title: str, plan: Plan, known: Known) -> None:
-    if text and plain(text) not in known.pieces:
-        plan.create(PieceAlias, title, quiet=piece.pk is None, piece=piece, text=text)
+def _plan_alias(piece: Piece, text: str, title: str, plan: Plan, known: Known) -> None:
+    named = known.pieces.get(plain(text))
+    if named is None:
+        plan.create(PieceAlias, title, quiet=True, piece=piece, text=text)
         known.pieces[plain(text)] = piece
-
-
-def _plan_present_sizes(row: Row, piece: Piece, title: str, plan: Plan) -> None:
-    """A size "now" that differs from what is known is a reading of its day."""
-    measured = row.values.get("measured_on")
-    at = datetime.combine(measured, time(12), tzinfo=UTC) if measured else plan.at
-    for each in DIMENSIONS:
-        value = row.values.get(f"now_{each}")
-        name = f"now_{each}_nm"
-        if value is None or value == getattr(piece, name):
-            continue
         if piece.pk is not None:
-            plan.changed(title, f"now_{each}", getattr(piece, name), value)
-        setattr(piece, name, value)
-        plan.resized[id(piece)] = piece
-        plan.create(
-            Reading, title, quiet=True, piece=piece, dimension=each, value_nm=value,
-            unit=row.units.get(f"now_{each}", piece.unit), happened_at=min(at, plan.at),
-            received_at=plan.at, how="import",
-        )  # fmt: skip
+            plan.changed(title, "old_number", None, text)
+    elif not same_record(named, piece):
+        raise Conflict(
+            "other_piece",
+            _("The old number {text} is piece {piece}'s already."),
+            text=text,
+            piece=named,
+            in_field="old_number",
+        )
 
 
-def _plan_length_run(values: dict[str, Any], piece: Piece, title: str, plan: Plan) -> None:
-    total = values.get("length_run")
-    if total is None or total == piece.length_run_nm:
-        return
-    more = total - piece.length_run_nm
-    if more < 0:
-        raise ToolingError(
-            "length_run_falls",
-            _("{mark} has already run more than this sheet says; length run never falls. "
-              "Leave the cell blank or correct the entry on the piece's page."),
-            mark=title,
-        )  # fmt: skip
-    if piece.pk is not None:
-        plan.changed(title, "length_run", piece.length_run_nm, total)
-    plan.create(
-        LengthEntry, title, quiet=True, piece=piece, length_nm=more,
-        strip_class=values.get("strip_class") or "", source="import", happened_at=plan.at,
-        received_at=plan.at,
-    )  # fmt: skip
-
-
-def _number(value: Any) -> float | None:
-    return None if value is None else float(value)
-
-
-def _cents(value: Any) -> int | None:
-    return None if value is None else round(value * 100)
-
-
-def plan_stock(rows: list[Row], plan: Plan, known: Known) -> None:
-    known.read_stock()
-    for row in rows:
-        plan.begin(row, "stock")
-        try:
-            _plan_stock_line(row.values, plan, known)
-        except ToolingError as error:
-            plan.problem(COLUMN_OF.get(error.code, "drawing"), _value_of(row, error), error)
-
-
-def _plan_stock_line(values: dict[str, Any], plan: Plan, known: Known) -> None:
-    drawing, place = known.drawing(values["drawing"]), known.place(values["place"])
-    owner = known.owner(values.get("owner"))
-    condition = values.get("condition") or "sound"
-    key = (plain(drawing.number), plain(place.path_name), condition, plain(owner.code))
-    line = known.stock.get(key)
-    title = f"{drawing.number} in {place.path_name}"
-    if line is None:
-        line = plan.create(
-            StockLine, title, code=values.get("code") or "", drawing=drawing, place=place,
-            condition=condition, owner=owner, least_count=values.get("least_count") or 0,
-        )  # fmt: skip
-        known.stock[key] = line
-        change, what = values["count"], "receive"
-    else:
-        plan.edit(line, title, least_count=values.get("least_count"))
-        change, what = values["count"] - line.count, "count"
-        if change:
-            plan.changed(title, "count", line.count, values["count"])
-    line.count = values["count"]
-    if change:
-        plan.create(
-            Movement, title, quiet=True, stock=line, to=place, what=what, quantity=change,
-            how="import", happened_at=plan.at, received_at=plan.at, effective_at=plan.at,
-        )  # fmt: skip
+def _wish(row: Row, piece: Piece, title: str, plan: Plan, known: Known) -> None:
+    """What the row says of the piece today; readings in the same import may say it already."""
+    values, measured = row.values, row.values.get("measured_on")
+    at = plan.at
+    if measured:
+        moment = datetime.combine(measured, time(12), tzinfo=known.zone)
+        plan.look("measured_on", lambda when: not_in_future(when, plan.at), moment)
+        at = min(moment, plan.at)
+    for name in (*(f"now_{each}" for each in DIMENSIONS), "length_run"):
+        if values.get(name) is not None:
+            plan.wishes.append(
+                Wish(
+                    outcome=plan.outcomes[-1],
+                    piece=piece,
+                    title=title,
+                    name=name,
+                    value=values[name],
+                    happened_at=at if name != "length_run" else plan.at,
+                    dated=bool(measured),
+                    unit=row.units.get(name, piece.unit),
+                    strip_class=values.get("strip_class") or "",
+                )
+            )

@@ -29,7 +29,6 @@ WORK_KINDS: dict[str, tuple[str, ...]] = {
     "plate": ("chrome", "plated", "chromed", "plating"),
     "remark": ("re-mark", "stamped", "marked"),
 }
-DIAMETERS = ("drive_diameter", "root_diameter", "outside_diameter")
 
 
 def piece(**more: object) -> Field:
@@ -86,8 +85,8 @@ REGRINDS = Kind(
              longest=120),
         code("order_reference", "Order", "po", "order no", "po no", "work order", "reference"),
         unit(),
-        *dimensions("before_", (*DIAMETERS, "face_width")),
-        *dimensions("after_", (*DIAMETERS, "face_width")),
+        *dimensions("before_"),
+        *dimensions("after_"),
         yes_no("mark_restored", "Mark restored", "re-marked", "mark back", "remarked"),
         Field("cost", "Cost", ("price", "amount", "charge"), FieldType.NUMBER, least=0,
               most=1e9),

@@ -23,6 +23,8 @@ def set_number(**more: object) -> Field:
 
 POSITION_SHARED = (
     set_number(),
+    code("set_code", "Set label", "set label code", of=OF_SET, longest=12,
+         note="Leave blank: codes are given when labels are made."),
     text("name", "Name", "set name", "profile", "profile name", "description", "section",
          of=OF_SET, longest=120, example="C 100 × 50"),
     code("revision", "Revision", "rev", "set revision", "set rev", of=OF_SET, longest=10,

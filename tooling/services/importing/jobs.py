@@ -1,0 +1,99 @@
+"""Jobs to come, from sheets."""
+
+from __future__ import annotations
+
+from datetime import date, datetime, time, timedelta
+from typing import Any
+
+from django.utils.translation import gettext_lazy as _
+
+from tooling.errors import Conflict, Unknown
+from tooling.models import Job, Kit, KitState, SetVariant, ToolSet
+from tooling.services.importing.known import Known, plain
+from tooling.services.importing.plan import Plan, same_record
+from tooling.services.importing.shop import said
+from tooling.spreadsheets.kinds import KINDS
+from tooling.spreadsheets.rows import Row
+
+MORNING = time(6)
+GATHERED_BEFORE = timedelta(hours=8)
+Variants = dict[tuple[str, str], SetVariant]
+
+
+def plan_jobs(rows: list[Row], plan: Plan, known: Known) -> None:
+    jobs = {plain(job.number): job for job in Job.objects.all()}
+    gathered = dict(Kit.objects.exclude(state=KitState.CLOSED).values_list("job_id", "number"))
+    variants = {
+        (plain(each.tool_set.number), plain(each.name)): each
+        for each in [*SetVariant.objects.select_related("tool_set"), *plan.records(SetVariant)]
+    }
+    for row in rows:
+        with plan.of_row(row, KINDS["jobs"], "number"):
+            _plan_job(row, plan, known, jobs, gathered, variants)
+
+
+def _plan_job(
+    row: Row, plan: Plan, known: Known, jobs: dict[str, Job], gathered: dict[int, str],
+    variants: Variants,
+) -> None:  # fmt: skip
+    number = row.values["number"]
+    job = jobs.get(plain(number))
+    wanted = _wanted(row, job, plan, known, variants)
+    if job is None:
+        job = jobs[plain(number)] = plan.create(Job, number, number=number, **said(wanted))
+    else:
+        if job.pk in gathered:
+            _refuse_other_tooling(job, wanted, gathered[job.pk])
+        plan.edit(job, job.number, **wanted)
+    plan.speak_of(job, job.number)
+
+
+def _wanted(
+    row: Row, job: Job | None, plan: Plan, known: Known, variants: Variants
+) -> dict[str, Any]:
+    values = row.values
+    tool_set = plan.look("set", known.tool_set, values["set"])
+    starts = _moment(values["date"], values.get("time") or MORNING, known)
+    gathers = None if job else starts - GATHERED_BEFORE
+    if values.get("gather_date"):
+        gathers = _moment(values["gather_date"], values.get("gather_time") or MORNING, known)
+    customer = values.get("customer")
+    hours = values.get("hours")
+    return {
+        "tool_set": tool_set, "mill": plan.look("mill", known.mill, values["mill"]),
+        "variant": _variant(values.get("variant"), tool_set, variants),
+        "customer": plan.look("customer", known.owner, customer) if customer else None,
+        "grade": values.get("grade"), "unit": row.unit(KINDS["jobs"]),
+        "thickness_nm": values.get("thickness"), "width_nm": values.get("width"),
+        "coating": values.get("coating"), "strip_class": values.get("strip_class"),
+        "length_nm": values.get("length"), "starts_at": starts,
+        "hours": None if hours is None else float(hours), "gathers_at": gathers,
+    }  # fmt: skip
+
+
+def _moment(day: date, hour: time, known: Known) -> datetime:
+    return datetime.combine(day, hour, tzinfo=known.zone)
+
+
+def _variant(name: str | None, tool_set: ToolSet, variants: Variants) -> SetVariant | None:
+    if not name:
+        return None
+    variant = variants.get((plain(tool_set.number), plain(name)))
+    if variant is None:
+        raise Unknown(
+            "unknown_variant", _("Set {set} has no variant “{name}”."), set=tool_set.number,
+            name=name, in_field="variant",
+        )  # fmt: skip
+    return variant
+
+
+def _refuse_other_tooling(job: Job, wanted: dict[str, Any], kit: str) -> None:
+    for name, field in (("tool_set", "set"), ("mill", "mill"), ("variant", "variant")):
+        if wanted[name] is not None and not same_record(getattr(job, name), wanted[name]):
+            raise Conflict(
+                "kit_is_open",
+                _("Kit {kit} is being gathered for job {job}. Close the kit first."),
+                kit=kit,
+                job=job.number,
+                in_field=field,
+            )
