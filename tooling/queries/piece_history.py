@@ -72,7 +72,7 @@ class Source:
 
 
 def piece_history(code: str, *, after: str = "", size: int = PAGE) -> HistoryPage:
-    """One page of the piece's history, older than the key. Eight queries."""
+    """One page of the piece's history, older than the key. Nine queries."""
     piece = Piece.objects.select_related("drawing").get(code=code)
     key = _read_key(after)
     merged: list[tuple[datetime, int, int, Entry]] = []
@@ -159,7 +159,7 @@ def _tell_movement(row: Movement) -> Entry:
         id=row.pk,
         note=row.note,
         is_corrected=hasattr(row, "corrected_by"),
-        scan=str(row.uuid),
+        scan=str(row.scan or ""),
         how=row.get_how_display(),
         place_code=row.to.code if row.to else "",
     )
@@ -177,7 +177,7 @@ def _tell_refused(row: RefusedScan) -> Entry:
         by=_name(row.by),
         id=row.pk,
         status="refused",
-        scan=str(row.uuid),
+        scan=str(row.scan),
         how=row.get_how_display(),
         extra={"code": row.error_code},
     )

@@ -125,7 +125,10 @@ class PiecePage:
 
 
 def piece_page(code: str) -> PiecePage:
-    """The piece of this code. Six queries. Raises Unknown ``unknown_code``."""
+    """The piece of this code. Five queries, six when its revision is an old one.
+
+    Raises Unknown ``unknown_code``.
+    """
     rows = Piece.objects.select_related("drawing", "revision", "owner", "place")
     piece = rows.filter(code=code.upper()).first()
     if piece is None:

@@ -99,7 +99,10 @@ def find_places(text: str) -> list[PlaceRow]:
 
 
 def place_page(code: str, *, after: str = "") -> PlacePage:
-    """One place. Nine queries whatever it holds. Raises Unknown ``unknown_code``."""
+    """One place. Six queries whatever it holds, seven when it is inside another.
+
+    Raises Unknown ``unknown_code``.
+    """
     place = Place.objects.select_related("owner").filter(code=code.upper()).first()
     if place is None:
         raise Unknown(

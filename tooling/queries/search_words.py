@@ -40,6 +40,9 @@ SAME_PLACE_WORDS: Mapping[str, str] = MappingProxyType(
 )
 """Words of the trade for what this shop's pages call otherwise."""
 
+KNOWN_BY_WIDTH = (DrawingKind.SPACER, DrawingKind.SHIM, DrawingKind.SLEEVE)
+"""Kinds that a bare number after their word gives the width of: ``collar 25``."""
+
 TOLERANCE_NM = 50_000
 """Sizes within 0.05 mm of the one asked for count as that size."""
 
@@ -76,7 +79,7 @@ def understand(text: str, *, unit: Unit = "mm") -> Understood:
     """
     rest = " ".join(text.split())[:80]
     kind, rest = _take_kind(rest)
-    sizes, rest = _take_sizes(rest, unit, bool(kind))
+    sizes, rest = _take_sizes(rest, unit, kind in KNOWN_BY_WIDTH)
     return Understood(rest, kind, sizes, _code_prefix(rest), _other_names(rest))
 
 
@@ -89,7 +92,7 @@ def _take_kind(text: str) -> tuple[str, str]:
     return "", text
 
 
-def _take_sizes(text: str, unit: Unit, has_kind: bool) -> tuple[dict[str, tuple[int, int]], str]:
+def _take_sizes(text: str, unit: Unit, by_width: bool) -> tuple[dict[str, tuple[int, int]], str]:
     low = text.lower()
     for word, name in _BY_LENGTH:
         if low.startswith(word + " "):
@@ -100,7 +103,7 @@ def _take_sizes(text: str, unit: Unit, has_kind: bool) -> tuple[dict[str, tuple[
         bore, width = (_window(part.strip(), unit) for part in crossed.groups())
         if bore and width:
             return {"bore": bore, "face_width": width}, ""
-    window = _window(text, unit) if has_kind and text else None
+    window = _window(text, unit) if by_width and text else None
     return ({"face_width": window}, "") if window else ({}, text)
 
 
