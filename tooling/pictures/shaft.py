@@ -1,0 +1,221 @@
+"""One shaft large, to be read from a metre: every piece with its mark, order, width and diameter.
+
+Looking downstream, shoulder on the drive side, to scale.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from django.utils.translation import gettext as _
+
+from tooling.engineering.length_formats import Unit, say_length
+from tooling.pictures.ribbon_kit import Hand, RibbonPiece, RibbonShaft, RibbonStation
+from tooling.pictures.shapes import Drawing, Group, Line, Mark, Path, Rect, Shape, Text, frame
+from tooling.pictures.state_marks import STATE_WORDS, summarise
+
+PX = 25.4 / 96
+WIDTH = 1000 * PX
+_LEFT = 56 * PX
+_RIGHT = 24 * PX
+_TALLEST = 230 * PX
+_TOP = 26 * PX
+_TEXT = 17 * PX
+_SMALL = 16 * PX
+_ROW = 25 * PX
+_MARK = 30 * PX
+_FRAME = 1.6 * PX
+_SHOULDER = 16 * PX
+_LETTER = 0.62
+"""How wide a letter is at most on average, of the em."""
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """One piece's rectangle along the shaft."""
+
+    piece: RibbonPiece
+    x: float
+    y: float
+    width: float
+    height: float
+
+    @property
+    def middle(self) -> float:
+        return self.x + self.width / 2
+
+
+def draw_shaft(
+    station: RibbonStation,
+    shaft: RibbonShaft,
+    *,
+    drive_side: Hand = "left",
+    unit: Unit = "mm",
+) -> Drawing:
+    """The shaft's stack with a row of text for each piece under it, and its total as a dimension.
+
+    Without pieces the picture is an empty shaft that says so.
+    """
+    placed = _stack(shaft.pieces, drive_side)
+    rows = _rows(placed)
+    under = _TOP + _TALLEST + 14 * PX
+    dimension = under + (max(rows.values(), default=0) + 1) * _ROW + 12 * PX
+    return Drawing(
+        width=WIDTH,
+        height=dimension + 20 * PX,
+        shapes=(
+            *_shaft_line(placed, drive_side),
+            *(_piece(station.station, shaft, one) for one in placed),
+            *_labels(placed, rows, under, unit),
+            *_total(placed, dimension, unit),
+        ),
+        title=_("Station {number}, {shaft}").format(
+            number=station.station, shaft=_name(shaft.shaft)
+        ),
+        description=_spoken(shaft.pieces, unit),
+        look="shaft-picture",
+    )
+
+
+def _name(shaft: str) -> str:
+    return {"top": _("top"), "bottom": _("bottom"), "side": _("side rolls")}[shaft]
+
+
+def _spoken(pieces: Sequence[RibbonPiece], unit: Unit) -> str:
+    """The text alternative: the pieces in words from the shoulder."""
+    said = [
+        f"{piece.order}: {piece.mark or piece.code or _('spacer')}, "
+        f"{_size(piece.width_nm, unit)} × {_size(piece.diameter_nm, unit)}, "
+        f"{STATE_WORDS[piece.state]}"
+        for piece in pieces
+    ]
+    return _("From the shoulder: {pieces}.").format(pieces="; ".join(said) or summarise(()))
+
+
+def _size(nm: int | None, unit: Unit) -> str:
+    return _("not known") if nm is None else say_length(nm, unit)
+
+
+def _stack(pieces: Sequence[RibbonPiece], drive_side: Hand) -> tuple[Placed, ...]:
+    total = sum(piece.drawn_width_nm for piece in pieces)
+    largest = max((piece.drawn_diameter_nm for piece in pieces), default=1)
+    per_nm = min((WIDTH - _LEFT - _RIGHT) / max(total, 1), _TALLEST / largest)
+    length, axis = total * per_nm, _TOP + _TALLEST / 2
+    left = (WIDTH - length) / 2 + (_LEFT - _RIGHT) / 2 * (1 if drive_side == "left" else -1)
+    x = left if drive_side == "left" else left + length
+    done: list[Placed] = []
+    for piece in pieces:
+        width, height = piece.drawn_width_nm * per_nm, piece.drawn_diameter_nm * per_nm
+        start = x if drive_side == "left" else x - width
+        done.append(Placed(piece, start, axis - height / 2, width, height))
+        x += width if drive_side == "left" else -width
+    return tuple(done)
+
+
+def _shaft_line(placed: Sequence[Placed], drive_side: Hand) -> Iterator[Shape]:
+    """Centre line, shoulder with its hatch and its name."""
+    axis = _TOP + _TALLEST / 2
+    yield Line(4 * PX, axis, WIDTH - 4 * PX, axis, "centre")
+    is_left = drive_side == "left"
+    edge = placed[0].x + (0 if is_left else placed[0].width) if placed else WIDTH / 2
+    x = edge - _SHOULDER if is_left else edge
+    half = 52 * PX
+    yield Rect(x, axis - half, _SHOULDER, 2 * half, "soft")
+    for step in range(7):
+        y = axis - half + step * _SHOULDER * 0.86
+        yield Line(x, y + _SHOULDER * 0.8, x + _SHOULDER, y, "hatch")
+    yield Line(edge, axis - half - 6 * PX, edge, axis + half + 6 * PX, "outline")
+    where = edge - 4 * PX if is_left else edge + 4 * PX
+    yield Text(
+        where, axis - half - 12 * PX, _("shoulder"), _SMALL, "end" if is_left else "start",
+        "label quiet",
+    )  # fmt: skip
+
+
+def _piece(station: int, shaft: RibbonShaft, one: Placed) -> Group:
+    piece = one.piece
+    return Group(
+        shapes=tuple(_body(one)),
+        look="shaft-piece spacer" if piece.is_spacer else "shaft-piece",
+        data=piece.data(station, shaft.shaft),
+    )
+
+
+def _body(one: Placed) -> Iterator[Shape]:
+    is_here = one.piece.state == "here"
+    if is_here:
+        yield Rect(one.x, one.y, one.width, one.height, "body")
+    else:
+        yield Path(frame(one.x, one.y, one.width, one.height, _FRAME), "hollow")
+    size = min(_MARK, min(one.width, one.height) - 4 * PX)
+    if size >= 8 * PX:
+        look = "mark on-body" if is_here else "mark"
+        yield Mark(one.piece.state, one.middle, one.y + one.height / 2, size, look)
+
+
+def _rows(placed: Sequence[Placed]) -> dict[int, int]:
+    """The row of text under each piece: the first in which it does not touch its neighbour."""
+    ends: list[float] = []
+    rows: dict[int, int] = {}
+    for one in sorted(placed, key=lambda one: one.x):
+        half = len(_caption(one.piece)) * _TEXT * _LETTER / 2 + 6 * PX
+        start, end = one.middle - half, one.middle + half
+        row = next((row for row, last in enumerate(ends) if last <= start), len(ends))
+        if row == len(ends):
+            ends.append(end)
+        ends[row] = end
+        rows[one.piece.order] = row
+    return rows
+
+
+def _caption(piece: RibbonPiece) -> str:
+    return f"{piece.order} {piece.mark or piece.code or '–'}"
+
+
+def _labels(
+    placed: Sequence[Placed], rows: dict[int, int], under: float, unit: Unit
+) -> Iterator[Shape]:
+    """Order and mark under each piece with its leader; width and diameter where they fit."""
+    for one in placed:
+        y = under + (rows[one.piece.order] + 1) * _ROW
+        yield Line(one.middle, one.y + one.height, one.middle, y - _TEXT, "leader")
+        x = min(max(one.middle, _reach(one)), WIDTH - _reach(one))
+        yield Text(x, y, _caption(one.piece), _TEXT, "middle", "label strong")
+        yield from _sizes(one, unit)
+
+
+def _reach(one: Placed) -> float:
+    return len(_caption(one.piece)) * _TEXT * _LETTER / 2
+
+
+def _sizes(one: Placed, unit: Unit) -> Iterator[Shape]:
+    said = f"Ø {_size(one.piece.diameter_nm, unit)}"
+    if len(said) * _SMALL * _LETTER <= one.width:
+        yield Text(one.middle, one.y - 6 * PX, said, _SMALL, "middle", "label quiet")
+
+
+def _total(placed: Sequence[Placed], y: float, unit: Unit) -> Iterator[Shape]:
+    """The stack's length as a dimension line with arrows."""
+    if not placed:
+        return
+    left = min(one.x for one in placed)
+    right = max(one.x + one.width for one in placed)
+    widths = [one.piece.width_nm for one in placed]
+    total = None if None in widths else sum(width for width in widths if width is not None)
+    said = _size(total, unit)
+    half = len(said) * _TEXT * _LETTER / 2 + 6 * PX
+    middle = (left + right) / 2
+    for x in (left, right):
+        yield Line(x, y - 8 * PX, x, y + 8 * PX, "dimension")
+    yield Line(left, y, max(middle - half, left), y, "dimension")
+    yield Line(min(middle + half, right), y, right, y, "dimension")
+    yield _arrow(left, y, 1)
+    yield _arrow(right, y, -1)
+    yield Text(middle, y + 6 * PX, said, _TEXT, "middle", "label strong")
+
+
+def _arrow(x: float, y: float, way: int) -> Path:
+    length, half = 11 * PX * way, 3 * PX
+    tip = (("M", (x, y)), ("L", (x + length, y - half)), ("L", (x + length, y + half)), ("Z", ()))
+    return Path(tip, "arrow")
