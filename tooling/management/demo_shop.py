@@ -44,6 +44,7 @@ def fill(people: dict[str, Person], *, at: datetime) -> None:
     _bring(engineer, began, [imports.Brought(path.name, path.read_bytes()) for path in files])
     _bring(engineer, began, [imports.Brought("jobs.csv", _jobs(at))])
     story = _Story(people, at)
+    story.first_round()
     story.last_week()
     story.this_week()
 
@@ -78,6 +79,13 @@ class _Story:
     def __init__(self, people: dict[str, Person], at: datetime) -> None:
         self.people, self.now = people, at
         self.device = str(uuid.uuid5(uuid.NAMESPACE_URL, "rollroom demo, toolroom phone"))
+
+    def first_round(self) -> None:
+        """Two attendants scan everything where it lies, so that all has been seen."""
+        pieces = Piece.objects.exclude(place__kind="unknown").select_related("place")
+        pairs = [(piece.code, piece.place.code) for piece in pieces.order_by("place_id", "code")]
+        for start in range(0, len(pairs), 100):
+            self._scan(pairs[start : start + 100], self.now - timedelta(days=13))
 
     def last_week(self) -> None:
         """Set 1875 ran nine days ago: staged, on the mill, home again; one slip, undone."""
