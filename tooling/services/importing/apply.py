@@ -113,9 +113,9 @@ def _issue_codes(plan: Plan) -> None:
             elif letter is not None:
                 wanting.setdefault(letter, []).append(record)
     codes.step_past(brought)
-    for letter, records in wanting.items():
-        issued = codes.next_codes(kind=letter, count=len(records))
-        for unlabelled, label in zip(records, issued, strict=True):
+    for letter, lacking in wanting.items():
+        issued = codes.next_codes(kind=letter, count=len(lacking))
+        for unlabelled, label in zip(lacking, issued, strict=True):
             unlabelled.code = label
 
 
