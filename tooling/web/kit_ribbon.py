@@ -1,0 +1,75 @@
+"""From a kit's page to its pictures: the pass ribbon and one shaft large."""
+
+from __future__ import annotations
+
+from django.urls import reverse
+from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
+
+from tooling.pictures.ribbon import Ribbon, draw_ribbon
+from tooling.pictures.ribbon_kit import Hand, RibbonKit, RibbonPiece, RibbonShaft, RibbonStation
+from tooling.pictures.shaft import draw_shaft
+from tooling.pictures.svg import paint_svg
+from tooling.queries.kit_views import KitPage, PositionView, ShaftView, StationView
+
+SPACERS = ("spacer", "shim")
+UNKNOWN_WIDTH_NM = 20_000_000
+UNKNOWN_DIAMETER_NM = 80_000_000
+"""Drawn where nobody wrote a size down; the list says that it is not known."""
+
+
+def kit_ribbon(page: KitPage) -> Ribbon:
+    """The kit's ribbon; each shaft leads to its own page."""
+    return draw_ribbon(
+        RibbonKit(
+            stations=tuple(_station(page.number, each) for each in page.stations),
+            entry="left" if page.entry_left else "right",
+            drive_side=_hand(page),
+        )
+    )
+
+
+def shaft_picture(page: KitPage, station: StationView, shaft: ShaftView, *, unit: str) -> SafeString:
+    """One shaft large, lengths in the person's unit."""
+    drawing = draw_shaft(
+        _station(page.number, station),
+        _shaft(page.number, station, shaft),
+        drive_side=_hand(page),
+        unit="in" if unit == "in" else "mm",
+    )
+    return paint_svg(drawing, key=f"shaft-{station.number}-{shaft.which}")
+
+
+def _hand(page: KitPage) -> Hand:
+    return "left" if page.drive_side == "left" else "right"
+
+
+def _station(kit: str, station: StationView) -> RibbonStation:
+    shafts = (station.top, station.bottom, station.side)
+    return RibbonStation(
+        station=station.number,
+        shafts=tuple(_shaft(kit, station, each) for each in shafts),
+        pass_name="" if station.pass_number is None else _("pass {n}").format(n=station.pass_number),
+    )
+
+
+def _shaft(kit: str, station: StationView, shaft: ShaftView) -> RibbonShaft:
+    which = shaft.which
+    return RibbonShaft(
+        shaft="top" if which == "top" else "bottom" if which == "bottom" else "side",
+        pieces=tuple(_piece(each) for each in shaft.positions),
+        href=reverse("kit-shaft", args=[kit, station.number, which]) if shaft.positions else "",
+    )
+
+
+def _piece(position: PositionView) -> RibbonPiece:
+    return RibbonPiece(
+        code=position.code,
+        state=str(position.state),
+        order=position.order,
+        width_nm=position.face_width_nm or UNKNOWN_WIDTH_NM,
+        diameter_nm=position.greatest_diameter_nm or UNKNOWN_DIAMETER_NM,
+        mark=position.mark,
+        is_spacer=position.kind in SPACERS,
+        side="drive" if position.side == "drive" else "operator" if position.side else "",
+    )
