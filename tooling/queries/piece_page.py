@@ -51,6 +51,12 @@ class Size:
         return self.now_nm is not None and self.least_nm is not None and self.now_nm < self.least_nm
 
 
+    @property
+    def is_known(self) -> bool:
+        sizes = (self.drawn_nm, self.made_nm, self.now_nm, self.least_nm)
+        return any(size is not None for size in sizes)
+
+
 @dataclass(frozen=True)
 class Use:
     """A position of a set that the piece normally fills."""
@@ -122,6 +128,14 @@ class PiecePage:
     uses: tuple[Use, ...]
     claims: tuple[Claim, ...]
     files: tuple[FileLink, ...]
+
+    @property
+    def has_made_sizes(self) -> bool:
+        return any(size.made_nm is not None for size in self.sizes)
+
+    @property
+    def known_sizes(self) -> tuple[Size, ...]:
+        return tuple(size for size in self.sizes if size.is_known)
 
 
 def piece_page(code: str) -> PiecePage:

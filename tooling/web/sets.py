@@ -125,7 +125,7 @@ def save_position(request: HttpRequest, number: str) -> HttpResponse:
     return fill_in(
         request,
         form,
-        template="sets/form.html",
+        template="sets/position.html",
         save=lambda values: services.save_position(by=request.user, at=timezone.now(), **values),
         done=lambda saved: (
             f"{set_url(row)}#pass-{saved.set_pass.number}",
@@ -135,6 +135,8 @@ def save_position(request: HttpRequest, number: str) -> HttpResponse:
         ),
         head=_("Set {n}, position").format(n=row.number),
         back=set_url(row),
+        old=old,
+        number=row.number,
     )
 
 
