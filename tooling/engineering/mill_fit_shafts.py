@@ -11,8 +11,10 @@ from tooling.engineering.how import Step
 from tooling.engineering.keys import key_fit
 from tooling.engineering.mill_specs import (
     Fitting,
+    MillSpec,
     PassSpec,
     RollSpec,
+    SetSpec,
     ShaftSpec,
     SleeveSpec,
     StationSpec,
@@ -45,6 +47,16 @@ def check_shaft(
         findings.append(_check_key(fitting, set_pass, station, shaft, roll))
     findings += _check_roll_space(fitting, set_pass, station, shaft, rolls)
     return findings
+
+
+def check_piece(roll: RollSpec, shaft: ShaftSpec) -> tuple[Finding, Finding]:
+    """One piece by itself on one shaft: its bore and its key, without sleeves."""
+    set_pass, station = PassSpec(0, (roll,)), StationSpec(0, (shaft,))
+    alone = Fitting(MillSpec("", (station,)), SetSpec("", (set_pass,)))
+    return (
+        _check_bore(alone, set_pass, station, shaft, roll),
+        _check_key(alone, set_pass, station, shaft, roll),
+    )
 
 
 def _check_bore(

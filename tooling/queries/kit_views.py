@@ -133,6 +133,12 @@ class PositionView:
         return self.state in TROUBLE
 
     @property
+    def greatest_diameter_nm(self) -> int | None:
+        """The outline's diameter, as pictures and lists show it; None when no size is known."""
+        known = (self.outside_diameter_nm, self.drive_diameter_nm, self.root_diameter_nm)
+        return max((each for each in known if each), default=None)
+
+    @property
     def code(self) -> str:
         """The label code of what is claimed, piece or bin; empty when nothing is."""
         return self.piece or self.stock

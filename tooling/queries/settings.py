@@ -58,6 +58,31 @@ def setting_values(
     }
 
 
+@dataclass(frozen=True)
+class Given:
+    """What the shop, its mills and its sets gave of some settings; asked for many scopes."""
+
+    rows: tuple[tuple[str, Any, int | None, int | None], ...]
+
+    def value(
+        self, name: str, *, unit: str = "mm", mill_id: int | None = None, set_id: int | None = None
+    ) -> int | float:
+        """The set's own, else the mill's, else the shop's, else the default."""
+        found: int | float = SETTINGS[name].default_for(unit)
+        rank = -1
+        for row_name, value, mill, tool_set in self.rows:
+            here = 2 if tool_set else 1 if mill else 0
+            if row_name == name and mill in (None, mill_id) and tool_set in (None, set_id):
+                found, rank = (value, here) if here >= rank else (found, rank)
+        return found
+
+
+def given_settings(names: list[str]) -> Given:
+    """All that was given of these settings. One query."""
+    rows = Setting.objects.filter(name__in=names)
+    return Given(tuple(rows.values_list("name", "value", "mill_id", "tool_set_id")))
+
+
 def settings_page() -> list[SettingRow]:
     """Every setting with what this shop changed. One query."""
     rows = list(Setting.objects.select_related("mill", "tool_set").order_by("id"))

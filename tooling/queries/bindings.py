@@ -1,0 +1,67 @@
+"""How long a job binds pieces, and which of two jobs has them first.
+
+A job binds what its kit claims from gathering until its expected hours on the mill are over.
+Of two jobs that bind at the same time the one that gathers first has the pieces; of two that
+gather together, the one with the lower number.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from tooling.models import Job, Kit, KitState
+
+
+@dataclass(frozen=True)
+class Binding:
+    """From when until when a job needs its pieces."""
+
+    job: str
+    begins: datetime
+    ends: datetime
+
+    @classmethod
+    def of(cls, job: Job) -> Binding:
+        ends = ends_at(job)
+        return cls(job.number, min(job.gathers_at, ends), ends)
+
+    def overlaps(self, other: Binding) -> bool:
+        return self.begins < other.ends and other.begins < self.ends
+
+    def is_before(self, other: Binding) -> bool:
+        """Whether this job gathers first."""
+        return (self.begins, self.job) < (other.begins, other.job)
+
+
+@dataclass(frozen=True)
+class OpenKit:
+    """Another kit that is open, with what binds it."""
+
+    id: int
+    number: str
+    mill: str
+    binding: Binding
+    starts_at: datetime
+    place_path: str
+
+
+def ends_at(job: Job) -> datetime:
+    """When the job should be over."""
+    return job.starts_at + timedelta(hours=job.hours)
+
+
+def open_kits() -> dict[int, OpenKit]:
+    """Every open kit by id. One query."""
+    rows = Kit.objects.exclude(state=KitState.CLOSED).select_related("job__mill", "place")
+    return {
+        kit.pk: OpenKit(
+            id=kit.pk,
+            number=kit.number,
+            mill=kit.job.mill.name,
+            binding=Binding.of(kit.job),
+            starts_at=kit.job.starts_at,
+            place_path=kit.place.path if kit.place else "",
+        )
+        for kit in rows
+    }

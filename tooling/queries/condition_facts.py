@@ -1,0 +1,76 @@
+"""What the conditions of pieces and stock depend on, loaded once for all of them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from tooling.models import DrawingRevision, Job
+from tooling.queries.bindings import Binding, OpenKit
+from tooling.queries.regrind_intervals import Interval
+from tooling.queries.settings import Given
+from tooling.queries.shafts import FitsOn
+from tooling.queries.whereabouts import Whereabouts
+
+
+@dataclass(frozen=True)
+class Claim:
+    """An open kit's claim, and the position it is for."""
+
+    kit: OpenKit
+    holds: bool
+    station: int
+    pass_number: int
+    shaft: str
+    order: int
+
+
+@dataclass(frozen=True)
+class Facts:
+    """What is known around one job.
+
+    ``all_claims`` by piece id and ``all_stock_claims`` (not yet staged) by bin id, of every open
+    kit; ``others`` are the open kits but the job's own. ``intervals`` by piece id; ``share`` is
+    how much of the usual length may be run; ``measured``: pieces of which a diameter was measured
+    after their last run. ``given``: the shop's settings about wear and lifting.
+    """
+
+    job: Job
+    binding: Binding
+    kit_id: int | None
+    revisions: Mapping[int, DrawingRevision]
+    others: Mapping[int, OpenKit]
+    all_claims: Mapping[int, tuple[Claim, ...]]
+    all_stock_claims: Mapping[int, tuple[Claim, ...]]
+    away: Whereabouts
+    intervals: Mapping[int, Interval]
+    share: float
+    regrinds_least: int
+    fits: FitsOn
+    given: Given
+    measured: frozenset[int] = frozenset()
+
+    def claims(self, piece_id: int) -> list[Claim]:
+        """Other kits' claims on a piece."""
+        return [c for c in self.all_claims.get(piece_id, ()) if c.kit.id in self.others]
+
+    def claims_before(self, piece_id: int) -> list[Claim]:
+        """Those of jobs that bind at the same time and gather first."""
+        return [claim for claim in self.claims(piece_id) if self.comes_before(claim)]
+
+    def stock_before(self, line_id: int) -> list[Claim]:
+        """The same of a bin: one claim for each one wanted of it."""
+        found = self.all_stock_claims.get(line_id, ())
+        return [c for c in found if c.kit.id in self.others and self.comes_before(c)]
+
+    def comes_before(self, claim: Claim) -> bool:
+        """Whether the claim's job binds at the same time and gathers first."""
+        other = claim.kit.binding
+        return other.overlaps(self.binding) and other.is_before(self.binding)
+
+    def is_over_usual(self, piece_id: int) -> bool:
+        """Whether the job takes the piece beyond the usual length between regrinds."""
+        interval = self.intervals.get(piece_id)
+        if interval is None or interval.regrinds < self.regrinds_least or not self.job.length_nm:
+            return False
+        return interval.since_nm + self.job.length_nm > interval.usual_nm * self.share

@@ -1,0 +1,105 @@
+"""The pull list of a kit: what to fetch in walking order, with mass and lifting caution."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from itertools import groupby
+
+from django.utils.translation import gettext as _
+
+from tooling.models import KitPosition, Place
+from tooling.queries.kit_load import load_of
+from tooling.queries.kit_views import KitPage, PositionView, PullLine, PullList, PullStop, State
+from tooling.queries.kit_words import where_words
+from tooling.queries.kits import page_of, read_kit
+
+FETCHED = (State.TO_FETCH, State.MAY_NOT_LAST)
+Walk = tuple[int, str]
+"""Walking order of a place, then its path."""
+
+
+def pull_list(number: str, *, at: datetime) -> PullList:
+    """What still has to be fetched, place by place; a count of one bin is one line.
+
+    Thirteen queries at most. Raises Unknown ``unknown_kit``.
+    """
+    reading = read_kit(number)
+    page = page_of(reading)
+    walks = _walks(reading.rows)
+    wanted = [view for view in page.positions if view.state in FETCHED and not view.is_staged]
+    wanted.sort(key=lambda view: walks.get(view.place_code, (2**31, view.place)))
+    stops = tuple(
+        PullStop(views[0].place, code, _lines(views))
+        for code, views in (
+            (code, list(group)) for code, group in groupby(wanted, key=lambda v: v.place_code)
+        )
+    )
+    load = load_of(wanted, reading.kit.place)
+    return PullList(
+        kit=page.number,
+        version=page.version,
+        made_at=at,
+        job=page.job,
+        copy_letter=page.copy_letter,
+        to_place=page.place,
+        to_place_code=page.place_code,
+        header=page.header,
+        stops=stops,
+        not_to_fetch=_troubles(page),
+        pieces=len(wanted),
+        kg=load.kg,
+        unknown=load.unknown,
+        load=page.load,
+    )
+
+
+def _troubles(page: KitPage) -> tuple[PositionView, ...]:
+    return tuple(v for v in page.positions if v.is_trouble and v.state not in FETCHED)
+
+
+def _walks(rows: Sequence[KitPosition]) -> Mapping[str, Walk]:
+    places: set[Place] = set()
+    for row in rows:
+        held = row.piece or row.stock_line
+        if held is not None:
+            places.add(held.place)
+    return {place.code: (place.walking_order, place.path_name) for place in places}
+
+
+def _lines(views: Sequence[PositionView]) -> tuple[PullLine, ...]:
+    """Pieces one by one, then bins with how many to take of each."""
+    bins: dict[str, list[PositionView]] = {}
+    for view in views:
+        if view.stock:
+            bins.setdefault(view.stock, []).append(view)
+    pieces = [_line([view]) for view in views if not view.stock]
+    return (*pieces, *(_line(group) for group in bins.values()))
+
+
+def _line(views: Sequence[PositionView]) -> PullLine:
+    view, count = views[0], len(views)
+    return PullLine(
+        place=view.place,
+        place_code=view.place_code,
+        code=view.code,
+        mark=view.mark,
+        drawing=view.drawing,
+        kind=view.kind,
+        quantity=count,
+        mass_kg=None if view.mass_kg is None else view.mass_kg * count,
+        caution=view.caution,
+        caution_said=caution_words(view.caution),
+        where="; ".join(where_words(v.pass_number, v.shaft, v.order) for v in views),
+        peg=view.peg,
+        not_yet_seen=view.not_yet_seen,
+        note=view.reason if view.state == State.MAY_NOT_LAST else view.substitute_reason,
+    )
+
+
+def caution_words(caution: str) -> str:
+    """What to say beside a mass; empty for light ones."""
+    return {
+        "heavy": _("Heavy: lift with care."),
+        "two_people": _("Two people or a hoist."),
+    }.get(caution, "")

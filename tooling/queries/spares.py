@@ -1,0 +1,133 @@
+"""Free pieces and stock that could fill a position in another's place."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+
+from django.db.models import Exists, OuterRef, Q
+
+from tooling.models import (
+    NOT_FIT,
+    Allotment,
+    Condition,
+    Job,
+    KitPosition,
+    OldPieces,
+    Owner,
+    Piece,
+    StockLine,
+)
+from tooling.queries.bindings import Binding, OpenKit
+from tooling.queries.whereabouts import Whereabouts
+
+UNUSABLE = (*NOT_FIT, Condition.HOLD)
+WEARS = ("drive_diameter", "root_diameter", "outside_diameter", "face_width")
+NOT_AS_THEY_ARE = (OldPieces.REWORK, OldPieces.SCRAP)
+
+
+@dataclass(frozen=True)
+class Spare:
+    """A free, fit piece; ``is_allotted``: it normally fills a position of some set."""
+
+    piece: Piece
+    is_allotted: bool
+
+
+@dataclass(frozen=True)
+class Spares:
+    """By drawing id: pieces by code, bins with something in them in walking order."""
+
+    pieces: Mapping[int, tuple[Spare, ...]]
+    lines: Mapping[int, tuple[StockLine, ...]]
+
+
+def below_least(piece: Piece) -> str:
+    """The first dimension measured below its least allowed one; empty when none is."""
+    for name in WEARS:
+        now = getattr(piece, f"now_{name}_nm")
+        least = getattr(piece.revision, f"least_{name}_nm")
+        if now is not None and least is not None and now < least:
+            return name
+    return ""
+
+
+def owner_lets(owner: Owner, job: Job) -> bool:
+    """The shop itself, the job's customer, or an owner whose written consent is on file."""
+    return owner.is_shop or owner.pk == job.customer_id or bool(owner.consent_reference)
+
+
+@dataclass(frozen=True)
+class Looking:
+    """Who looks for spares: a job and its kit, beside the other open kits.
+
+    ``superseded``: by drawing id, what the current revision says of pieces to the one before.
+    """
+
+    job: Job
+    kit_id: int | None
+    others: Mapping[int, OpenKit]
+    superseded: Mapping[int, str]
+    away: Whereabouts
+
+    def may_use(self, piece: Piece) -> bool:
+        """Fit, within reach, to a usable revision, and its owner lets the job have it."""
+        made_right = piece.revision.is_current or (
+            self.superseded.get(piece.drawing_id) not in NOT_AS_THEY_ARE
+        )
+        return (
+            made_right
+            and piece.condition not in UNUSABLE
+            and owner_lets(piece.owner, self.job)
+            and not below_least(piece)
+            and self.away.beyond_reach(piece.place) is None
+        )
+
+    def binding_kits(self) -> set[int]:
+        """The kits whose claims stand against this job's, its own included."""
+        mine = Binding.of(self.job)
+        bound = {kit.id for kit in self.others.values() if kit.binding.overlaps(mine)}
+        return bound if self.kit_id is None else bound | {self.kit_id}
+
+
+def spares(looking: Looking, drawings: Collection[int]) -> Spares:
+    """What is free of these drawings: claimed neither by the job's own kit nor by one that binds
+    it at the same time, nor staged for any. Two queries, none without drawings."""
+    if not drawings:
+        return Spares({}, {})
+    return Spares(_pieces(looking, drawings), _lines(looking, drawings))
+
+
+def _pieces(looking: Looking, drawings: Collection[int]) -> dict[int, tuple[Spare, ...]]:
+    claims = KitPosition.objects.filter(piece=OuterRef("pk"), is_open=True)
+    claimed = claims.filter(Q(holds_piece=True) | Q(kit__in=looking.binding_kits()))
+    rows = (
+        Piece.objects.filter(drawing__in=drawings)
+        .exclude(condition__in=UNUSABLE)
+        .filter(~Exists(claimed))
+        .annotate(is_allotted=Exists(Allotment.objects.filter(piece=OuterRef("pk"))))
+        .select_related("revision", "owner", "place")
+        .order_by("code")
+    )
+    by: dict[int, list[Spare]] = {}
+    for piece in rows:
+        if looking.may_use(piece):
+            by.setdefault(piece.drawing_id, []).append(Spare(piece, piece.is_allotted))
+    return {drawing: tuple(found) for drawing, found in by.items()}
+
+
+def _lines(looking: Looking, drawings: Collection[int]) -> dict[int, tuple[StockLine, ...]]:
+    rows = (
+        StockLine.objects.filter(drawing__in=drawings, count__gt=0)
+        .exclude(condition__in=UNUSABLE)
+        .select_related("place", "owner")
+        .order_by("place__walking_order", "code")
+    )
+    elsewhere = [kit.place_path for kit in looking.others.values() if kit.place_path]
+    by: dict[int, list[StockLine]] = {}
+    for line in rows:
+        gathered = any(line.place.path.startswith(path) for path in elsewhere)
+        reachable = looking.away.beyond_reach(line.place) is None
+        if reachable and not gathered and owner_lets(line.owner, looking.job):
+            by.setdefault(line.drawing_id, []).append(line)
+    return {drawing: tuple(found) for drawing, found in by.items()}
