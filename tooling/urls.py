@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver, include, path
 
-from tooling.web import imports, labels, scan, sessions
+from tooling.web import imports, label_sites, labels, scan, sessions
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("healthz", sessions.healthz, name="healthz"),
@@ -14,13 +14,16 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("scan/read/", scan.read, name="scan-read"),
     path("scan/enter/", scan.enter, name="scan-enter"),
     path("scan/tick/", scan.tick, name="scan-tick"),
+    path("scan/unfold/", scan.unfold, name="scan-unfold"),
     path("scan/undo/", scan.undo, name="scan-undo"),
     path("scan/leave/", scan.leave, name="scan-leave"),
     path("labels/", labels.show_labels, name="labels"),
     path("labels/print/", labels.send_to_printer, name="labels-print"),
     path("labels/void/", labels.make_void, name="labels-void"),
-    path("labels/etching.svg", labels.etching, name="labels-etching"),
+    path("labels/where/", label_sites.show_sites, name="labels-where"),
+    path("labels/etching.svg", label_sites.etching, name="labels-etching"),
     path("labels/<int:number>/", labels.show_task, name="labels-task"),
+    path("labels/<int:number>/stop/", labels.stop_task, name="labels-task-stop"),
     path("labels/<int:number>.pdf", labels.task_pdf, name="labels-task-pdf"),
     path("labels.pdf", labels.labels_pdf, name="labels-pdf"),
     path("shop/spreadsheets/", imports.show_imports, name="imports"),

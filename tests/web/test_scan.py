@@ -9,7 +9,7 @@ import pytest
 from django.utils import timezone
 
 from tests.services.scanning import put
-from tooling.models import Kit, KitPosition, Movement, RefusedScan
+from tooling.models import Kit, KitPosition, Movement, Piece, RefusedScan
 
 pytestmark = pytest.mark.django_db
 
@@ -226,3 +226,26 @@ def test_the_pages_queries_do_not_grow_with_scans(
         put(attendant, at, world.piece(drawing, rack).code, other.code)
     with django_assert_max_num_queries(16):
         page.get("/scan/")
+
+
+def test_a_set_from_paper_becomes_pieces_when_the_first_is_held(page, world, piece, other) -> None:
+    tool_set = world.tool_set("S7", {(1, "top", 1): piece.drawing, (1, "top", 2): piece.drawing})
+    world.copy(tool_set, "A", home=world.place("Cart 7", kind="cart"), from_paper_count=2)
+    words = page.get("/scan/", {"find": "s7", "to": other.code}).content.decode()
+    assert words.count("I hold this one") == 2
+    position = tool_set.passes.get().positions.get(order=2)
+    copy = tool_set.copies.get()
+    form = {"copy": copy.pk, "position": position.pk, "to": other.code}
+    page.post("/scan/unfold/", form)
+    pieces = Piece.objects.filter(allotments__copy=copy).order_by("allotments__position__order")
+    assert [(each.place.name, each.seen_at is None) for each in pieces] == [
+        ("Cart 7", True),
+        ("Rack B", False),
+    ]
+    assert Movement.objects.filter(by__username="attendant", scan__isnull=False).count() == 1
+
+
+@pytest.mark.parametrize("form", [{}, {"to": ""}, {"copy": "x", "position": "9"}])
+def test_holding_what_is_not_known_is_a_problem(page, other, form) -> None:
+    answer = page.post("/scan/unfold/", {"copy": "1", "position": "1", "to": other.code, **form})
+    assert problem_of(answer) in ("unknown_code", "no_place")

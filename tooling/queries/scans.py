@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from django.db.models import Q
 from django.utils.translation import gettext as _
 
 from tooling.models import (
@@ -20,6 +21,8 @@ from tooling.models import (
     Place,
     PlaceKind,
     RefusedScan,
+    SetCopy,
+    SetPosition,
     StockLine,
     ToolSet,
 )
@@ -240,4 +243,54 @@ def places_to_choose() -> tuple[Choice, ...]:
             Choice(place.code, place.path_name or place.name, str(place.get_kind_display()))
             for place in places.order_by("kind", "walking_order", "name")[:MOST_CHOICES]
         ),
+    )
+
+
+@dataclass(frozen=True)
+class PaperPosition:
+    """A position of a set known only from paper: the piece in hand may be this one."""
+
+    copy_id: int
+    position_id: int
+    set_copy: str
+    set_pass: int
+    shaft: str
+    order: int
+    drawing: str
+
+
+MOST_PAPER = 200
+
+
+def paper_positions(text: str) -> tuple[PaperPosition, ...]:
+    """Positions of sets from paper that answer to a set's number, name or code, or to a drawing.
+
+    Two queries.
+    """
+    key = text.strip()
+    copies: dict[int, list[SetCopy]] = {}
+    for copy in SetCopy.objects.filter(from_paper_count__isnull=False).select_related("tool_set"):
+        copies.setdefault(copy.tool_set_id, []).append(copy)
+    named = (
+        Q(set_pass__tool_set__number__iexact=key)
+        | Q(set_pass__tool_set__name__iexact=key)
+        | Q(set_pass__tool_set__code=key.upper())
+        | Q(drawing__number_key=key.upper())
+    )
+    positions = SetPosition.objects.filter(
+        named, variant=None, set_pass__tool_set__in=copies
+    ).select_related("drawing", "set_pass")
+    ordered = positions.order_by("set_pass__tool_set", "set_pass__number", "-shaft", "order")
+    return tuple(
+        PaperPosition(
+            copy_id=copy.pk,
+            position_id=position.pk,
+            set_copy=f"{copy.tool_set.number}-{copy.letter}",
+            set_pass=position.set_pass.number,
+            shaft=str(position.get_shaft_display()),
+            order=position.order,
+            drawing=position.drawing.number,
+        )
+        for position in ordered[:MOST_PAPER]
+        for copy in copies[position.set_pass.tool_set_id]
     )

@@ -8,7 +8,7 @@ from datetime import datetime
 from django.utils.translation import gettext_lazy as _
 
 from tooling.engineering.codes import CODE_LENGTH, fold
-from tooling.errors import Conflict, ToolingError
+from tooling.errors import Conflict, ToolingError, Unknown
 from tooling.models import (
     Allotment,
     DrawingKind,
@@ -67,6 +67,23 @@ def unfold(
             piece = Piece.objects.get(allotments__copy=copy, allotments__position=handled)
             move_pieces(by=by, at=at, pieces=[piece], to=to, how=how)
     return made
+
+
+def handle(*, by: Person, at: datetime, copy_id: int, position_id: int, to: str) -> str:
+    """Somebody holds the piece of this position: the copy becomes pieces; that piece's code.
+
+    Raises NotAllowed, ``no_place`` when nothing says where it goes, ``unknown_code`` and what
+    ``unfold`` raises.
+    """
+    check_can(by, Verb.MOVE_PIECES)
+    if not to:
+        raise ToolingError("no_place", _("First scan where: a rack, a cart, a station, a kit."))
+    copy = SetCopy.objects.filter(pk=copy_id).first()
+    position = SetPosition.objects.filter(pk=position_id).first()
+    if copy is None or position is None or position.set_pass.tool_set_id != copy.tool_set_id:
+        raise Unknown("unknown_code", _("That set is not known here. Load the page again."))
+    unfold(by=by, at=at, copy=copy)
+    return Piece.objects.get(allotments__copy=copy, allotments__position=position).code
 
 
 def _check_from_paper(copy: SetCopy, lacking: Sequence[SetPosition]) -> None:

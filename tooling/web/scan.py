@@ -22,11 +22,12 @@ from tooling.queries.scans import (
     is_recorded,
     kit_to_tick,
     last_scans,
+    paper_positions,
     places_to_choose,
     what_is,
 )
 from tooling.queries.settings import setting_values
-from tooling.services import scans
+from tooling.services import paper_sets, scans
 from tooling.services.scan_moves import ScanIn
 from tooling.web.forms.fields import unit_of
 from tooling.web.sessions import person_of
@@ -53,6 +54,7 @@ def _page(request: HttpRequest, **answer: Any) -> HttpResponse:
         "find": find,
         "found": search_pieces(Filters(text=find), unit=unit_of(request.user, "mm"))
         if find else None,
+        "on_paper": paper_positions(find) if find else (),
         "waiting": kit_to_tick(kit) if kit else (),
         "choices": places_to_choose(),
         "last_scans": last_scans(person_of(request)),
@@ -136,6 +138,27 @@ def tick(request: HttpRequest) -> HttpResponse:
         error = ToolingError("no_place", _("First scan where: a rack, a cart, a station, a kit."))
         return _page(request, error=error)
     return _record(request, code=request.POST.get("code", ""), to=to, how=How.TICK)
+
+
+@require_POST
+def unfold(request: HttpRequest) -> HttpResponse:
+    """The piece in hand is this position of a set from paper: the set becomes pieces."""
+    to = request.POST.get("to", "").strip()
+    try:
+        code = paper_sets.handle(
+            by=person_of(request),
+            at=timezone.now(),
+            copy_id=_number(request.POST.get("copy", "")),
+            position_id=_number(request.POST.get("position", "")),
+            to=what_is(to).code if to else "",
+        )
+    except ToolingError as error:
+        return _page(request, error=error)
+    return _record(request, code=code, to=to, how=How.TICK)
+
+
+def _number(text: str) -> int:
+    return int(text) if text.isascii() and text.isdigit() and len(text) < 19 else 0
 
 
 @require_POST

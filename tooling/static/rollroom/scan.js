@@ -198,7 +198,10 @@ class ScanPage {
     link.className = "button";
     link.href = `?${new URLSearchParams({ to: this.to, find: text })}#tick`;
     link.textContent = this.words.wordsTick;
-    return link;
+    const actions = document.createElement("div");
+    actions.className = "actions";
+    actions.append(link);
+    return actions;
   }
 
   refuse(code, message, text = "") {
