@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from pathlib import Path
 from threading import Lock
+from typing import Any
 
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
@@ -32,7 +33,8 @@ def register() -> None:
 
 
 register()
-_DRAWN = frozenset(pdfmetrics.getFont(REGULAR).face.charToGlyph)
+_FONT: Any = pdfmetrics.getFont(REGULAR)
+_DRAWN = frozenset(_FONT.face.charToGlyph)
 
 
 def plain(text: str) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import lru_cache
 from io import BytesIO
 
@@ -19,11 +19,19 @@ from tooling.paper.symbols import Symbol
 
 LEAST_DPI = 150
 MOST_DPI = 1200
+_TOLD_EVERY = 25
 
 
-def labels_pdf(labels: Sequence[LabelText], *, size: str = "a4-24", skip: int = 0) -> bytes:
+def labels_pdf(
+    labels: Sequence[LabelText],
+    *,
+    size: str = "a4-24",
+    skip: int = 0,
+    progress: Callable[[float], None] | None = None,
+) -> bytes:
     """The labels in their order, the first ``skip`` of the first sheet left free.
 
+    ``progress`` hears the share that is done, 0 to 1, before every 25th label, and may raise.
     Raises ToolingError ``no_labels``, ``unknown_label_size`` or ``label_skip_too_large``, and
     ValueError for a text that is no bare label code.
     """
@@ -36,6 +44,8 @@ def labels_pdf(labels: Sequence[LabelText], *, size: str = "a4-24", skip: int = 
     for index, label in enumerate(labels, start=skip):
         if index > skip and index % stock.per_page == 0:
             canvas.showPage()
+        if progress and (index - skip) % _TOLD_EVERY == 0:
+            progress((index - skip) / len(labels))
         left, top = stock.corner_mm(index)
         _paint(canvas, lay_out(label, stock), left * PT_PER_MM, page[1] - top * PT_PER_MM)
     canvas.showPage()

@@ -22,9 +22,9 @@ LEAST_RING_NM = 6 * NM_PER_MM
 """A narrower ring holds neither a label of 0.2 mm modules nor a finger to press it on."""
 
 _SCALE_ROOM = 78.0
-_LEFT, _TOP = 46.0, 10.0
+_LEFT, _TOP = 34.0, 6.0
 _TEXT = 4.2
-_NOTE_X = 118.0
+_NOTE_X = 112.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,7 +152,7 @@ def _section(roll: RollSection, view: _Frame) -> Iterator[Shape]:
         (left + 2 * flat, root), (right - 2 * flat, root), (right - flat, top),
         (right - flat * 0.4, top), (right, root), (right, bore),
     )  # fmt: skip
-    yield from _hatch(left, right, root, bore)
+    yield from _hatch(outline)
     yield Path(polygon(*outline), "outline")
     if roll.keyway_depth_nm:
         key = view.y(roll.bore_nm + 2 * roll.keyway_depth_nm)
@@ -160,16 +160,23 @@ def _section(roll: RollSection, view: _Frame) -> Iterator[Shape]:
     yield Line(left - 10, view.axis, right + 10, view.axis, "centre")
 
 
-def _hatch(left: float, right: float, top: float, bottom: float) -> Iterator[Line]:
-    """Section lines at 45°, 4 mm apart, clipped to the rectangle of the body."""
-    height = bottom - top
-    offset = left - height + 4.0
-    while offset < right:
-        start = max(offset, left)
-        end = min(offset + height, right)
-        if end > start:
-            yield Line(start, bottom - (start - offset), end, bottom - (end - offset), "hatch")
-        offset += 4.0
+def _hatch(outline: tuple[tuple[float, float], ...]) -> Iterator[Line]:
+    """Section lines at 45° inside the outline, 4 mm apart."""
+    sums = [x + y for x, y in outline]
+    level = min(sums) + 4.0
+    while level < max(sums):
+        crossings = sorted(_crossings(outline, level))
+        for start, end in zip(crossings[::2], crossings[1::2], strict=False):
+            yield Line(start, level - start, end, level - end, "hatch")
+        level += 4.0
+
+
+def _crossings(outline: tuple[tuple[float, float], ...], level: float) -> Iterator[float]:
+    """Where the line x + y = level crosses the closed outline: the x of each crossing."""
+    for (x1, y1), (x2, y2) in zip(outline, outline[1:] + outline[:1], strict=True):
+        one, other = x1 + y1 - level, x2 + y2 - level
+        if (one < 0) != (other < 0):
+            yield x1 + (x2 - x1) * one / (one - other)
 
 
 def _zones(
@@ -185,7 +192,7 @@ def _zones(
     yield from _note(sites["outboard_face"], (view.right + 2.2, ring), view, ring, unit)
     yield from _note(sites["seat"], (view.right + 4, clamp), view, clamp, unit)
     yield from _note(sites["bore"], (view.right - 3, bore), view, view.axis - 1, unit)
-    yield Text(_LEFT - 5, ring + 1.4, _now("inboard"), _TEXT, "end", "label quiet")
+    yield Text(_LEFT - 10, ring + 1.4, _now("inboard"), _TEXT, "end", "label quiet")
 
 
 def _seats(view: _Frame, seat: float, bore: float) -> Iterator[Shape]:

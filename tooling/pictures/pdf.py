@@ -64,7 +64,6 @@ class PdfPainter:
     canvas: Canvas
     regular: str = "Helvetica"
     bold: str = "Helvetica-Bold"
-    inks: Mapping[str, Ink] = PAPER_INKS
     scale: float = PT_PER_MM
 
     def paint(self, drawing: Drawing, *, x: float, y: float, width_mm: float | None = None) -> None:
@@ -82,7 +81,7 @@ class PdfPainter:
         self.canvas.restoreState()
 
     def _ink(self, look: str) -> Ink:
-        return self.inks.get(look, self.inks["ink"])
+        return PAPER_INKS.get(look, PAPER_INKS["ink"])
 
     def _use(self, ink: Ink) -> None:
         if ink.fill is not None:

@@ -38,7 +38,8 @@ class RibbonColumn:
 
 @dataclass(frozen=True, slots=True)
 class Ribbon:
-    """All columns from left to right as the operator sees them, and where the strip comes in."""
+    """All columns as the strip meets them, and where the operator sees it come in; the style
+    sheet puts the first column on that side."""
 
     columns: tuple[RibbonColumn, ...]
     entry: Hand
@@ -49,12 +50,9 @@ class Ribbon:
 
 
 def draw_ribbon(kit: RibbonKit) -> Ribbon:
-    """The kit's columns, entry on the side where the operator sees it."""
+    """The kit's columns at one scale."""
     scale = scale_of(kit)
-    columns = [_column(station, scale) for station in kit.stations]
-    if kit.entry == "right":
-        columns.reverse()
-    return Ribbon(tuple(columns), kit.entry)
+    return Ribbon(tuple(_column(station, scale) for station in kit.stations), kit.entry)
 
 
 def draw_station(station: RibbonStation, scale: Scale) -> Drawing:

@@ -28,7 +28,7 @@ _STRIP_ROOM = 9 * PX
 _LANE = 16 * PX
 _FRAME = 1.25 * PX
 _MARK = 13 * PX
-_LEAST_MARK = 7 * PX
+_LEAST_MARK = 8 * PX
 _TALLEST_STACK = 72 * PX
 _SIDE_STACK = 23 * PX
 
@@ -76,15 +76,9 @@ def scale_of(kit: RibbonKit) -> Scale:
     """
     stacks = [shaft for station in kit.stations for shaft in station.filled("top", "bottom")]
     sides = [shaft for station in kit.stations for shaft in station.filled("side")]
-    longest = max(
-        (sum(piece.drawn_width_nm for piece in shaft.pieces) for shaft in stacks), default=0
-    )
-    largest = max(
-        (piece.drawn_diameter_nm for shaft in stacks for piece in shaft.pieces), default=0
-    )
-    widest_side = max(
-        (piece.drawn_diameter_nm for shaft in sides for piece in shaft.pieces), default=0
-    )
+    lengths = [sum(piece.drawn_width_nm for piece in shaft.pieces) for shaft in stacks]
+    longest, largest = max(lengths, default=0), _largest(stacks)
+    widest_side = _largest(sides)
     room = COLUMN - 2 * _PAD - _SHOULDER
     per_nm = min(room / max(longest, 1), _TALLEST_STACK / max(largest, 1))
     return Scale(
@@ -94,6 +88,11 @@ def scale_of(kit: RibbonKit) -> Scale:
         drive_side=kit.drive_side,
         downstream_right=kit.entry == "left",
     )
+
+
+def _largest(shafts: Sequence[RibbonShaft]) -> int:
+    """The largest diameter on the shafts, in nm."""
+    return max((piece.drawn_diameter_nm for shaft in shafts for piece in shaft.pieces), default=0)
 
 
 def width_of(station: RibbonStation) -> float:
@@ -127,7 +126,7 @@ def _cell(station: RibbonStation, shaft: RibbonShaft, scale: Scale, left: float)
     lane = axis - radius - _LANE / 2 if is_top else axis + radius + _LANE / 2
     shapes: tuple[Shape, ...] = (
         Rect(left, top, COLUMN, scale.cell, "hit"),
-        Line(left, axis, left + COLUMN, axis, "centre"),
+        *_centre(placed, axis, left),
         _shoulder(axis, min(radius, 13 * PX), left, scale.drive_side),
         *_pieces(station.station, shaft, placed),
         *_upright_gaps(placed),
@@ -147,6 +146,14 @@ def _along(
         start = x if is_left else x - width
         yield Placed(piece, start, axis - height / 2, width, height)
         x += width if is_left else -width
+
+
+def _centre(placed: Sequence[Placed], axis: float, left: float) -> Iterator[Line]:
+    """The shaft's axis on both sides of its stack."""
+    start = min(one.x for one in placed)
+    end = max(one.x + one.width for one in placed)
+    yield Line(left, axis, start, axis, "centre")
+    yield Line(end, axis, left + COLUMN, axis, "centre")
 
 
 def _shoulder(axis: float, radius: float, left: float, drive_side: Hand) -> Rect:

@@ -17,8 +17,7 @@ from tooling.pictures.state_marks import STATE_WORDS, summarise
 
 PX = 25.4 / 96
 WIDTH = 1000 * PX
-_LEFT = 56 * PX
-_RIGHT = 24 * PX
+_SIDE = 170 * PX
 _TALLEST = 230 * PX
 _TOP = 26 * PX
 _TEXT = 17 * PX
@@ -27,6 +26,7 @@ _ROW = 25 * PX
 _MARK = 30 * PX
 _FRAME = 1.6 * PX
 _SHOULDER = 16 * PX
+_CAPTION_MARK = 18 * PX
 _LETTER = 0.62
 """How wide a letter is at most on average, of the em."""
 
@@ -60,7 +60,7 @@ def draw_shaft(
     placed = _stack(shaft.pieces, drive_side)
     rows = _rows(placed)
     under = _TOP + _TALLEST + 14 * PX
-    dimension = under + (max(rows.values(), default=0) + 1) * _ROW + 12 * PX
+    dimension = under + (max(rows.values(), default=0) + 1) * _ROW + 30 * PX
     return Drawing(
         width=WIDTH,
         height=dimension + 20 * PX,
@@ -100,9 +100,9 @@ def _size(nm: int | None, unit: Unit) -> str:
 def _stack(pieces: Sequence[RibbonPiece], drive_side: Hand) -> tuple[Placed, ...]:
     total = sum(piece.drawn_width_nm for piece in pieces)
     largest = max((piece.drawn_diameter_nm for piece in pieces), default=1)
-    per_nm = min((WIDTH - _LEFT - _RIGHT) / max(total, 1), _TALLEST / largest)
+    per_nm = min((WIDTH - 2 * _SIDE) / max(total, 1), _TALLEST / largest)
     length, axis = total * per_nm, _TOP + _TALLEST / 2
-    left = (WIDTH - length) / 2 + (_LEFT - _RIGHT) / 2 * (1 if drive_side == "left" else -1)
+    left = (WIDTH - length) / 2
     x = left if drive_side == "left" else left + length
     done: list[Placed] = []
     for piece in pieces:
@@ -116,7 +116,10 @@ def _stack(pieces: Sequence[RibbonPiece], drive_side: Hand) -> tuple[Placed, ...
 def _shaft_line(placed: Sequence[Placed], drive_side: Hand) -> Iterator[Shape]:
     """Centre line, shoulder with its hatch and its name."""
     axis = _TOP + _TALLEST / 2
-    yield Line(4 * PX, axis, WIDTH - 4 * PX, axis, "centre")
+    start = min((one.x for one in placed), default=WIDTH / 2)
+    end = max((one.x + one.width for one in placed), default=WIDTH / 2)
+    yield Line(4 * PX, axis, start, axis, "centre")
+    yield Line(end, axis, WIDTH - 4 * PX, axis, "centre")
     is_left = drive_side == "left"
     edge = placed[0].x + (0 if is_left else placed[0].width) if placed else WIDTH / 2
     x = edge - _SHOULDER if is_left else edge
@@ -155,38 +158,45 @@ def _body(one: Placed) -> Iterator[Shape]:
 
 
 def _rows(placed: Sequence[Placed]) -> dict[int, int]:
-    """The row of text under each piece: the first in which it does not touch its neighbour."""
-    ends: list[float] = []
+    """The row of text of each piece, keyed by its order.
+
+    Texts stand to the right of their leaders; from right to left each stands below all whose
+    leaders come down through it, so that no leader crosses a text.
+    """
     rows: dict[int, int] = {}
-    for one in sorted(placed, key=lambda one: one.x):
-        half = len(_caption(one.piece)) * _TEXT * _LETTER / 2 + 6 * PX
-        start, end = one.middle - half, one.middle + half
-        row = next((row for row, last in enumerate(ends) if last <= start), len(ends))
-        if row == len(ends):
-            ends.append(end)
-        ends[row] = end
-        rows[one.piece.order] = row
+    done: list[Placed] = []
+    for one in sorted(placed, key=lambda one: -one.x):
+        end = one.middle + _reach(one.piece)
+        through = [rows[other.piece.order] for other in done if other.middle < end]
+        rows[one.piece.order] = max(through, default=-1) + 1
+        done.append(one)
     return rows
 
 
 def _caption(piece: RibbonPiece) -> str:
-    return f"{piece.order} {piece.mark or piece.code or '–'}"
+    """Order and mark, and the state in a word where it is not simply here."""
+    said = f"{piece.order} {piece.mark or piece.code or '–'}"
+    return said if piece.state == "here" else f"{said}, {STATE_WORDS[piece.state]}"
+
+
+def _reach(piece: RibbonPiece) -> float:
+    """How far a piece's text goes to the right of its leader."""
+    return _CAPTION_MARK + len(_caption(piece)) * _TEXT * _LETTER + 6 * PX
 
 
 def _labels(
     placed: Sequence[Placed], rows: dict[int, int], under: float, unit: Unit
 ) -> Iterator[Shape]:
-    """Order and mark under each piece with its leader; width and diameter where they fit."""
+    """Mark, order and name of each piece at the foot of its leader; diameters where they fit."""
     for one in placed:
         y = under + (rows[one.piece.order] + 1) * _ROW
         yield Line(one.middle, one.y + one.height, one.middle, y - _TEXT, "leader")
-        x = min(max(one.middle, _reach(one)), WIDTH - _reach(one))
-        yield Text(x, y, _caption(one.piece), _TEXT, "middle", "label strong")
+        look = f"mark {one.piece.state}"
+        yield Mark(one.piece.state, one.middle + 4 * PX, y - 6 * PX, 15 * PX, look)
+        yield Text(
+            one.middle + _CAPTION_MARK, y, _caption(one.piece), _TEXT, "start", "label strong"
+        )
         yield from _sizes(one, unit)
-
-
-def _reach(one: Placed) -> float:
-    return len(_caption(one.piece)) * _TEXT * _LETTER / 2
 
 
 def _sizes(one: Placed, unit: Unit) -> Iterator[Shape]:
