@@ -2,14 +2,106 @@
 
 from __future__ import annotations
 
-from django.urls import URLPattern, URLResolver, path
+from django.urls import URLPattern, URLResolver, path, re_path
 
-from api.views import imports, scans
+from api.errors import no_such_address
+from api.views import (
+    drawings,
+    imports,
+    mills,
+    owners,
+    piece_records,
+    pieces,
+    places,
+    scans,
+    schema,
+    set_parts,
+    sets,
+    stock,
+)
+
+PIECES = [
+    path("pieces/", pieces.Pieces.as_view(), name="api-pieces"),
+    path("pieces/<str:code>/", pieces.OnePiece.as_view(), name="api-piece"),
+    path("pieces/<str:code>/history/", pieces.PieceHistory.as_view(), name="api-piece-history"),
+    path("pieces/<str:code>/hold/", pieces.HoldPiece.as_view(), name="api-piece-hold"),
+    path("pieces/<str:code>/lift/", pieces.LiftPiece.as_view(), name="api-piece-lift"),
+    path("pieces/<str:code>/aliases/", pieces.PieceAliases.as_view(), name="api-piece-aliases"),
+    path(
+        "pieces/<str:code>/readings/",
+        piece_records.PieceReadings.as_view(),
+        name="api-piece-readings",
+    ),
+    path("pieces/<str:code>/work/", piece_records.PieceWork.as_view(), name="api-piece-work"),
+    path(
+        "pieces/<str:code>/lengths/", piece_records.PieceLengths.as_view(), name="api-piece-lengths"
+    ),
+    path("stock/", stock.Stock.as_view(), name="api-stock"),
+    path("stock/<str:code>/", stock.OneStock.as_view(), name="api-stock-line"),
+    path("stock/<str:code>/change/", stock.ChangeStock.as_view(), name="api-stock-change"),
+]
+PLACES = [
+    path("places/", places.Places.as_view(), name="api-places"),
+    path("places/<str:code>/", places.OnePlace.as_view(), name="api-place"),
+    path("owners/", owners.Owners.as_view(), name="api-owners"),
+    path("owners/<str:code>/", owners.OneOwner.as_view(), name="api-owner"),
+]
+DRAWINGS = [
+    path("drawings/", drawings.Drawings.as_view(), name="api-drawings"),
+    path(
+        "drawings/<path:number>/revisions/<str:revision>/",
+        drawings.OneRevision.as_view(),
+        name="api-revision",
+    ),
+    path("drawings/<path:number>/revisions/", drawings.Revisions.as_view(), name="api-revisions"),
+    path("drawings/<path:number>/", drawings.OneDrawing.as_view(), name="api-drawing"),
+]
+MILLS = [
+    path("mills/", mills.Mills.as_view(), name="api-mills"),
+    path(
+        "mills/<path:number>/stations/<int:station>/<str:which>/",
+        mills.OneShaft.as_view(),
+        name="api-shaft",
+    ),
+    path(
+        "mills/<path:number>/stations/<int:station>/",
+        mills.OneStation.as_view(),
+        name="api-station",
+    ),
+    path("mills/<path:number>/drive-groups/", mills.DriveGroups.as_view(), name="api-drive-groups"),
+    path("mills/<path:number>/", mills.OneMill.as_view(), name="api-mill"),
+]
+SETS = [
+    path("sets/", sets.Sets.as_view(), name="api-sets"),
+    path("sets/<path:number>/passes/", set_parts.Passes.as_view(), name="api-set-passes"),
+    path("sets/<path:number>/positions/", set_parts.Positions.as_view(), name="api-set-positions"),
+    path("sets/<path:number>/variants/", set_parts.Variants.as_view(), name="api-set-variants"),
+    path("sets/<path:number>/copies/", set_parts.Copies.as_view(), name="api-set-copies"),
+    path(
+        "sets/<path:number>/copies/<str:letter>/allot/",
+        set_parts.Allotments.as_view(),
+        name="api-set-allot",
+    ),
+    path("sets/<path:number>/charts/", set_parts.Charts.as_view(), name="api-set-charts"),
+    path(
+        "sets/<path:number>/charts/<str:mill>/passes/<int:set_pass>/",
+        set_parts.ChartPass.as_view(),
+        name="api-chart-pass",
+    ),
+    path("sets/<path:number>/", sets.OneSet.as_view(), name="api-set"),
+]
 
 urlpatterns: list[URLPattern | URLResolver] = [
+    *PIECES,
+    *PLACES,
+    *DRAWINGS,
+    *MILLS,
+    *SETS,
     path("scans/", scans.record, name="api-scans"),
     path("imports/", imports.Imports.as_view(), name="api-imports"),
     path("imports/<int:number>/", imports.OneImport.as_view(), name="api-import"),
     path("imports/<int:number>/apply/", imports.ApplyImport.as_view(), name="api-import-apply"),
     path("tasks/<int:number>/", imports.OneTask.as_view(), name="api-task"),
+    path("schema/", schema.Schema.as_view(), name="api-schema"),
+    re_path(r"^.*$", no_such_address, name="api-nowhere"),
 ]

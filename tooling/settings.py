@@ -193,7 +193,7 @@ REST_FRAMEWORK = {
         "rest_framework.parsers.JSONParser",
         "rest_framework.parsers.MultiPartParser",
     ],
-    "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    "DEFAULT_SCHEMA_CLASS": "api.schema.HouseSchema",
     "EXCEPTION_HANDLER": "api.errors.answer",
     "DEFAULT_FILTER_BACKENDS": [],
 }
@@ -203,6 +203,8 @@ SPECTACULAR_SETTINGS = {
     "VERSION": "1",
     "SERVE_INCLUDE_SCHEMA": False,
     "SCHEMA_PATH_PREFIX": "/api/v1",
+    # Choices stand where they are used; names shared between them would collide.
+    "POSTPROCESSING_HOOKS": ["drf_spectacular.hooks.postprocess_schema_enum_id_removal"],
 }
 LOGGING = {
     "version": 1,

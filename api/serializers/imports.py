@@ -19,7 +19,7 @@ class ProblemOut(serializers.Serializer):
 class RowCountsOut(serializers.Serializer):
     """How many rows would do what."""
 
-    create = serializers.IntegerField()
+    create = serializers.IntegerField()  # type: ignore[assignment]
     change = serializers.IntegerField()
     same = serializers.IntegerField()
 

@@ -9,6 +9,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
+from api.door import by
 from api.serializers.imports import BringIn, ImportOut, TaskOut
 from tooling.models import Import, Task
 from tooling.permissions import Verb, check_can
@@ -30,10 +31,10 @@ class Imports(APIView):
         files = request.FILES.getlist("files") or request.FILES.getlist("file")
         brought = [imports.Brought(file.name or "sheet", file.read()) for file in files]
         made = imports.bring(
-            by=request.user,
+            by=by(request),
             at=timezone.now(),
             brought=brought,
-            mapping_name=request.data.get("mapping", ""),
+            mapping_name=request.POST.get("mapping", ""),
         )
         return Response(ImportOut(made).data, status=201)
 
@@ -54,9 +55,7 @@ class ApplyImport(APIView):
     def post(self, request: Request, number: int) -> Response:
         check_can(request.user, Verb.IMPORT)
         made = get_object_or_404(Import, pk=number)
-        return Response(
-            ImportOut(imports.apply(by=request.user, at=timezone.now(), made=made)).data
-        )
+        return Response(ImportOut(imports.apply(by=by(request), at=timezone.now(), made=made)).data)
 
 
 class OneTask(APIView):
@@ -69,6 +68,6 @@ class OneTask(APIView):
     @extend_schema(request=None, responses=TaskOut)
     def delete(self, request: Request, number: int) -> Response:
         task = get_object_or_404(Task, pk=number)
-        tasks.cancel(by=request.user, at=timezone.now(), task=task)
+        tasks.cancel(by=by(request), at=timezone.now(), task=task)
         task.refresh_from_db()
         return Response(TaskOut(task).data)

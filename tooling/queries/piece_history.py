@@ -25,6 +25,7 @@ from tooling.models import (
     RefusedScan,
     Work,
 )
+from tooling.queries.labels import codes_ever
 
 PAGE = 30
 
@@ -252,7 +253,8 @@ def _tell_length(row: LengthEntry) -> Entry:
 
 def _changes(piece: Piece) -> QuerySet[Change]:
     subjects = ("Piece", "PieceAlias")
-    return Change.objects.filter(subject__in=subjects, subject_key=piece.code).select_related("by")
+    rows = Change.objects.filter(subject__in=subjects, subject_key__in=codes_ever(piece.code))
+    return rows.select_related("by")
 
 
 def _tell_change(row: Change) -> Entry:
@@ -274,11 +276,13 @@ def _shown(name: str, value: Any) -> str:
 
 
 def _labels(piece: Piece) -> QuerySet[LabelEvent]:
-    return LabelEvent.objects.filter(code=piece.code).select_related("by")
+    return LabelEvent.objects.filter(code__in=codes_ever(piece.code)).select_related("by")
 
 
 def _tell_label(row: LabelEvent) -> Entry:
-    said = _("label {what}").format(what=row.get_what_display())
+    said = _("label {code} {what}").format(code=row.code, what=row.get_what_display())
+    if row.replaces:
+        said = _("label {code} in the place of {old}").format(code=row.code, old=row.replaces)
     return Entry(
         at=row.at,
         kind="label",

@@ -1,0 +1,44 @@
+"""The schema of the API: every endpoint also says how it answers when something is wrong."""
+
+from __future__ import annotations
+
+from typing import Any, Literal
+
+from drf_spectacular.openapi import AutoSchema
+from rest_framework import serializers
+
+
+class ErrorOut(serializers.Serializer[Any]):
+    """What was wrong: a stable code, a sentence for people, and the values in it."""
+
+    code = serializers.CharField()
+    message = serializers.CharField()
+    detail = serializers.DictField(allow_empty=True)
+
+
+SAID = {
+    "400": "The request is wrong; nothing was saved.",
+    "401": "Nobody is logged in.",
+    "403": "The person may not do this.",
+    "404": "There is no such record.",
+    "409": "The present state forbids it; nothing was saved.",
+    "415": "The body is of a kind that is not read.",
+}
+READS = ("400", "401", "404")
+
+
+class HouseSchema(AutoSchema):
+    """Adds the answers that every endpoint may give."""
+
+    def _get_response_bodies(
+        self, direction: Literal["request", "response"] = "response"
+    ) -> dict[str, Any]:
+        bodies = super()._get_response_bodies(direction)
+        codes = READS if self.method == "GET" else tuple(SAID)
+        for code in codes:
+            if code not in bodies:
+                bodies[code] = {
+                    **self._get_response_for_code(ErrorOut, code, direction=direction),
+                    "description": SAID[code],
+                }
+        return dict(sorted(bodies.items()))
