@@ -5,20 +5,30 @@ from __future__ import annotations
 from typing import Any
 
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
+from tooling.errors import NotAllowed
 from tooling.services import labels
 from tooling.tasks import Handler, Run
 
 
 def draw_labels(run: Run) -> dict[str, Any]:
-    """Many labels as one PDF; the result names the stored file."""
-    run.progress(0.05, "drawing")
-    given = run.given
-    file = labels.draw_and_keep(
-        at=timezone.now(), codes=given["codes"], size=given["size"], skip=given["skip"]
-    )
-    run.check()
-    return {"file": file.sha256, "count": len(given["codes"])}
+    """Many labels as one PDF, kept as the task's file and recorded as issued at its end."""
+    given, by = run.given, run.task.by
+    codes = given["codes"]
+
+    def progress(share: float) -> None:
+        run.progress(share, _("{done} of {all} labels").format(done=round(share * len(codes)),
+                                                               all=len(codes)))  # fmt: skip
+        run.check()
+
+    if by is None:
+        raise NotAllowed(_("Nobody asked for these labels."))
+    labels.draw_and_keep(
+        by=by, at=timezone.now(), task_id=run.task.pk, codes=codes, size=given["size"],
+        skip=given["skip"], progress=progress,
+    )  # fmt: skip
+    return {"count": len(codes)}
 
 
 HANDLERS: dict[str, Handler] = {"labels": draw_labels}

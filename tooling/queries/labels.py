@@ -1,27 +1,30 @@
-"""What stands on labels, found for any mix of codes by one query for each kind."""
+"""What stands on labels, found for any mix of codes by one query for each kind of thing."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
-from tooling.engineering.codes import Code, read_code
+from tooling.engineering.codes import CODE_LENGTH, Code, fold, looks_like_code, read_code
 from tooling.errors import ToolingError, Unknown
 from tooling.models import (
-    Allotment,
+    DrawingKind,
     Kit,
     LabelEvent,
     Piece,
     Place,
-    SetCopy,
     Station,
     StockLine,
     ToolSet,
 )
+from tooling.queries.scan_lookup import PIECE_LETTERS, void_label, void_labels
 
-PIECE_LETTERS = "RSDLH"
+MOST_LABELS = 5000
+"""No printer is sent more at once, and no query asks for more."""
 
 
 @dataclass(frozen=True)
@@ -34,43 +37,85 @@ class LabelLine:
     kind_word: str
 
 
-@dataclass(frozen=True)
-class LabelsPage:
-    """Where labels are asked for."""
-
-    never_printed: int
-    never_printed_by_kind: tuple[tuple[str, str, int], ...]
-    sets: tuple[tuple[str, str], ...]
-    recent: tuple[LabelEvent, ...]
-
-
 def read_codes(text: str) -> list[str]:
-    """Codes written with spaces, commas or lines between them, each checked, none twice.
+    """Codes with spaces, commas or lines between or even inside them, each checked, none twice.
 
-    Raises what ``read_code`` raises.
+    Raises what ``read_code`` raises, and ToolingError ``too_many_labels``.
     """
-    words = text.replace(",", " ").replace(";", " ").split()
-    return list(dict.fromkeys(read_code(word).text for word in words))
+    parts = [part for part in re.split(r"[,;\r\n]+", text) if part.strip()]
+    found = dict.fromkeys(read_code(word).text for part in parts for word in _codes_in(part))
+    check_number(len(found))
+    return list(found)
+
+
+def _codes_in(part: str) -> list[str]:
+    """One line may hold one code in groups, or several with spaces between."""
+    whole = fold(part)
+    slices = [whole[at : at + CODE_LENGTH] for at in range(0, len(whole), CODE_LENGTH)]
+    return slices if all(map(looks_like_code, slices)) else part.split()
+
+
+def check_number(count: int) -> None:
+    """Raise ToolingError ``too_many_labels`` above what is printed at once."""
+    if count > MOST_LABELS:
+        raise ToolingError(
+            "too_many_labels",
+            gettext_lazy("{count} labels are too many at once. Print at most {most}, then go on."),
+            count=count,
+            most=MOST_LABELS,
+        )
 
 
 def label_lines(codes: Sequence[str]) -> list[LabelLine]:
-    """In the order asked. Raises Unknown ``unknown_code`` for a code that nothing has."""
+    """In the order asked; as many queries for one as for thousands.
+
+    Raises Conflict ``void_label``, Unknown ``unknown_code`` for a code that nothing has, and what
+    ``read_code`` and ``check_number`` raise.
+    """
+    check_number(len(codes))
     read = [read_code(code) for code in codes]
+    for code, newer in void_labels([code.text for code in read]).items():
+        raise void_label(code, newer)
+    found = find_lines([code.text for code in read])
+    for each in read:
+        if each.text not in found:
+            raise _unknown(each)
+    return [found[code.text] for code in read]
+
+
+def find_lines(codes: Sequence[str]) -> dict[str, LabelLine]:
+    """What the codes name, by code; one that nothing has is left out."""
     found: dict[str, LabelLine] = {}
     for letters, find in FINDERS:
-        wanted = [code.text for code in read if code.kind in letters]
-        for start in range(0, len(wanted), 500):
-            found.update({line.code: line for line in find(wanted[start : start + 500])})
-    for code in read:
-        if code.text not in found:
-            raise _unknown(code)
-    return [found[code.text] for code in read]
+        if wanted := [code for code in codes if code[0] in letters]:
+            found.update({line.code: line for line in find(wanted)})
+    return found
+
+
+def codes_ever(code: str) -> list[str]:
+    """The code and those that it replaced, newest first: history is told of all of them.
+
+    One query, and one more for every label that was replaced.
+    """
+    codes = [code]
+    while earlier := _replaced_by(codes[-1]):
+        codes.append(earlier)
+    return codes
+
+
+def _replaced_by(code: str) -> str | None:
+    rows = LabelEvent.objects.filter(code=code, what="reissue").exclude(replaces="")
+    return rows.values_list("replaces", flat=True).first()
 
 
 def _unknown(code: Code) -> ToolingError:
     return Unknown(
-        "unknown_code", _("No {kind} has the label {label}."), kind=code.kind_name, label=code.text
-    )
+        "unknown_code",
+        gettext_lazy("No {kind} has the label {label}. Compare it with the label, or search for "
+                     "the mark."),
+        kind=code.kind_name,
+        label=code.text,
+    )  # fmt: skip
 
 
 def _pieces(codes: Sequence[str]) -> Iterable[LabelLine]:
@@ -83,7 +128,7 @@ def _pieces(codes: Sequence[str]) -> Iterable[LabelLine]:
         lines = [_("drawing {number} {revision}").format(number=drawing, revision=revision)]
         if not is_shop:
             lines.append(_("property of {owner}").format(owner=owner))
-        yield LabelLine(code, named, tuple(lines), kind.replace("_", " "))
+        yield LabelLine(code, named, tuple(lines), str(DrawingKind(kind).label))
 
 
 def _stock(codes: Sequence[str]) -> Iterable[LabelLine]:
@@ -96,10 +141,9 @@ def _stock(codes: Sequence[str]) -> Iterable[LabelLine]:
 
 def _places(codes: Sequence[str]) -> Iterable[LabelLine]:
     for place in Place.objects.filter(code__in=codes).select_related("parent"):
-        inside = place.parent.path_name if place.parent else ""
-        yield LabelLine(
-            place.code, place.name, (inside,) if inside else (), str(place.get_kind_display())
-        )
+        inside = place.parent.path_name if place.parent and not place.moves else ""
+        lines = (inside,) if inside else ()
+        yield LabelLine(place.code, place.name, lines, str(place.get_kind_display()))
 
 
 def _sets(codes: Sequence[str]) -> Iterable[LabelLine]:
@@ -129,58 +173,3 @@ FINDERS: tuple[tuple[str, Callable[[Sequence[str]], Iterable[LabelLine]]], ...] 
     ("K", _kits),
     ("M", _stations),
 )
-
-
-def codes_of_set(number: str, letter: str = "") -> list[str]:
-    """The set's own label, then its allotted pieces in pass order; one copy or all."""
-    tool_set = ToolSet.objects.filter(number=number).first()
-    if tool_set is None:
-        raise Unknown("unknown_set", _("There is no set “{name}”."), name=number)
-    copies = SetCopy.objects.filter(tool_set=tool_set)
-    if letter:
-        copies = copies.filter(letter=letter)
-    allotted = Allotment.objects.filter(copy__in=copies).order_by(
-        "copy__letter", "position__set_pass__number", "position__shaft", "position__order"
-    )
-    return [tool_set.code, *dict.fromkeys(allotted.values_list("piece__code", flat=True))]
-
-
-def never_printed(kind: str, *, most: int = 5000) -> list[str]:
-    """Codes of one kind of thing whose label was never issued."""
-    model, field = NEVER[kind]
-    issued = LabelEvent.objects.values("code")
-    rows = model._default_manager.exclude(**{f"{field}__in": issued}).order_by(field)  # type: ignore[attr-defined]
-    return list(rows.values_list(field, flat=True)[:most])
-
-
-NEVER = {
-    "pieces": (Piece, "code"),
-    "stock": (StockLine, "code"),
-    "places": (Place, "code"),
-    "sets": (ToolSet, "code"),
-    "stations": (Station, "code"),
-    "kits": (Kit, "number"),
-}
-
-
-def labels_page() -> LabelsPage:
-    """A fixed number of queries: one per kind, sets, and the newest events."""
-    issued = LabelEvent.objects.values("code")
-    words = {
-        "pieces": _("pieces"),
-        "stock": _("stock bins"),
-        "places": _("places"),
-        "sets": _("tool sets"),
-        "stations": _("mill stations"),
-        "kits": _("kits"),
-    }
-    kinds = []
-    for kind, (model, field) in NEVER.items():
-        count = model._default_manager.exclude(**{f"{field}__in": issued}).count()  # type: ignore[attr-defined]
-        kinds.append((kind, words[kind], count))
-    return LabelsPage(
-        never_printed=sum(count for _kind, _word, count in kinds),
-        never_printed_by_kind=tuple(kinds),
-        sets=tuple(ToolSet.objects.order_by("number").values_list("number", "name")),
-        recent=tuple(LabelEvent.objects.select_related("by").order_by("-id")[:30]),
-    )

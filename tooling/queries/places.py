@@ -12,6 +12,7 @@ from django.utils.translation import gettext_lazy as _
 
 from tooling.errors import Unknown
 from tooling.models import Change, Kit, KitState, Movement, Piece, Place, StockLine
+from tooling.queries.labels import codes_ever
 from tooling.queries.pieces import PieceRow, piece_rows
 
 PAGE = 50
@@ -136,9 +137,11 @@ def place_page(code: str, *, after: str = "") -> PlacePage:
 
 
 def place_news(code: str) -> list[PlaceNews]:
-    """The last journeys and edits of a place, newest first. Two queries."""
+    """The last journeys and edits of a place, newest first. Three queries, and one for every label
+    that another replaced."""
     journeys = Movement.objects.filter(cart__code=code).select_related("to", "by")
-    changes = Change.objects.filter(subject="Place", subject_key=code).select_related("by")
+    changes = Change.objects.filter(subject="Place", subject_key__in=codes_ever(code))
+    changes = changes.select_related("by")
     news = [
         PlaceNews(row.effective_at, str(_("moved to {place}")).format(place=row.to), str(row.by))
         for row in journeys.order_by("-effective_at", "-id")[:20]

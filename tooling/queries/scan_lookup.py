@@ -6,7 +6,7 @@ asked for, a place's name or a person's user name does too.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
 
 from django.db.models import Q
@@ -162,7 +162,7 @@ def look_up(codes: Iterable[str], targets: Iterable[str]) -> Lookup:
         found.stations = {station.code: station for station in stations}
     _find_marks(found, subjects)
     _find_names(found, wheres)
-    found.void = _void_labels(folded)
+    found.void = void_labels(folded)
     return found
 
 
@@ -198,14 +198,28 @@ def _find_names(found: Lookup, texts: set[str]) -> None:
             found.names.setdefault(key, []).append(place)
 
 
-def _void_labels(codes: set[str]) -> dict[str, str]:
-    """Code of a void label → the code that took its place, or nothing."""
+def void_labels(codes: Collection[str]) -> dict[str, str]:
+    """Code of a void label → the newest code that took its place, or nothing.
+
+    Two queries where a label is void, and one more for every time that the newer one was
+    replaced in its turn.
+    """
     gone = LabelEvent.objects.filter(code__in=codes, what="void").order_by("id")
     void = dict.fromkeys(gone.values_list("code", flat=True), "")
-    if void:
-        newer = LabelEvent.objects.filter(replaces__in=void, what="reissue").order_by("id")
-        void.update(newer.values_list("replaces", "code"))
-    return void
+    ends, replaced = set(void), {}
+    while ends:
+        newer = LabelEvent.objects.filter(replaces__in=ends, what="reissue").order_by("id")
+        found = dict(newer.values_list("replaces", "code"))
+        replaced |= found
+        ends = set(found.values())
+    return {code: _last(replaced, code) for code in void}
+
+
+def _last(replaced: dict[str, str], code: str) -> str:
+    newest = ""
+    while code in replaced:
+        newest = code = replaced[code]
+    return newest
 
 
 def void_label(code: str, newer: str) -> Conflict:

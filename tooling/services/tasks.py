@@ -86,12 +86,19 @@ def finish(
     file: StoredFile | None = None,
 ) -> None:
     """Write the outcome. Called inside the work's own short write where it has one."""
+    kept = {"file": file} if file is not None else {}
     with writing():
         Task.objects.filter(pk=task_id).update(
             state=state,
             finished_at=at,
             message=message[:400],
             result=result or {},
-            file=file,
             progress=1.0 if state == TaskState.DONE else 0.0,
+            **kept,
         )
+
+
+def keep_file(*, task_id: int, file: StoredFile) -> None:
+    """What the work made, named by its task from the write that stored it."""
+    with writing():
+        Task.objects.filter(pk=task_id).update(file=file)

@@ -1,41 +1,72 @@
-"""Labels: choose, print, make void, replace; where one may sit; artwork for etching."""
+"""Labels: choose and print them, watch many being drawn, make one void or replace it."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import asdict
+from typing import Any
 from urllib.parse import urlencode
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_GET, require_POST
 
 from tooling.errors import NotAllowed, ToolingError
 from tooling.models import Task, TaskState
-from tooling.paper.etching import etch_svg
-from tooling.paper.label_sizes import SIZES
-from tooling.permissions import Verb, can
-from tooling.queries import labels as read
-from tooling.services import files, labels
+from tooling.permissions import Verb, can, check_can
+from tooling.queries.label_choices import WAYS, Choice, chosen_codes
+from tooling.queries.labels import read_codes
+from tooling.queries.labels_page import labels_page
+from tooling.services import files, labels, tasks
+from tooling.web.label_stock import PLAINEST, stock_groups
 from tooling.web.sessions import person_of
 
 PDF = "application/pdf"
+REMEMBERED = "labels"
+"""The session keeps the last size and choice, so that the same print is one tap again."""
 
 
 @require_GET
 def show_labels(request: HttpRequest) -> HttpResponse:
-    return _page(request)
+    """What has no label yet, what to print, what was printed; ``?codes=``, ``?set=``, ``?place=``
+    or ``?mill=`` fill the form."""
+    return _page(request, typed=_asked(request.GET) or _remembered(request))
 
 
-def _page(request: HttpRequest, error: ToolingError | None = None) -> HttpResponse:
-    typed = request.POST if request.method == "POST" else request.GET
+def _asked(query: Mapping[str, str]) -> dict[str, str]:
+    """What the address asks for; nothing when it names nothing."""
+    for what in ("codes", "set", "place", "mill", "never"):
+        if query.get(what):
+            names = ("codes", "set", "copy", "place", "inside", "mill", "never", "size")
+            return {"what": what, **{name: query[name] for name in names if name in query}}
+    return {}
+
+
+def _remembered(request: HttpRequest) -> dict[str, str]:
+    return dict(request.session.get(REMEMBERED, {}))
+
+
+def _page(
+    request: HttpRequest,
+    *,
+    typed: Mapping[str, str],
+    error: ToolingError | None = None,
+    wrong_form: str = "",
+) -> HttpResponse:
+    """The page with what was typed; a problem stands in the form that it came from."""
+    choice = {**asdict(Choice()), "size": _remembered(request).get("size", PLAINEST), **typed}
     context = {
-        "page": read.labels_page(),
-        "sizes": SIZES,
+        "page": labels_page(),
+        "stock_groups": stock_groups(),
+        "typed": choice,
         "error": error,
-        "typed": typed,
+        "wrong_form": wrong_form,
+        "void_code": typed.get("code") or request.GET.get("void", ""),
         "may_issue": can(request.user, Verb.ISSUE_LABELS),
     }
     return render(request, "labels/labels.html", context, status=error.status if error else 200)
@@ -44,49 +75,74 @@ def _page(request: HttpRequest, error: ToolingError | None = None) -> HttpRespon
 @require_POST
 def send_to_printer(request: HttpRequest) -> HttpResponse:
     """Record the labels as issued, then show their sheets; many are drawn in the background."""
+    by, typed = person_of(request), request.POST.dict()
+    check_can(by, Verb.ISSUE_LABELS)
+    size = typed.get("size") or _remembered(request).get("size", PLAINEST)
     try:
-        codes = _chosen(request)
-        size, skip = request.POST.get("size", ""), _whole(request.POST.get("skip"))
-        if len(codes) <= labels.MOST_AT_ONCE:
-            labels.draw(codes=codes, size=size, skip=skip)
-        task = labels.ask_for_sheets(
-            by=person_of(request), at=timezone.now(), codes=codes, size=size, skip=skip
-        )
+        skip = _count(typed.get("skip", ""))
+        codes = chosen_codes(_choice(typed))
+        task = labels.ask_for_sheets(by=by, at=timezone.now(), codes=codes, size=size, skip=skip)
     except NotAllowed:
         raise
     except ToolingError as error:
-        return _page(request, error)
+        return _page(request, typed=typed, error=error, wrong_form="print")
+    _remember(request, typed, size)
     if task is not None:
         return redirect("labels-task", number=task)
-    query = urlencode({"codes": ",".join(codes), "size": size, "skip": skip})
+    query = urlencode({"codes": ",".join(codes), "size": size, "skip": skip}, safe=",")
     return redirect(f"{reverse('labels-pdf')}?{query}")
 
 
-def _chosen(request: HttpRequest) -> list[str]:
-    """Codes that the form names: typed, those of a set, or those never printed."""
-    if request.POST.get("set"):
-        return read.codes_of_set(request.POST["set"], request.POST.get("copy", ""))
-    if request.POST.get("never") in read.NEVER:
-        return read.never_printed(request.POST["never"])
-    codes = read.read_codes(request.POST.get("codes", ""))
-    if not codes:
-        raise ToolingError("no_labels", _("Write at least one label code, or choose a set."))
-    return codes
+def _choice(typed: Mapping[str, Any]) -> Choice:
+    names = asdict(Choice())
+    return Choice(**{name: str(typed[name]) for name in names if name in typed})
 
 
-def _whole(text: str | None) -> int:
-    return int(text) if text and text.strip().isdigit() else 0
+def _remember(request: HttpRequest, typed: Mapping[str, Any], size: str) -> None:
+    """Codes that were typed once are not wanted again; the kind of label is."""
+    kept = {**_remembered(request), "size": size}
+    if typed.get("what") in WAYS and typed["what"] not in ("codes", "again"):
+        names = ("what", "never", "set", "copy", "place", "inside", "mill")
+        kept = {"size": size, **{name: str(typed[name]) for name in names if name in typed}}
+    request.session[REMEMBERED] = kept
+
+
+def _count(text: str) -> int:
+    if not text.strip():
+        return 0
+    if not text.strip().isdecimal() or len(text.strip()) > 4:
+        raise ToolingError(
+            "not_a_count",
+            gettext_lazy("“{text}” is no number of labels. Write how many of the first sheet are "
+                         "used up, or 0."),
+            text=text[:20],
+        )  # fmt: skip
+    return int(text)
 
 
 @require_GET
 def labels_pdf(request: HttpRequest) -> HttpResponse:
     """The sheets of ``?codes=A,B&size=…&skip=…``; records nothing."""
+    codes = read_codes(request.GET.get("codes", ""))
+    if len(codes) > labels.MOST_AT_ONCE:
+        raise ToolingError(
+            "too_many_labels",
+            gettext_lazy("{count} labels are too many for one address; at most {most}. The labels "
+                         "page makes more of them in the background."),
+            count=len(codes),
+            most=labels.MOST_AT_ONCE,
+        )  # fmt: skip
     data = labels.draw(
-        codes=read.read_codes(request.GET.get("codes", "")),
-        size=request.GET.get("size") or "a4-24",
-        skip=_whole(request.GET.get("skip")),
+        codes=codes,
+        size=request.GET.get("size") or PLAINEST,
+        skip=_count(request.GET.get("skip", "")),
     )
-    return HttpResponse(data, content_type=PDF)
+    return _sheets(data, f"labels-{codes[0]}.pdf")
+
+
+def _sheets(data: bytes, name: str) -> HttpResponse:
+    headers = {"Content-Disposition": f'inline; filename="{name}"'}
+    return HttpResponse(data, content_type=PDF, headers=headers)
 
 
 @require_GET
@@ -95,50 +151,48 @@ def show_task(request: HttpRequest, number: int) -> HttpResponse:
     task = get_object_or_404(Task, pk=number, kind="labels")
     over = task.state not in (TaskState.WAITING, TaskState.RUNNING)
     name = "labels/task_part.html" if request.GET.get("part") else "labels/task.html"
-    context = {"task": task, "is_over": over, "done": round(task.progress * 100)}
+    context = {
+        "task": task,
+        "is_over": over,
+        "done": round(task.progress * 100),
+        "may_stop": task.by_id == request.user.pk or can(request.user, Verb.RUN_SHOP),
+    }
     return render(request, name, context)
+
+
+@require_POST
+def stop_task(request: HttpRequest, number: int) -> HttpResponse:
+    """Nothing is recorded as printed when the work stops."""
+    task = get_object_or_404(Task, pk=number, kind="labels")
+    tasks.cancel(by=person_of(request), at=timezone.now(), task=task)
+    return redirect("labels-task", number=number)
 
 
 @require_GET
 def task_pdf(request: HttpRequest, number: int) -> HttpResponse:
-    task = get_object_or_404(Task, pk=number, kind="labels", state=TaskState.DONE)
-    return HttpResponse(files.read_named(sha256=task.result["file"]), content_type=PDF)
+    """The sheets that the worker made."""
+    done = Task.objects.select_related("file").filter(kind="labels", state=TaskState.DONE)
+    task = get_object_or_404(done, pk=number)
+    if task.file is None:
+        raise Http404
+    return _sheets(files.read(task.file), f"labels-{number}.pdf")
 
 
 @require_POST
 def make_void(request: HttpRequest) -> HttpResponse:
     """The label is void; with ``reissue`` a new code takes its place."""
-    by, at = person_of(request), timezone.now()
-    code, reason = request.POST.get("code", ""), request.POST.get("reason", "")
+    by, at, typed = person_of(request), timezone.now(), request.POST.dict()
+    code, reason = str(typed.get("code", "")), str(typed.get("reason", ""))
     try:
-        if request.POST.get("reissue"):
+        if typed.get("reissue"):
             new = labels.reissue(by=by, at=at, code=code, reason=reason)
-            messages.success(request, _("%s is void; %s took its place. Print it.") % (code, new))
+            said = _("{new} took the place of {old}. Print it and stick it on.")
+            messages.success(request, said.format(new=new, old=code.strip().upper()))
             return redirect(f"{reverse('labels')}?codes={new}")
-        labels.void(by=by, at=at, code=code, reason=reason)
+        event = labels.void(by=by, at=at, code=code, reason=reason)
     except NotAllowed:
         raise
     except ToolingError as error:
-        return _page(request, error)
-    messages.success(request, _("%s is void.") % code)
+        return _page(request, typed=typed, error=error, wrong_form="void")
+    messages.success(request, _("{code} is void.").format(code=event.code))
     return redirect("labels")
-
-
-@require_GET
-def etching(request: HttpRequest) -> HttpResponse:
-    """Artwork of ``?text=…&symbol=datamatrix|qr&size=12`` as SVG in true millimetres."""
-    symbol = "qr" if request.GET.get("symbol") == "qr" else "datamatrix"
-    svg = etch_svg(
-        request.GET.get("text", ""), symbol=symbol, size_mm=_millimetres(request.GET.get("size"))
-    )
-    headers = {"Content-Disposition": 'attachment; filename="etching.svg"'}
-    return HttpResponse(svg, content_type="image/svg+xml", headers=headers)
-
-
-def _millimetres(text: str | None) -> float:
-    try:
-        return float((text or "12").replace(",", "."))
-    except ValueError as error:
-        raise ToolingError(
-            "not_a_length", _("“{text}” is no size in millimetres."), text=text
-        ) from error
