@@ -70,7 +70,7 @@ def map_columns(request: HttpRequest, number: int) -> HttpResponse:
     """Another mapping, another look."""
     by, made = _made(request, number)
     try:
-        mapping = import_mapping.chosen(made=made, form=request.POST.dict())  # type: ignore[arg-type]
+        mapping = import_mapping.chosen(made=made, form=request.POST.dict())
         imports.remap(by=by, at=timezone.now(), made=made, mapping=mapping)
         if request.POST.get("keep_as"):
             kept = imports.keep_mapping(
