@@ -13,14 +13,15 @@ MOST_SHOWN = 4
 
 
 def find_place(text: str) -> Place:
-    """By label code, by full name (``Rack A / Shelf 3``) or by a name that only one place has.
+    """By label code, by full name (``Rack A / Shelf 3``) or by an end of it that only one has.
 
     Raises Unknown ``unknown_place``, ToolingError ``ambiguous_place``.
     """
     text = " ".join(text.split())
     found = list(Place.objects.filter(code=codes.fold(text))[:1])
     found = found or list(Place.objects.filter(path_name__iexact=text)[:1])
-    found = found or list(Place.objects.filter(name__iexact=text)[: MOST_SHOWN + 1])
+    ends_so = Q(name__iexact=text) | Q(path_name__iendswith=f" / {text}")
+    found = found or list(Place.objects.filter(ends_so).order_by("path_name")[: MOST_SHOWN + 1])
     if not found:
         raise Unknown(
             "unknown_place",

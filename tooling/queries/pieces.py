@@ -129,7 +129,7 @@ def _narrow(filters: Filters, understood: Understood) -> Q:
     return narrow
 
 
-def _keys(rows: QuerySet) -> Iterable[int]:  # type: ignore[type-arg]
+def _keys(rows: QuerySet) -> Iterable[int]:
     return rows.values_list("pk", flat=True)
 
 

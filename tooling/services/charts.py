@@ -7,7 +7,7 @@ from typing import Any
 
 from django.utils.translation import gettext_lazy as _
 
-from tooling.engineering.lengths import say_length
+from tooling.engineering.lengths import Unit, say_length
 from tooling.errors import Conflict, ToolingError
 from tooling.models import (
     ChartPass,
@@ -165,16 +165,17 @@ def _check_bores(set_pass: SetPass, station: Station) -> None:
         "shaft", "drawing__number", "drawing__revisions__bore_nm", "drawing__revisions__unit"
     ):
         on = shafts.get(shaft)
+        shown: Unit = "in" if unit == "in" else "mm"
         if on is not None and bore < on.diameter_nm:
             raise Conflict(
                 "bore_smaller_than_shaft",
                 _("{drawing} is bored {bore}; the {shaft} shaft of station {station} is "
                   "{diameter}. It cannot go on."),
                 drawing=number,
-                bore=say_length(bore, unit),
+                bore=say_length(bore, shown),
                 shaft=shaft,
                 station=station.number,
-                diameter=say_length(on.diameter_nm, unit),
+                diameter=say_length(on.diameter_nm, shown),
                 in_field="station",
             )  # fmt: skip
 

@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 
 from django.utils.translation import gettext_lazy as _
 
-from tooling.engineering.lengths import say_length
+from tooling.engineering.lengths import Unit, say_length
 from tooling.errors import Conflict, ToolingError
 from tooling.models import DIMENSIONS, Gauge, Person, Piece, Reading
 from tooling.permissions import Verb, check_can
@@ -103,7 +103,7 @@ def _ask_if_improbable(piece: Piece, dimension: str, value_nm: int, unit: str) -
     settings = setting_values(names, unit=piece.unit)
     if present is None or abs(value_nm - present) <= settings[names[0]] * settings[names[1]]:
         return
-    shown = "in" if unit == "in" else "mm"
+    shown: Unit = "in" if unit == "in" else "mm"
     raise ToolingError(
         "improbable_value",
         _("{dimension} {value} is far from {present}, which {code} has until now. Measure again; "

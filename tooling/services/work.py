@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import date, datetime
+from typing import Any
 
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
@@ -61,7 +62,7 @@ def record_work(
             note=note.strip()[:300],
         )
         WorkMeasure.objects.bulk_create(
-            WorkMeasure(work=work, dimension=name, before_nm=before, after_nm=after)
+            WorkMeasure(work=work, dimension=name, **_sizes(before, after))
             for name, (before, after) in given.items()
         )
         refresh_sizes([piece.pk])
@@ -112,3 +113,7 @@ def _check_correction(piece: Piece, corrects: Work | None) -> None:
             "already_corrected",
             _("This entry has been corrected already. Correct the one that replaced it."),
         )
+
+
+def _sizes(before: int | None, after: int | None) -> dict[str, Any]:
+    return {"before_nm": before, "after_nm": after}

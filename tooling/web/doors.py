@@ -8,10 +8,12 @@ from typing import Any
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils import timezone
 
 from tooling.errors import NotAllowed, ToolingError
 from tooling.permissions import Verb, can, check_can
 from tooling.web.forms.fields import RecordForm
+from tooling.web.sessions import person_of
 
 Save = Callable[[dict[str, Any]], Any]
 
@@ -45,6 +47,11 @@ def fill_in(
 def data_of(request: HttpRequest) -> Any:
     """What a form is bound to: the posted fields, or nothing on GET."""
     return request.POST if request.method == "POST" else None
+
+
+def signed(request: HttpRequest) -> dict[str, Any]:
+    """Who does it and when: the two keywords that every service takes."""
+    return {"by": person_of(request), "at": timezone.now()}
 
 
 def rights(request: HttpRequest) -> dict[str, bool]:

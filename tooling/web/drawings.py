@@ -7,7 +7,6 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
-from django.utils import timezone
 from django.utils.http import content_disposition_header
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods
@@ -16,7 +15,7 @@ from tooling.models import Drawing, DrawingFile, DrawingKind, DrawingRevision
 from tooling.permissions import Verb
 from tooling.queries.drawings import drawing_list, drawing_page
 from tooling.services import drawing_files, drawings, files
-from tooling.web.doors import data_of, fill_in, require, rights
+from tooling.web.doors import data_of, fill_in, require, rights, signed
 from tooling.web.forms.sets import FileForm, NewDrawing, NewRevision, RevisionForm, TitleForm
 from tooling.web.rows import get_drawing, get_row
 
@@ -45,7 +44,7 @@ def new_drawing(request: HttpRequest) -> HttpResponse:
         request,
         NewDrawing(data_of(request)),
         template="drawings/form.html",
-        save=lambda values: drawings.create_drawing(by=request.user, at=timezone.now(), **values),
+        save=lambda values: drawings.create_drawing(**signed(request), **values),
         done=lambda row: (_url(row.drawing), _("Drawing made.")),
         head=_("New drawing"),
         back=reverse("drawings"),
@@ -63,9 +62,7 @@ def new_revision(request: HttpRequest, number: str) -> HttpResponse:
         request,
         form,
         template="drawings/form.html",
-        save=lambda values: drawings.new_revision(
-            by=request.user, at=timezone.now(), drawing=drawing, **values
-        ),
+        save=lambda values: drawings.new_revision(**signed(request), drawing=drawing, **values),
         done=lambda row: (_url(drawing), _("Revision {r} is current.").format(r=row.revision)),
         head=_("{number}, new revision").format(number=drawing.number),
         back=_url(drawing),
@@ -80,9 +77,7 @@ def edit_revision(request: HttpRequest, number: str, revision: int) -> HttpRespo
         request,
         RevisionForm(data_of(request), **_sizes_of(row)),
         template="drawings/form.html",
-        save=lambda values: drawings.edit_revision(
-            by=request.user, at=timezone.now(), revision=row, **values
-        ),
+        save=lambda values: drawings.edit_revision(**signed(request), revision=row, **values),
         done=lambda saved: (_url(row.drawing), _("Saved.")),
         head=_("{number}, revision {r}").format(number=number, r=row.revision),
         back=_url(row.drawing),
@@ -97,9 +92,7 @@ def edit_title(request: HttpRequest, number: str) -> HttpResponse:
         request,
         TitleForm(data_of(request), initial={"title": drawing.title}),
         template="shop/form.html",
-        save=lambda values: drawings.edit_drawing(
-            by=request.user, at=timezone.now(), drawing=drawing, **values
-        ),
+        save=lambda values: drawings.edit_drawing(**signed(request), drawing=drawing, **values),
         done=lambda row: (_url(drawing), _("Saved.")),
         head=drawing.number,
         back=_url(drawing),
@@ -116,7 +109,7 @@ def attach_file(request: HttpRequest, number: str, revision: int) -> HttpRespons
     def save(values: dict[str, Any]) -> DrawingFile:
         file = values["file"]
         return drawing_files.attach(
-            by=request.user, at=timezone.now(), revision=row, name=file.name, data=file.read()
+            **signed(request), revision=row, name=file.name, data=file.read()
         )
 
     return fill_in(

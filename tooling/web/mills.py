@@ -7,7 +7,6 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
-from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods
 
@@ -15,7 +14,7 @@ from tooling.models import Mill, MillShaft, Station
 from tooling.permissions import Verb
 from tooling.queries.mills import mill_list, mill_page
 from tooling.services import mills as services
-from tooling.web.doors import data_of, fill_in, require, rights
+from tooling.web.doors import data_of, fill_in, require, rights, signed
 from tooling.web.forms.fields import unit_of
 from tooling.web.forms.mills import (
     MILL_LENGTHS,
@@ -49,9 +48,7 @@ def new_mill(request: HttpRequest) -> HttpResponse:
 
     def save(values: dict[str, Any]) -> Mill:
         mill, station, shaft = form.parts()
-        return services.create_mill(
-            by=request.user, at=timezone.now(), station=station, shaft=shaft, **mill
-        )
+        return services.create_mill(**signed(request), station=station, shaft=shaft, **mill)
 
     return fill_in(
         request,
@@ -79,9 +76,7 @@ def edit_mill(request: HttpRequest, number: str) -> HttpResponse:
         request,
         form,
         template="mills/form.html",
-        save=lambda values: services.edit_mill(
-            by=request.user, at=timezone.now(), mill=mill, **values
-        ),
+        save=lambda values: services.edit_mill(**signed(request), mill=mill, **values),
         done=lambda row: (_url(mill), _("Saved.")),
         head=mill.name,
         back=_url(mill),
@@ -104,9 +99,7 @@ def edit_station(request: HttpRequest, number: str, station: int) -> HttpRespons
         request,
         form,
         template="mills/form.html",
-        save=lambda values: services.edit_station(
-            by=request.user, at=timezone.now(), station=row, **values
-        ),
+        save=lambda values: services.edit_station(**signed(request), station=row, **values),
         done=lambda saved: (_url(mill), _("Station {n} saved.").format(n=station)),
         head=_("{mill}, station {n}").format(mill=mill.name, n=station),
         back=_url(mill),
@@ -131,9 +124,7 @@ def edit_shaft(request: HttpRequest, number: str, station: int, shaft: int) -> H
         request,
         form,
         template="mills/form.html",
-        save=lambda values: services.edit_shaft(
-            by=request.user, at=timezone.now(), shaft=row, **values
-        ),
+        save=lambda values: services.edit_shaft(**signed(request), shaft=row, **values),
         done=lambda saved: (_url(mill), _("Station {n} saved.").format(n=station)),
         head=_("{mill}, station {n}, {shaft} shaft").format(
             mill=mill.name, n=station, shaft=row.get_which_display()
@@ -151,9 +142,7 @@ def drive_group(request: HttpRequest, number: str) -> HttpResponse:
         request,
         GroupForm(data_of(request)),
         template="mills/form.html",
-        save=lambda values: services.save_drive_group(
-            by=request.user, at=timezone.now(), mill=mill, **values
-        ),
+        save=lambda values: services.save_drive_group(**signed(request), mill=mill, **values),
         done=lambda row: (_url(mill), _("Drive group {name} saved.").format(name=row.name)),
         head=_("{mill}, drive group").format(mill=mill.name),
         back=_url(mill),

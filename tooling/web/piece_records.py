@@ -17,6 +17,7 @@ from tooling.web.doors import data_of, fill_in, require
 from tooling.web.forms.fields import unit_of
 from tooling.web.forms.pieces import LengthRunForm, ReadingForm, WorkForm
 from tooling.web.rows import get_piece, get_row
+from tooling.web.sessions import person_of
 
 
 @require_http_methods(["GET", "POST"])
@@ -32,7 +33,7 @@ def new_reading(request: HttpRequest, code: str) -> HttpResponse:
     def save(values: dict[str, Any]) -> Reading:
         values.pop("value")
         return readings.record_reading(
-            by=_by(request), at=at, piece=piece, unit=unit, corrects=wrong, **values
+            by=person_of(request), at=at, piece=piece, unit=unit, corrects=wrong, **values
         )
 
     return fill_in(
@@ -62,7 +63,7 @@ def new_work(request: HttpRequest, code: str) -> HttpResponse:
     def save(values: dict[str, Any]) -> Work:
         facts = {name: values[name] for name in ("kind", "done_on", "done_by", "note")}
         return work.record_work(
-            by=_by(request), at=at, piece=piece, sizes=form.sizes(), corrects=wrong, **facts
+            by=person_of(request), at=at, piece=piece, sizes=form.sizes(), corrects=wrong, **facts
         )
 
     return fill_in(
@@ -84,13 +85,13 @@ def new_length(request: HttpRequest, code: str) -> HttpResponse:
     wrong: LengthEntry | None = _corrected(request, LengthEntry.objects.all(), piece)
     initial = {"strip_class": wrong.strip_class if wrong else ""}
     form = LengthRunForm(
-        data_of(request), strip_unit=_by(request).strip_unit, at=at, initial=initial
+        data_of(request), strip_unit=person_of(request).strip_unit, at=at, initial=initial
     )
 
     def save(values: dict[str, Any]) -> LengthEntry:
         values["length_nm"] = values.pop("length")
         return lengths_run.record_length(
-            by=_by(request), at=at, piece=piece, corrects=wrong, **values
+            by=person_of(request), at=at, piece=piece, corrects=wrong, **values
         )
 
     return fill_in(

@@ -7,7 +7,6 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
-from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
@@ -20,7 +19,7 @@ from tooling.queries.piece_history import piece_history
 from tooling.queries.piece_page import piece_page
 from tooling.queries.pieces import Filters, find_exactly, search_pieces
 from tooling.services import pieces as services
-from tooling.web.doors import data_of, fill_in, require, rights
+from tooling.web.doors import data_of, fill_in, require, rights, signed
 from tooling.web.forms.fields import unit_of
 from tooling.web.forms.pieces import AliasForm, EditPiece, HoldForm, LiftForm, NewPieces
 from tooling.web.rows import get_piece
@@ -84,9 +83,7 @@ def new_pieces(request: HttpRequest) -> HttpResponse:
 
     def save(values: dict[str, Any]) -> list[Piece]:
         revision = values.pop("drawing").revisions.select_related("drawing").get(is_current=True)
-        return services.create_pieces(
-            by=request.user, at=timezone.now(), revision=revision, **values
-        )
+        return services.create_pieces(**signed(request), revision=revision, **values)
 
     def done(made: list[Piece]) -> tuple[str, str]:
         sentence = ngettext("{n} piece made: {codes}.", "{n} pieces made: {codes}.", len(made))
@@ -117,9 +114,7 @@ def edit_piece(request: HttpRequest, code: str) -> HttpResponse:
         request,
         form,
         template="pieces/edit.html",
-        save=lambda values: services.edit_piece(
-            by=request.user, at=timezone.now(), piece=piece, **values
-        ),
+        save=lambda values: services.edit_piece(**signed(request), piece=piece, **values),
         done=lambda row: (reverse("piece", args=[row.code]), _("Saved.")),
         piece=piece,
     )
@@ -133,9 +128,7 @@ def hold_piece(request: HttpRequest, code: str) -> HttpResponse:
         request,
         HoldForm(request.POST),
         template="pieces/hold.html",
-        save=lambda values: services.hold_piece(
-            by=request.user, at=timezone.now(), piece=piece, **values
-        ),
+        save=lambda values: services.hold_piece(**signed(request), piece=piece, **values),
         done=lambda row: (reverse("piece", args=[row.code]), _("Held. No kit may stage it now.")),
         piece=piece,
     )
@@ -149,9 +142,7 @@ def lift_hold(request: HttpRequest, code: str) -> HttpResponse:
         request,
         LiftForm(request.POST),
         template="pieces/hold.html",
-        save=lambda values: services.lift_hold(
-            by=request.user, at=timezone.now(), piece=piece, **values
-        ),
+        save=lambda values: services.lift_hold(**signed(request), piece=piece, **values),
         done=lambda row: (reverse("piece", args=[row.code]), _("The hold is lifted.")),
         piece=piece,
     )
@@ -165,9 +156,7 @@ def add_alias(request: HttpRequest, code: str) -> HttpResponse:
         request,
         AliasForm(request.POST),
         template="pieces/hold.html",
-        save=lambda values: services.add_alias(
-            by=request.user, at=timezone.now(), piece=piece, **values
-        ),
+        save=lambda values: services.add_alias(**signed(request), piece=piece, **values),
         done=lambda row: (reverse("piece", args=[code]), _("Old number kept.")),
         piece=piece,
     )
@@ -178,5 +167,5 @@ def remove_alias(request: HttpRequest, code: str, number: int) -> HttpResponse:
     """An old number that was never this piece's."""
     alias = PieceAlias.objects.select_related("piece").filter(pk=number, piece__code=code).first()
     if alias is not None:
-        services.remove_alias(by=request.user, at=timezone.now(), alias=alias)
+        services.remove_alias(**signed(request), alias=alias)
     return redirect("piece", code)

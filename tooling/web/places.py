@@ -7,7 +7,6 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
-from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_GET, require_http_methods
@@ -16,7 +15,7 @@ from tooling.models import Place
 from tooling.permissions import Verb
 from tooling.queries.places import find_places, place_news, place_page, top_places
 from tooling.services import places as services
-from tooling.web.doors import data_of, fill_in, require, rights
+from tooling.web.doors import data_of, fill_in, require, rights, signed
 from tooling.web.forms.fields import unit_of
 from tooling.web.forms.shop import EditPlace, NewPlaces
 from tooling.web.rows import get_place
@@ -54,7 +53,7 @@ def new_places(request: HttpRequest) -> HttpResponse:
 
     def save(values: dict[str, Any]) -> list[Place]:
         name = values.pop("name")
-        return services.create_places(by=request.user, at=timezone.now(), first_name=name, **values)
+        return services.create_places(**signed(request), first_name=name, **values)
 
     def done(made: list[Place]) -> tuple[str, str]:
         url = reverse("place", args=[(made[0].parent or made[0]).code])
@@ -81,9 +80,7 @@ def edit_place(request: HttpRequest, code: str) -> HttpResponse:
         request,
         form,
         template="places/edit.html",
-        save=lambda values: services.edit_place(
-            by=request.user, at=timezone.now(), place=place, **values
-        ),
+        save=lambda values: services.edit_place(**signed(request), place=place, **values),
         done=lambda row: (reverse("place", args=[row.code]), _("Saved.")),
         place=place,
     )

@@ -8,7 +8,6 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
-from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
@@ -17,7 +16,7 @@ from tooling.models import ChartPass, SetCopy, SetPass, SetPosition, SetupChart
 from tooling.permissions import Verb
 from tooling.queries.sets import chart_page
 from tooling.services import allotments, charts, sets
-from tooling.web.doors import data_of, fill_in, require, rights
+from tooling.web.doors import data_of, fill_in, require, rights, signed
 from tooling.web.forms.fields import unit_of
 from tooling.web.forms.sets import AllotForm, ChartPassForm, CopyForm, NewChart
 from tooling.web.rows import get_row, get_set
@@ -36,9 +35,7 @@ def new_copy(request: HttpRequest, number: str) -> HttpResponse:
         request,
         CopyForm(data_of(request), initial={"letter": free}),
         template="sets/form.html",
-        save=lambda values: sets.add_copy(
-            by=request.user, at=timezone.now(), tool_set=row, **values
-        ),
+        save=lambda values: sets.add_copy(**signed(request), tool_set=row, **values),
         done=lambda saved: (set_url(row), _("Copy {a} made.").format(a=saved.letter)),
         head=_("Set {n}, new copy").format(n=row.number),
         back=set_url(row),
@@ -56,7 +53,7 @@ def edit_copy(request: HttpRequest, number: str, copy: int) -> HttpResponse:
         request,
         form,
         template="sets/form.html",
-        save=lambda values: sets.edit_copy(by=request.user, at=timezone.now(), copy=row, **values),
+        save=lambda values: sets.edit_copy(**signed(request), copy=row, **values),
         done=lambda saved: (set_url(row.tool_set), _("Saved.")),
         head=f"{number}-{row.letter}",
         back=set_url(row.tool_set),
@@ -67,7 +64,7 @@ def edit_copy(request: HttpRequest, number: str, copy: int) -> HttpResponse:
 def fill_copy(request: HttpRequest, number: str, copy: int) -> HttpResponse:
     """Allot every piece that can only be meant for one empty position."""
     row = _copy(number, copy)
-    n = allotments.allot_by_drawing(by=request.user, at=timezone.now(), copy=row)
+    n = allotments.allot_by_drawing(**signed(request), copy=row)
     said = ngettext("{n} piece allotted.", "{n} pieces allotted.", n).format(n=n)
     messages.success(request, said)
     return redirect("set", number)
@@ -86,7 +83,7 @@ def allot(request: HttpRequest, number: str, position: int) -> HttpResponse:
         form,
         template="sets/form.html",
         save=lambda values: allotments.allot(
-            by=request.user, at=timezone.now(), position=row, **values
+            **signed(request), position=row, **values
         ),
         done=lambda saved: (
             f"{set_url(tool_set)}#pass-{row.set_pass.number}",
@@ -108,9 +105,7 @@ def new_chart(request: HttpRequest, number: str) -> HttpResponse:
         request,
         NewChart(data_of(request)),
         template="sets/form.html",
-        save=lambda values: charts.create_chart(
-            by=request.user, at=timezone.now(), tool_set=row, **values
-        ),
+        save=lambda values: charts.create_chart(**signed(request), tool_set=row, **values),
         done=lambda saved: (
             reverse("chart", args=[saved.pk]),
             _("Chart made. Move the passes that stand elsewhere."),
@@ -145,7 +140,7 @@ def place_pass(request: HttpRequest, chart: int, set_pass: int) -> HttpResponse:
         form,
         template="sets/form.html",
         save=lambda values: charts.place_pass(
-            by=request.user, at=timezone.now(), chart=row, set_pass=the_pass, **values
+            **signed(request), chart=row, set_pass=the_pass, **values
         ),
         done=lambda saved: (reverse("chart", args=[chart]), _("Saved.")),
         head=_("{chart}, pass {n}").format(chart=row, n=the_pass.number),
@@ -157,7 +152,7 @@ def place_pass(request: HttpRequest, chart: int, set_pass: int) -> HttpResponse:
 def take_pass_off(request: HttpRequest, chart: int, set_pass: int) -> HttpResponse:
     rows = ChartPass.objects.select_related("chart__tool_set", "chart__mill", "set_pass", "station")
     row = get_row(rows, said=_("such pass"), chart=chart, set_pass=set_pass)
-    charts.take_pass_off(by=request.user, at=timezone.now(), chart_pass=row)
+    charts.take_pass_off(**signed(request), chart_pass=row)
     return redirect("chart", chart)
 
 

@@ -7,7 +7,6 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
-from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
@@ -15,7 +14,7 @@ from tooling.models import SetPass, SetPosition, ToolSet
 from tooling.permissions import Verb
 from tooling.queries.sets import set_list, set_page
 from tooling.services import sets as services
-from tooling.web.doors import data_of, fill_in, require, rights
+from tooling.web.doors import data_of, fill_in, require, rights, signed
 from tooling.web.forms.fields import unit_of
 from tooling.web.forms.sets import EditSet, NewSet, PassForm, PositionForm, VariantForm
 from tooling.web.rows import get_row, get_set
@@ -48,7 +47,7 @@ def new_set(request: HttpRequest) -> HttpResponse:
         request,
         NewSet(data_of(request)),
         template="sets/form.html",
-        save=lambda values: services.create_set(by=request.user, at=timezone.now(), **values),
+        save=lambda values: services.create_set(**signed(request), **values),
         done=lambda row: (set_url(row), _("Set {n} made. Now its positions.").format(n=row.number)),
         head=_("New tool set"),
         back=reverse("sets"),
@@ -69,9 +68,7 @@ def edit_set(request: HttpRequest, number: str) -> HttpResponse:
         request,
         form,
         template="sets/form.html",
-        save=lambda values: services.edit_set(
-            by=request.user, at=timezone.now(), tool_set=row, **values
-        ),
+        save=lambda values: services.edit_set(**signed(request), tool_set=row, **values),
         done=lambda saved: (set_url(row), _("Saved.")),
         head=_("Set {n}").format(n=row.number),
         back=set_url(row),
@@ -86,7 +83,7 @@ def save_pass(request: HttpRequest, number: str) -> HttpResponse:
     asked = request.GET.get("pass", "")
     old = row.passes.filter(number=int(asked)).first() if asked.isdigit() else None
     last = row.passes.order_by("-number").first()
-    initial = {"number": old.number if old else (last.number + 1 if last else 1)}
+    initial: dict[str, Any] = {"number": old.number if old else (last.number + 1 if last else 1)}
     if old:
         initial |= {"name": old.name, "gap_point": old.gap_point}
     form = PassForm(
@@ -99,9 +96,7 @@ def save_pass(request: HttpRequest, number: str) -> HttpResponse:
         request,
         form,
         template="sets/form.html",
-        save=lambda values: services.save_pass(
-            by=request.user, at=timezone.now(), tool_set=row, **values
-        ),
+        save=lambda values: services.save_pass(**signed(request), tool_set=row, **values),
         done=lambda saved: (set_url(row), _("Pass {n} saved.").format(n=saved.number)),
         head=_("Set {n}, pass").format(n=row.number),
         back=set_url(row),
@@ -126,7 +121,7 @@ def save_position(request: HttpRequest, number: str) -> HttpResponse:
         request,
         form,
         template="sets/position.html",
-        save=lambda values: services.save_position(by=request.user, at=timezone.now(), **values),
+        save=lambda values: services.save_position(**signed(request), **values),
         done=lambda saved: (
             f"{set_url(row)}#pass-{saved.set_pass.number}",
             _("Pass {n}: {drawing} is called for.").format(
@@ -144,7 +139,7 @@ def save_position(request: HttpRequest, number: str) -> HttpResponse:
 def remove_position(request: HttpRequest, number: str, position: int) -> HttpResponse:
     rows = SetPosition.objects.select_related("set_pass__tool_set", "drawing", "variant")
     row = get_row(rows, said=number, pk=position, set_pass__tool_set__number=number)
-    services.remove_position(by=request.user, at=timezone.now(), position=row)
+    services.remove_position(**signed(request), position=row)
     return redirect("set", number)
 
 
@@ -155,9 +150,7 @@ def add_variant(request: HttpRequest, number: str) -> HttpResponse:
         request,
         VariantForm(request.POST),
         template="sets/form.html",
-        save=lambda values: services.add_variant(
-            by=request.user, at=timezone.now(), tool_set=row, **values
-        ),
+        save=lambda values: services.add_variant(**signed(request), tool_set=row, **values),
         done=lambda saved: (set_url(row), _("Variant {name} added.").format(name=saved.name)),
         head=_("Set {n}, variant").format(n=row.number),
         back=set_url(row),

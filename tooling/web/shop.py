@@ -18,7 +18,7 @@ from tooling.permissions import Verb
 from tooling.queries.settings import setting_value, settings_page
 from tooling.queries.shop import gauge_list, owner_list, people_list, shop_page
 from tooling.services import gauges, owners, people, settings
-from tooling.web.doors import data_of, fill_in, require, rights
+from tooling.web.doors import data_of, fill_in, require, rights, signed
 from tooling.web.forms.fields import unit_of
 from tooling.web.forms.shop import (
     EditPerson,
@@ -30,6 +30,7 @@ from tooling.web.forms.shop import (
     ShopForm,
 )
 from tooling.web.rows import get_row
+from tooling.web.sessions import person_of
 
 OWNER_FIELDS = ("code", "name", "is_shop", "contact", "consent_reference")
 
@@ -51,7 +52,7 @@ def edit_shop(request: HttpRequest) -> HttpResponse:
 
     def save(values: dict[str, Any]) -> Shop:
         values["unit"] = values.pop("length_unit")
-        return settings.edit_shop(by=_by(request), at=timezone.now(), **values)
+        return settings.edit_shop(**signed(request), **values)
 
     done = lambda row: (reverse("shop"), _("Saved."))  # noqa: E731
     return fill_in(
@@ -72,7 +73,7 @@ def new_owner(request: HttpRequest) -> HttpResponse:
         request,
         OwnerForm(data_of(request)),
         template="shop/form.html",
-        save=lambda values: owners.create_owner(by=_by(request), at=timezone.now(), **values),
+        save=lambda values: owners.create_owner(**signed(request), **values),
         done=lambda row: (reverse("owners"), _("{name} is an owner now.").format(name=row.name)),
         head=_("New owner"),
         back=reverse("owners"),
@@ -89,9 +90,7 @@ def edit_owner(request: HttpRequest, code: str) -> HttpResponse:
         request,
         form,
         template="shop/form.html",
-        save=lambda values: owners.edit_owner(
-            by=_by(request), at=timezone.now(), owner=owner, **values
-        ),
+        save=lambda values: owners.edit_owner(**signed(request), owner=owner, **values),
         done=lambda row: (reverse("owners"), _("Saved.")),
         head=owner.name,
         back=reverse("owners"),
@@ -111,7 +110,7 @@ def new_person(request: HttpRequest) -> HttpResponse:
         request,
         NewPerson(data_of(request)),
         template="shop/form.html",
-        save=lambda values: people.create_person(by=_by(request), at=timezone.now(), **values),
+        save=lambda values: people.create_person(**signed(request), **values),
         done=lambda row: (reverse("people"), _("{name} can log in now.").format(name=row.name)),
         head=_("New person"),
         back=reverse("people"),
@@ -127,8 +126,8 @@ def edit_person(request: HttpRequest, username: str) -> HttpResponse:
     def save(values: dict[str, Any]) -> Person:
         password, at = values.pop("password"), timezone.now()
         if password:
-            people.set_password(by=_by(request), at=at, person=person, password=password)
-        return people.edit_person(by=_by(request), at=at, person=person, **values)
+            people.set_password(by=person_of(request), at=at, person=person, password=password)
+        return people.edit_person(by=person_of(request), at=at, person=person, **values)
 
     return fill_in(
         request,
@@ -144,7 +143,7 @@ def edit_person(request: HttpRequest, username: str) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def myself(request: HttpRequest) -> HttpResponse:
     """Everybody's own units and password."""
-    person = _by(request)
+    person = person_of(request)
     initial = {"length_unit": person.length_unit, "strip_unit": person.strip_unit}
 
     def save(values: dict[str, Any]) -> Person:
@@ -175,7 +174,7 @@ def new_gauge(request: HttpRequest) -> HttpResponse:
         request,
         GaugeForm(data_of(request)),
         template="shop/form.html",
-        save=lambda values: gauges.create_gauge(by=_by(request), at=timezone.now(), **values),
+        save=lambda values: gauges.create_gauge(**signed(request), **values),
         done=lambda row: (reverse("gauges"), _("{name} is kept.").format(name=row.number)),
         head=_("New gauge"),
         back=reverse("gauges"),
@@ -194,9 +193,7 @@ def edit_gauge(request: HttpRequest, number: str) -> HttpResponse:
         request,
         form,
         template="shop/form.html",
-        save=lambda values: gauges.edit_gauge(
-            by=_by(request), at=timezone.now(), gauge=gauge, **values
-        ),
+        save=lambda values: gauges.edit_gauge(**signed(request), gauge=gauge, **values),
         done=lambda row: (reverse("gauges"), _("Saved.")),
         head=gauge.number,
         back=reverse("gauges"),
@@ -229,9 +226,7 @@ def edit_setting(request: HttpRequest, name: str) -> HttpResponse:
         request,
         form,
         template="shop/form.html",
-        save=lambda values: settings.set_setting(
-            by=_by(request), at=timezone.now(), name=name, **values
-        ),
+        save=lambda values: settings.set_setting(**signed(request), name=name, **values),
         done=lambda row: (reverse("settings"), _("Saved.")),
         head=declared.label,
         back=reverse("settings"),
@@ -244,8 +239,7 @@ def reset_setting(request: HttpRequest, name: str) -> HttpResponse:
     number = request.POST.get("override", "")
     row = Setting.objects.filter(pk=int(number)).first() if number.isdigit() else None
     settings.reset_setting(
-        by=_by(request),
-        at=timezone.now(),
+        **signed(request),
         name=name,
         mill=row.mill if row else None,
         tool_set=row.tool_set if row else None,

@@ -16,9 +16,10 @@ from tooling.permissions import Verb
 from tooling.queries.shop import stock_line, stock_list
 from tooling.queries.stock_news import stock_news
 from tooling.services import stock, stock_lines
-from tooling.web.doors import data_of, fill_in, require, rights
+from tooling.web.doors import data_of, fill_in, require, rights, signed
 from tooling.web.forms.pieces import StockForm, StockLineForm
 from tooling.web.rows import get_line
+from tooling.web.sessions import person_of
 
 
 @require_GET
@@ -46,7 +47,7 @@ def new_line(request: HttpRequest) -> HttpResponse:
 
     def save(values: dict[str, Any]) -> StockLine:
         values["least_count"] = values["least_count"] or 0
-        return stock_lines.create_line(by=request.user, at=timezone.now(), **values)
+        return stock_lines.create_line(**signed(request), **values)
 
     return fill_in(
         request,
@@ -67,7 +68,12 @@ def change_line(request: HttpRequest, code: str) -> HttpResponse:
 
     def save(values: dict[str, Any]) -> Movement:
         verb, to, n = values["verb"], values["to"], values["quantity"]
-        shared = {"by": request.user, "at": timezone.now(), "line": line, "note": values["note"]}
+        shared = {
+            "by": person_of(request),
+            "at": timezone.now(),
+            "line": line,
+            "note": values["note"],
+        }
         if verb == "count":
             return stock.count(counted=n, **shared)
         if verb == "move":

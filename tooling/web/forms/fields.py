@@ -99,7 +99,7 @@ class RecordForm(forms.Form):
     service asks for them.
     """
 
-    HIDDEN = ("reason", "sure")
+    HIDDEN: tuple[str, ...] = ("reason", "sure")
 
     def __init__(self, *args: Any, unit: Any = "mm", lengths: Any = None, **more: Any) -> None:
         self.unit = unit
@@ -109,7 +109,8 @@ class RecordForm(forms.Form):
         initial = dict(more.pop("initial", None) or {})
         for name, nm in self.lengths_nm.items():
             initial[name] = format_length(nm, unit)
-        super().__init__(*args, initial=initial, **more)
+        more["initial"] = initial
+        super().__init__(*args, **more)
         self.shown = {name: initial[name] for name in self.lengths_nm}
         for name, field in self.fields.items():
             if isinstance(field, LengthInput) and "unit" not in self.fields:

@@ -227,7 +227,7 @@ class LengthRunForm(RecordForm):
     def clean_length(self) -> int:
         text = self.cleaned_data["length"]
         try:
-            return parse_strip_length(text, unit=self.strip_unit, field=_("Strip length")).nm
+            return parse_strip_length(text, unit=self.strip_unit, field=str(_("Strip length"))).nm
         except ToolingError as error:
             raise said(error)
 

@@ -14,7 +14,9 @@ from tooling.models import (
     OldPieces,
     Owner,
     SetCopy,
+    SetPass,
     SetupChart,
+    SetVariant,
     Shaft,
     Station,
     ToolSet,
@@ -156,14 +158,19 @@ class PassForm(RecordForm):
 
 
 class PositionForm(RecordForm):
-    set_pass = forms.ModelChoiceField(label=_("Pass"), queryset=None, to_field_name="number")
+    set_pass = forms.ModelChoiceField(
+        label=_("Pass"), queryset=SetPass.objects.none(), to_field_name="number"
+    )
     shaft = forms.ChoiceField(label=_("Shaft"), choices=Shaft.choices)
     order = whole_number(
         label=_("Position"), min_value=1, max_value=60, help_text=_("Counted from the shoulder.")
     )
     drawing = drawing_input()
     variant = forms.ModelChoiceField(
-        label=_("Only in variant"), queryset=None, required=False, empty_label=_("every variant")
+        label=_("Only in variant"),
+        queryset=SetVariant.objects.none(),
+        required=False,
+        empty_label=_("every variant"),
     )
     mark_faces = forms.ChoiceField(
         label=_("The mark faces"), choices=[("outboard", _("outboard")), ("inboard", _("inboard"))]
