@@ -28,7 +28,7 @@ from tooling.services import imports, kits, readings, scans, stock
 from tooling.services.scan_moves import ScanIn
 
 SHEETS = Path(__file__).resolve().parent.parent.parent / "fixtures" / "demo"
-AHEAD = "jobs_ahead.csv"
+AHEAD = SHEETS / "ahead" / "jobs.csv"
 WORN = ("2260-09-B3", "A")
 LOST = ("2260-04-T2", "B")
 AT_GRINDER = (("1472-12-T2", "B"), ("1472-12-B2", "B"))
@@ -40,8 +40,8 @@ def fill(people: dict[str, Person], *, at: datetime) -> None:
     began = at - timedelta(days=14)
     engineer = people["engineer"]
     Shop.objects.filter(pk=1).update(name="Brackenforge Roll Forming")
-    files = [path for path in sorted(SHEETS.glob("*.csv")) if path.name != AHEAD]
-    _bring(engineer, began, [imports.Brought(path.name, path.read_bytes()) for path in files])
+    files = [imports.Brought(path.name, path.read_bytes()) for path in sorted(SHEETS.glob("*.csv"))]
+    _bring(engineer, began, files)
     _bring(engineer, began, [imports.Brought("jobs.csv", _jobs(at))])
     story = _Story(people, at)
     story.first_round()
@@ -58,7 +58,7 @@ def _bring(by: Person, at: datetime, brought: Sequence[imports.Brought]) -> None
 
 def _jobs(at: datetime) -> bytes:
     """The jobs' sheet with its days counted from today."""
-    rows = list(csv.DictReader(io.StringIO((SHEETS / AHEAD).read_text(encoding="utf-8"))))
+    rows = list(csv.DictReader(io.StringIO(AHEAD.read_text(encoding="utf-8"))))
     today = at.date()
     for row in rows:
         day = today + timedelta(days=int(row.pop("Days from today")))
