@@ -146,3 +146,14 @@ def a_kit(world: World, at) -> tuple[Kit, Piece]:
         piece=piece,
     )
     return kit, piece
+
+
+def test_staged_counts_are_worked_out_from_what_lies_there(world, attendant, at) -> None:
+    kit, _piece = a_kit(world, at)
+    line = world.stock(world.drawing("SP", kind="spacer"), world.place("Rack 8"), 3)
+    kit.positions.update(piece=None, stock_line=line, drawing=line.drawing)
+    put(attendant, at, line.code, kit.number)
+    assert differences() == []
+    kit.positions.update(is_staged=False)
+    assert [each.what for each in rebuild()] == ["counts staged"]
+    assert kit.positions.get().is_staged

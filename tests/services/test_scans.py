@@ -216,6 +216,7 @@ def test_a_place_given_up_takes_nothing(world, rack, attendant, at) -> None:
     piece = world.piece(world.drawing("D1"), rack)
     old = world.place("Old shed", is_active=False)
     assert put(attendant, at, piece.code, old.code).code == "place_not_used"
+    assert RefusedScan.objects.get().piece == piece
 
 
 def test_a_void_label_says_which_one_took_its_place(world, rack, other, attendant, at) -> None:

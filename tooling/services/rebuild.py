@@ -284,6 +284,7 @@ def _staged() -> list[_Check]:
         "WHERE kp.is_open AND (spot.path LIKE g.path || '%' OR spot.path LIKE mp.path || '%')"
     )
     return [
+        _counts_staged(),
         _flag("is_staged", inside, 0, "is_staged = FALSE, holds_piece = FALSE"),
         _flag("holds_piece", inside, 0, "holds_piece = FALSE"),
         _flag("is_staged", inside, 1, "is_staged = TRUE, holds_piece = TRUE"),
@@ -305,4 +306,33 @@ def _flag(column: str, inside: str, should_be: int, mend: str) -> _Check:
         column.replace("_", " "),
         f"SELECT * FROM ({_differ(inner)}) AS found WHERE should_be = {should_be}",
         f"UPDATE tooling_kitposition SET {mend} WHERE %s IS NOT NULL AND id = %s",
+    )
+
+
+def _counts_staged() -> _Check:
+    """As many of a kit's counted positions are here as lie in its gathering place."""
+    positions = (
+        "SELECT kp.id, kp.kit_id, kp.drawing_id, kp.is_staged, ROW_NUMBER() OVER "
+        "(PARTITION BY kp.kit_id, kp.drawing_id "
+        'ORDER BY kp.station_number, kp.shaft, kp."order", kp.id) AS turn '
+        "FROM tooling_kitposition kp WHERE kp.is_open AND kp.stock_line_id IS NOT NULL"
+    )
+    inside = (
+        "(SELECT COALESCE(SUM(l.count), 0) FROM tooling_stockline l "
+        "JOIN tooling_place spot ON spot.id = l.place_id "
+        "WHERE l.drawing_id = kp.drawing_id AND spot.path LIKE g.path || '%')"
+    )
+    inner = (
+        "SELECT kp.id, k.number || ' ' || d.number AS name, "
+        "CASE WHEN kp.is_staged THEN 1 ELSE 0 END AS kept, "
+        f"CASE WHEN kp.turn <= {inside} THEN 1 ELSE 0 END AS should_be "
+        f"FROM ({positions}) AS kp JOIN tooling_kit k ON k.id = kp.kit_id "
+        "JOIN tooling_drawing d ON d.id = kp.drawing_id "
+        "LEFT JOIN tooling_place g ON g.id = k.place_id"
+    )
+    truth = "(%s = 1)" if connection.vendor == "postgresql" else "%s"
+    return _Check(
+        "counts staged",
+        _differ(inner),
+        f"UPDATE tooling_kitposition SET is_staged = {truth} WHERE id = %s",
     )

@@ -161,7 +161,8 @@ def _record(
     for run in _runs(scans, lookup):
         for scan, outcome in _outcomes(by=by, at=at, desk=desk, run=run, lookup=lookup):
             if isinstance(outcome, ToolingError):
-                row = _refused(scan=scan, error=outcome, by=by, at=at, desk=desk)
+                piece_id = lookup.pieces.get(fold(scan.code))
+                row = _refused(scan=scan, error=outcome, by=by, at=at, desk=desk, piece_id=piece_id)
                 refused.append(row)
                 result = ScanResult(scan.id, REFUSED, outcome.code, row.message)
             else:
@@ -214,7 +215,7 @@ def _outcomes(
 
 def _refused(
     *, scan: ScanIn, error: ToolingError, by: Person, at: datetime, desk: Device,
-    id: uuid.UUID | None = None,
+    id: uuid.UUID | None = None, piece_id: int | None = None,
 ) -> RefusedScan:  # fmt: skip
     piece, kit = error.values.get("piece_id"), error.values.get("kit_id")
     return RefusedScan(
@@ -232,7 +233,7 @@ def _refused(
         error_code=error.code,
         message=error.message[:600],
         content_hash=scan.content_hash,
-        piece_id=piece if isinstance(piece, int) else None,
+        piece_id=piece if isinstance(piece, int) else piece_id,
         kit_id=kit if isinstance(kit, int) else None,
     )
 
