@@ -37,9 +37,13 @@ _FONT: Any = pdfmetrics.getFont(REGULAR)
 _DRAWN = frozenset(_FONT.face.charToGlyph)
 
 
+_STANDS_FOR = str.maketrans({"→": "›", "←": "‹", "≤": "<=", "≥": ">=", "⌀": "Ø"})
+"""Signs that the face lacks, each with one that it has."""
+
+
 def plain(text: str) -> str:
     """One line that can be drawn: breaks become single spaces, unknown characters empty boxes."""
-    return " ".join("".join(map(_drawn, text)).split())
+    return " ".join("".join(map(_drawn, text.translate(_STANDS_FOR))).split())
 
 
 def _drawn(character: str) -> str:
