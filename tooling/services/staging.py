@@ -28,6 +28,8 @@ from tooling.models import (
     Station,
     StockLine,
 )
+from tooling.queries.spares import owner_lets
+from tooling.services.touched import touch_kits_of
 from tooling.services.write import bump
 
 
@@ -85,7 +87,7 @@ def check_may_stage(*, moves: Sequence[Moved], at: datetime) -> dict[int, Toolin
     """Piece id → why it may not come into the kit it is moved to; the rest may.
 
     ``kit_closed``, ``piece_held``, ``piece_not_fit``, ``piece_taken``, ``wrong_position``,
-    ``wrong_pass``, ``wrong_shaft``.
+    ``wrong_pass``, ``wrong_shaft``, ``owner_approval_missing``.
     """
     areas = _areas()
     paths = _paths({move.to_place_id for move in moves})
@@ -153,7 +155,7 @@ class _Judge:
 
     def __init__(self, coming: Mapping[Moved, Kit]) -> None:
         ids = {move.piece_id for move in coming}
-        self.pieces = Piece.objects.select_related("drawing", "place").in_bulk(ids)
+        self.pieces = Piece.objects.select_related("drawing", "place", "owner").in_bulk(ids)
         claims = KitPosition.objects.filter(piece_id__in=ids, is_open=True)
         self.claims: dict[int, list[KitPosition]] = {}
         for claim in claims.select_related("kit__job", "drawing"):
@@ -178,6 +180,8 @@ class _Judge:
             return _held(piece, kit)
         if piece.condition in NOT_FIT:
             return _not_fit(piece, kit)
+        if not owner_lets(piece.owner, kit.job):
+            return _owner_has_not_agreed(piece, kit)
         wanted = self.pegs.get((kit.pk, move.to_place_id), [])
         if wanted and mine not in wanted:
             return _wrong_peg(piece, mine, wanted[0], kit)
@@ -258,6 +262,17 @@ def _not_fit(piece: Piece, kit: Kit) -> Conflict:
     )  # fmt: skip
 
 
+def _owner_has_not_agreed(piece: Piece, kit: Kit) -> Conflict:
+    return Conflict(
+        "owner_approval_missing",
+        _("{what} belongs to {owner}; no written consent to use it in other jobs is on file, so it "
+          "cannot be staged for kit {kit} (job {job}). Put it back to {home}."),
+        owner=piece.owner.name,
+        job=kit.job.number,
+        **_told(piece, kit),
+    )  # fmt: skip
+
+
 def _wrong_peg(piece: Piece, mine: KitPosition, wanted: KitPosition, kit: Kit) -> Conflict:
     code = "wrong_position"
     if mine.pass_number != wanted.pass_number:
@@ -295,7 +310,7 @@ def after_moves(*, by: Person | None, at: datetime, moves: Sequence[Moved]) -> N
         keys = [claim.pk for claim in changed if claim.is_staged == staged]
         KitPosition.objects.filter(pk__in=keys).update(is_staged=staged, holds_piece=staged)
     kits = {claim.kit_id for claim in claims}
-    settle(kit_ids={claim.kit_id for claim in changed})
+    settle(kit_ids={claim.kit_id for claim in changed}, at=at)
     bump(kits)
 
 
@@ -311,7 +326,7 @@ def _winners(claims: Sequence[KitPosition], areas: Mapping[int, _Area]) -> set[i
     return {key for _rank, key in best.values()}
 
 
-def settle(*, kit_ids: Iterable[int]) -> None:
+def settle(*, kit_ids: Iterable[int], at: datetime) -> None:
     """A kit whose every position is here is staged; else it is being gathered."""
     ids = set(kit_ids)
     if not ids:
@@ -319,31 +334,56 @@ def settle(*, kit_ids: Iterable[int]) -> None:
     lacking = Count("positions", filter=Q(positions__is_staged=False))
     for kit in Kit.objects.filter(pk__in=ids).exclude(state=KitState.CLOSED).annotate(n=lacking):
         state = KitState.GATHERING if kit.n else KitState.STAGED
-        if kit.state != state:
-            Kit.objects.filter(pk=kit.pk).update(state=state)
+        complete_at = kit.complete_at if kit.n else kit.complete_at or at
+        if (kit.state, kit.complete_at) != (state, complete_at):
+            Kit.objects.filter(pk=kit.pk).update(state=state, complete_at=complete_at)
 
 
 def after_stock_moves(*, by: Person | None, at: datetime, moves: Sequence[StockMoved]) -> None:
-    """Write how many of the counts are in the gathering places, and tell the open screens."""
+    """Write how many of the counts are in the gathering places, and tell the open screens of
+    every kit that calls for them."""
     lines = {line for move in moves for line in (move.line_id, move.to_line_id)}
-    moved = StockLine.objects.filter(pk__in=lines).values_list("drawing_id", "place__path")
+    moved = list(StockLine.objects.filter(pk__in=lines).values_list("drawing_id", "place__path"))
+    touch_kits_of(drawings={drawing for drawing, _path in moved})
     for area in _areas():
         drawings = {d for d, path in moved if area.gathering and path.startswith(area.gathering)}
-        for drawing in drawings:
-            _restage_counts(area, drawing)
         if drawings:
-            settle(kit_ids=[area.kit.pk])
-            bump([area.kit.pk])
+            _restage_counts(area, drawings)
+            settle(kit_ids=[area.kit.pk], at=at)
 
 
-def _restage_counts(area: _Area, drawing_id: int) -> None:
-    inside = StockLine.objects.filter(
-        drawing_id=drawing_id, place__path__startswith=area.gathering
-    ).aggregate(total=Sum("count"))
+def restage(*, by: Person | None, at: datetime, kit_ids: Iterable[int]) -> None:
+    """Write anew what is staged for these kits, after what they claim or where they gather
+    changed; tell their open screens and those of kits that claim the same."""
+    ids = set(kit_ids)
+    for area in _areas():
+        if area.kit.pk in ids:
+            wanted = KitPosition.objects.filter(kit=area.kit, stock_line__isnull=False)
+            _restage_counts(area, set(wanted.values_list("drawing_id", flat=True)))
+    claims = KitPosition.objects.filter(kit__in=ids, is_open=True)
+    claims.filter(piece=None, stock_line=None).update(is_staged=False, holds_piece=False)
+    rows = claims.filter(piece__isnull=False).values_list("piece_id", "piece__place_id")
+    after_moves(by=by, at=at, moves=[Moved(piece, place, place, None) for piece, place in rows])
+    settle(kit_ids=ids, at=at)
+    bump(ids)
+
+
+def _restage_counts(area: _Area, drawings: set[int]) -> None:
+    """Of each drawing as many positions are here as the gathering place holds of it."""
+    inside: dict[int, int] = {}
+    if area.gathering:
+        lines = StockLine.objects.filter(
+            drawing__in=drawings, place__path__startswith=area.gathering
+        )
+        inside = dict(lines.order_by().values_list("drawing").annotate(total=Sum("count")))
     positions = KitPosition.objects.filter(
-        kit=area.kit, drawing_id=drawing_id, stock_line__isnull=False
+        kit=area.kit, drawing__in=drawings, stock_line__isnull=False
     ).order_by("station_number", "shaft", "order", "pk")
-    keys = list(positions.values_list("pk", flat=True))
-    here = keys[: inside["total"] or 0]
-    KitPosition.objects.filter(pk__in=keys).update(is_staged=False)
+    here: list[int] = []
+    gone: list[int] = []
+    for key, drawing in positions.values_list("pk", "drawing_id"):
+        left = inside.get(drawing, 0)
+        (here if left > 0 else gone).append(key)
+        inside[drawing] = left - 1
+    KitPosition.objects.filter(pk__in=gone).update(is_staged=False)
     KitPosition.objects.filter(pk__in=here).update(is_staged=True)

@@ -70,6 +70,7 @@ def count(*, by: Person, at: datetime, line: StockLine, counted: int, note: str 
         )
         added.save(force_insert=True)
         apply(line=fresh, difference=added.quantity, seen_at=at)
+        _tell_kits(by=by, at=at, line=fresh)
     return added
 
 
@@ -236,4 +237,11 @@ def _change(
         )
         added.save(force_insert=True)
         apply(line=line, difference=-quantity if what in GOES_OUT else quantity, seen_at=at)
+        _tell_kits(by=by, at=at, line=line)
     return added
+
+
+def _tell_kits(*, by: Person, at: datetime, line: StockLine) -> None:
+    """The count changed where it lies: what is staged of it may have, too."""
+    here = staging.StockMoved(line.pk, line.pk, 0, None)
+    staging.after_stock_moves(by=by, at=at, moves=[here])
