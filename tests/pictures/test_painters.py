@@ -30,8 +30,10 @@ from tooling.pictures.shapes import (
     polygon,
 )
 from tooling.pictures.shapes import Path as PathShape
-from tooling.pictures.state_marks import MARKS, STATE_WORDS, gravest, placed, summarise
+from tooling.pictures.state_marks import MARKS, STATE_WORDS, TROUBLE, gravest, placed, summarise
 from tooling.pictures.svg import paint_svg
+from tooling.queries.kit_views import GRAVEST_FIRST
+from tooling.queries.kit_views import TROUBLE as KIT_TROUBLE
 
 SPRITE = Path(__file__).parents[2] / "tooling/templates/parts/state_symbols.html"
 DPI = 254  # ten dots to the millimetre
@@ -87,6 +89,11 @@ def test_a_ring_is_empty_in_the_middle_and_a_disc_is_not() -> None:
 def test_every_state_has_a_word_a_mark_and_a_symbol_on_the_page() -> None:
     symbols = set(re.findall(r'<symbol id="state-([a-z_]+)"', SPRITE.read_text()))
     assert symbols == set(STATE_WORDS) == set(MARKS)
+
+
+def test_pictures_and_pages_agree_which_state_is_graver_and_which_is_trouble() -> None:
+    assert tuple(STATE_WORDS) == GRAVEST_FIRST
+    assert TROUBLE == KIT_TROUBLE
 
 
 def test_the_gravest_state_wins() -> None:

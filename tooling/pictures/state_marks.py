@@ -20,16 +20,16 @@ STATE_WORDS: Mapping[str, str | Promise] = MappingProxyType(
     {
         "missing": _("missing"),
         "does_not_fit": _("does not fit"),
-        "held": _("held"),
-        "out": _("out"),
-        "taken": _("taken"),
         "worn": _("worn"),
+        "held": _("held"),
+        "taken": _("taken"),
+        "out": _("out"),
         "may_not_last": _("may not last"),
         "to_fetch": _("to fetch"),
         "here": _("here"),
     }
 )
-"""Each state's word, the gravest first."""
+"""Each state's word, the gravest first, in the order of ``queries.kit_views.GRAVEST_FIRST``."""
 
 TROUBLE = frozenset(STATE_WORDS) - {"here", "to_fetch"}
 """The states that stop a kit or need a person's thought."""

@@ -16,22 +16,16 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from tooling.engineering.lengths import format_length, format_strip_length, say_length
+from tooling.pictures.state_marks import STATE_WORDS
 from tooling.templatetags.person_time import say_time
 
 register = template.Library()
 
-STATE_WORDS = {
-    "here": gettext_lazy("here"),
-    "to_fetch": gettext_lazy("to fetch"),
-    "missing": gettext_lazy("missing"),
-    "worn": gettext_lazy("worn"),
-    "may_not_last": gettext_lazy("may not last"),
-    "held": gettext_lazy("held"),
-    "out": gettext_lazy("out"),
-    "taken": gettext_lazy("taken"),
-    "does_not_fit": gettext_lazy("does not fit"),
+SHAFT_WORDS = {
+    "top": gettext_lazy("top"),
+    "bottom": gettext_lazy("bottom"),
+    "side": gettext_lazy("side"),
 }
-"""The nine states; each has a symbol of the same name in parts/state_symbols.html."""
 
 UNKNOWN = "–"
 
@@ -114,6 +108,11 @@ def state_shape(state: str) -> SafeString:
 @register.filter
 def state_word(state: str) -> str:
     return str(STATE_WORDS[state])
+
+
+@register.filter
+def shaft_word(shaft: str) -> str:
+    return str(SHAFT_WORDS[shaft])
 
 
 @register.simple_tag
