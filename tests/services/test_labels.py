@@ -83,10 +83,10 @@ def test_three_hundred_are_printed_at_once_and_one_more_by_the_worker(
     ask = {"by": attendant, "at": at, "size": "a4-65", "skip": 0}
     assert labels.ask_for_sheets(codes=codes[:300], **ask) is None
     assert LabelEvent.objects.count() == 300
-    number = labels.ask_for_sheets(codes=codes, **ask)
+    labels.ask_for_sheets(codes=codes, **ask)
     assert LabelEvent.objects.count() == 300  # recorded when they are made, not when asked
     assert work_once(HANDLERS)
-    task = Task.objects.get(pk=number)
+    task = Task.objects.get()
     assert (task.state, task.result, LabelEvent.objects.count()) == ("done", {"count": 301}, 601)
     assert what_happened(codes[-1]) == ["issue"]
     assert task.file is not None
@@ -97,8 +97,8 @@ def test_three_hundred_are_printed_at_once_and_one_more_by_the_worker(
 def test_work_that_was_stopped_leaves_no_label_recorded(world, rack, attendant, at) -> None:
     drawing = world.drawing("D1")
     codes = [world.piece(drawing, rack).code for _n in range(301)]
-    number = labels.ask_for_sheets(by=attendant, at=at, codes=codes, size="a4-24", skip=0)
-    tasks.cancel(by=attendant, at=at, task=Task.objects.get(pk=number))
+    labels.ask_for_sheets(by=attendant, at=at, codes=codes, size="a4-24", skip=0)
+    tasks.cancel(by=attendant, at=at, task=Task.objects.get())
     assert not work_once(HANDLERS)
     assert not LabelEvent.objects.exists()
     assert not StoredFile.objects.exists()
@@ -109,10 +109,10 @@ def test_a_label_made_void_while_the_worker_waited_fails_the_whole_print(
 ) -> None:
     drawing = world.drawing("D1")
     codes = [world.piece(drawing, rack).code for _n in range(301)]
-    number = labels.ask_for_sheets(by=attendant, at=at, codes=codes, size="a4-24", skip=0)
+    labels.ask_for_sheets(by=attendant, at=at, codes=codes, size="a4-24", skip=0)
     labels.void(by=attendant, at=at, code=codes[7], reason="stuck on the wrong roll")
     assert work_once(HANDLERS)
-    task = Task.objects.get(pk=number)
+    task = Task.objects.get()
     assert (task.state, task.result, task.file) == ("failed", {"code": "void_label"}, None)
     assert list(LabelEvent.objects.values_list("what", flat=True)) == ["void"]
 
