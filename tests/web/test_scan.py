@@ -249,3 +249,10 @@ def test_a_set_from_paper_becomes_pieces_when_the_first_is_held(page, world, pie
 def test_holding_what_is_not_known_is_a_problem(page, other, form) -> None:
     answer = page.post("/scan/unfold/", {"copy": "1", "position": "1", "to": other.code, **form})
     assert problem_of(answer) in ("unknown_code", "no_place")
+
+
+@pytest.mark.parametrize("nonsense", ["\x00", "a\x00b", "\n\t", "%", "☃" * 300, "' OR 1=1 --"])
+def test_nonsense_is_a_problem_and_never_a_fault(page, other, nonsense) -> None:
+    assert enter(page, nonsense, to=other.code).status_code in (200, 400, 404)
+    assert page.get("/scan/", {"find": nonsense, "to": nonsense}).status_code in (200, 404)
+    assert page.get("/scan/read/", {"code": nonsense}).status_code == 404

@@ -46,7 +46,7 @@ def show_scan(request: HttpRequest) -> HttpResponse:
 def _page(request: HttpRequest, **answer: Any) -> HttpResponse:
     settings = setting_values(SETTINGS)
     to, error = _place(request, int(settings["scan_context_idle"]))
-    find = request.GET.get("find", "").strip()
+    find = _said(request.GET.get("find"))
     kit = to.code if to is not None and to.code.startswith("K") else ""
     context = {
         "to": to,
@@ -69,7 +69,7 @@ def _page(request: HttpRequest, **answer: Any) -> HttpResponse:
 
 def _place(request: HttpRequest, idle_s: int) -> tuple[WhatItIs | None, ToolingError | None]:
     """Where things go now: as the address says, or as last entered and not yet forgotten."""
-    code = request.GET.get("to", "").strip() or _remembered(request, idle_s)
+    code = _said(request.GET.get("to")) or _remembered(request, idle_s)
     if not code:
         return None, None
     try:
@@ -96,7 +96,7 @@ def read(request: HttpRequest) -> HttpResponse:
     """What a code is, for the page's script: a place to put things, or a thing and where it is."""
     try:
         check_can(request.user, Verb.MOVE_PIECES)
-        found = what_is(request.GET.get("code", ""))
+        found = what_is(_said(request.GET.get("code")))
     except ToolingError as error:
         told = {"code": error.code, "message": error.message}
         return JsonResponse(told, status=error.status)
@@ -114,7 +114,7 @@ def read(request: HttpRequest) -> HttpResponse:
 @require_POST
 def enter(request: HttpRequest) -> HttpResponse:
     """One beat: a place is entered; anything else goes to the place, or says where it is."""
-    code, to = request.POST.get("code", ""), request.POST.get("to", "").strip()
+    code, to = _said(request.POST.get("code")), _said(request.POST.get("to"))
     check_can(request.user, Verb.MOVE_PIECES)
     try:
         found = what_is(code)
@@ -133,17 +133,17 @@ def enter(request: HttpRequest) -> HttpResponse:
 @require_POST
 def tick(request: HttpRequest) -> HttpResponse:
     """A piece ticked on a list, its label being unreadable."""
-    to = request.POST.get("to", "").strip()
+    to = _said(request.POST.get("to"))
     if not to:
         error = ToolingError("no_place", _("First scan where: a rack, a cart, a station, a kit."))
         return _page(request, error=error)
-    return _record(request, code=request.POST.get("code", ""), to=to, how=How.TICK)
+    return _record(request, code=_said(request.POST.get("code")), to=to, how=How.TICK)
 
 
 @require_POST
 def unfold(request: HttpRequest) -> HttpResponse:
     """The piece in hand is this position of a set from paper: the set becomes pieces."""
-    to = request.POST.get("to", "").strip()
+    to = _said(request.POST.get("to"))
     try:
         code = paper_sets.handle(
             by=person_of(request),
@@ -155,6 +155,11 @@ def unfold(request: HttpRequest) -> HttpResponse:
     except ToolingError as error:
         return _page(request, error=error)
     return _record(request, code=code, to=to, how=How.TICK)
+
+
+def _said(text: str | None) -> str:
+    """What was typed or scanned, without what no label, mark or name can hold."""
+    return "".join(each for each in (text or "") if each.isprintable()).strip()[:200]
 
 
 def _number(text: str) -> int:
@@ -169,7 +174,7 @@ def undo(request: HttpRequest) -> HttpResponse:
     except ValueError:
         error = ToolingError("unknown_scan", _("That scan is not known here. Load the page again."))
         return _page(request, error=error)
-    code = request.POST.get("code", "")
+    code = _said(request.POST.get("code"))
     return _record(request, code=code, to="", how=How.TICK, corrects=wrong)
 
 
