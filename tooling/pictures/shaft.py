@@ -140,7 +140,7 @@ def _piece(station: int, shaft: RibbonShaft, one: Placed) -> Group:
     piece = one.piece
     return Group(
         shapes=tuple(_body(one)),
-        look="shaft-piece spacer" if piece.is_spacer else "shaft-piece",
+        look="piece spacer" if piece.is_spacer else "piece",
         data=piece.data(station, shaft.shaft),
     )
 
