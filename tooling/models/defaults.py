@@ -86,6 +86,8 @@ _ALL = (
            unit=_("seconds"), least=10, most=86_400),
     _count("scan_same_label_guard", _("Scanning: the same label is read once within"), 3, "M",
            unit=_("seconds"), most=60),
+    _count("out_too_long", _("A piece has been out too long after"), 14, "M", unit=_("days"),
+           least=1, most=3_650),
 )  # fmt: skip
 
 SETTINGS: Mapping[str, Declared] = MappingProxyType({each.name: each for each in _ALL})

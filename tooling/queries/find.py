@@ -7,7 +7,7 @@ from django.utils.translation import gettext_lazy as _
 
 from tooling.engineering import codes
 from tooling.errors import ToolingError, Unknown
-from tooling.models import Drawing, Piece, Place
+from tooling.models import Drawing, Piece, Place, StockLine
 
 MOST_SHOWN = 4
 
@@ -81,3 +81,12 @@ def find_piece(text: str) -> Piece:
 def _with_alias(key: str) -> list[int]:
     rows = Piece.objects.filter(aliases__text_key=key)
     return list(rows.values_list("pk", flat=True)[: MOST_SHOWN + 1])
+
+
+def find_filler(text: str) -> Piece | StockLine:
+    """What may fill a position of a kit: a bin by its label code, else a piece as people call it.
+
+    Raises as ``find_piece``.
+    """
+    line = StockLine.objects.filter(code=codes.fold(text)).first()
+    return line if line is not None else find_piece(text)

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from django.urls import URLPattern, path
+from django.urls import URLPattern, path, register_converter
 
 from tooling.web import (
     drawings,
+    kit_acts,
+    kit_paper,
+    kits,
     mills,
     piece_records,
     pieces,
@@ -14,8 +17,47 @@ from tooling.web import (
     sets,
     shop,
     stock,
+    today,
 )
 
+
+class ShaftConverter:
+    """One of the three shafts in an address."""
+
+    regex = "top|bottom|side"
+
+    def to_python(self, value: str) -> str:
+        return value
+
+    def to_url(self, value: str) -> str:
+        return value
+
+
+register_converter(ShaftConverter, "shaft")
+
+KITS: list[URLPattern] = [
+    path("", today.go_today, name="home"),
+    path("today/", today.show_today, name="today"),
+    path("kits/", kits.show_kits, name="kits"),
+    path("kits/plan/", kit_acts.plan_job, name="job-plan"),
+    path("kits/open/", kit_acts.open_kit, name="kit-open"),
+    path("kits/<slug:number>/", kits.show_kit, name="kit"),
+    path("kits/<slug:number>/live/", kits.show_live, name="kit-live"),
+    path(
+        "kits/<slug:number>/stations/<int:station>/<shaft:which>/",
+        kits.show_shaft,
+        name="kit-shaft",
+    ),
+    path("kits/<slug:number>/pull-list/", kits.show_pull_list, name="kit-pull-list"),
+    path("kits/<slug:number>/pull-list.pdf", kit_paper.pull_list_file, name="kit-pull-list-pdf"),
+    path("kits/<slug:number>/place/", kit_acts.set_place, name="kit-place"),
+    path("kits/<slug:number>/assemble/", kit_acts.assemble, name="kit-assemble"),
+    path("kits/<slug:number>/choose/", kit_acts.choose, name="kit-choose"),
+    path("kits/<slug:number>/tick/", kit_acts.tick, name="kit-tick"),
+    path("kits/<slug:number>/fetch/", kit_acts.fetch, name="kit-fetch"),
+    path("kits/<slug:number>/turn/", kit_acts.turn, name="kit-turn"),
+    path("kits/<slug:number>/close/", kit_acts.close, name="kit-close"),
+]
 PIECES: list[URLPattern] = [
     path("pieces/", pieces.show_pieces, name="pieces"),
     path("pieces/new/", pieces.new_pieces, name="piece-new"),
@@ -114,4 +156,4 @@ SHOP: list[URLPattern] = [
     path("shop/settings/<slug:name>/reset/", shop.reset_setting, name="setting-reset"),
 ]
 
-urlpatterns: list[URLPattern] = [*PIECES, *MILLS, *DRAWINGS, *SETS, *SHOP]
+urlpatterns: list[URLPattern] = [*KITS, *PIECES, *MILLS, *DRAWINGS, *SETS, *SHOP]

@@ -29,7 +29,9 @@ def kit_ribbon(page: KitPage) -> Ribbon:
     )
 
 
-def shaft_picture(page: KitPage, station: StationView, shaft: ShaftView, *, unit: str) -> SafeString:
+def shaft_picture(
+    page: KitPage, station: StationView, shaft: ShaftView, *, unit: str
+) -> SafeString:
     """One shaft large, lengths in the person's unit."""
     drawing = draw_shaft(
         _station(page.number, station),
@@ -49,7 +51,9 @@ def _station(kit: str, station: StationView) -> RibbonStation:
     return RibbonStation(
         station=station.number,
         shafts=tuple(_shaft(kit, station, each) for each in shafts),
-        pass_name="" if station.pass_number is None else _("pass {n}").format(n=station.pass_number),
+        pass_name=""
+        if station.pass_number is None
+        else _("pass {n}").format(n=station.pass_number),
     )
 
 

@@ -81,3 +81,14 @@ document.addEventListener("htmx:afterSwap", () => {
   window.scrollTo({ top: kept.top, behavior: "instant" });
   kept = null;
 });
+
+// On a kit's page the way back into the kit shows while another place is entered.
+const place = document.querySelector(".kit-scan [data-context]");
+if (place) {
+  const own = document.querySelector(".kit-scan [data-enter]")?.dataset.enter;
+  const field = document.querySelector(".kit-scan [data-to-field]");
+  new MutationObserver(() => {
+    if (own && field.value && field.value !== own) place.dataset.elsewhere = "";
+    else delete place.dataset.elsewhere;
+  }).observe(place, { subtree: true, childList: true, characterData: true });
+}

@@ -1,0 +1,174 @@
+"""What waits for a person today, by the person's roles."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from django.db.models import F, Q, QuerySet
+
+from tooling.models import (
+    AWAY_KINDS,
+    Import,
+    ImportState,
+    Job,
+    Mill,
+    Person,
+    Piece,
+    Role,
+    StockLine,
+    ToolSet,
+)
+from tooling.queries.kit_views import KitRow
+from tooling.queries.kits import kit_list
+from tooling.queries.settings import setting_values
+
+FEW = 5
+DAYS_AHEAD = 14
+CONFLICT_DAYS = 7
+WAITING = (ImportState.MAPPING, ImportState.READY, ImportState.PROBLEMS)
+
+SECTIONS: dict[str, tuple[str, ...]] = {
+    Role.VIEWER: ("kits",),
+    Role.CREW: ("kits", "conflicts"),
+    Role.ATTENDANT: ("kits", "out", "short", "unseen"),
+    Role.ENGINEER: ("kits", "conflicts", "out", "short", "imports"),
+    Role.SUPERVISOR: ("kits", "conflicts", "imports", "out", "short", "unseen"),
+}
+"""What each role is shown, in order; several roles see each section once."""
+
+
+@dataclass(frozen=True)
+class OutRow:
+    """A piece that is away from the shop's places."""
+
+    code: str
+    mark: str
+    drawing: str
+    place: str
+    since: datetime | None
+
+
+@dataclass(frozen=True)
+class ShortRow:
+    """A bin with fewer than its least count."""
+
+    code: str
+    drawing: str
+    place: str
+    count: int
+    least: int
+
+
+@dataclass(frozen=True)
+class Some:
+    """The first few of something and how many there are."""
+
+    count: int
+    rows: tuple[Any, ...] = ()
+
+
+@dataclass(frozen=True)
+class TodayPage:
+    """Everything on the page; a section that this person is not shown is None."""
+
+    kits: tuple[KitRow, ...]
+    conflicts: tuple[KitRow, ...] | None
+    out: Some | None
+    out_days: int
+    short: Some | None
+    unseen: int | None
+    imports: tuple[int, ...] | None
+    first_step: str
+
+    @property
+    def waits(self) -> int:
+        """How many kits still need hands."""
+        return sum(row.counts is None or row.counts.here < row.counts.total for row in self.kits)
+
+
+def today_page(person: Person, *, at: datetime) -> TodayPage:
+    """What waits for the person. The number of queries does not grow with pieces or stock."""
+    shown = sections_for(person)
+    kits = _kits(at)
+    days = int(setting_values(["out_too_long"])["out_too_long"])
+    return TodayPage(
+        kits=kits,
+        conflicts=_conflicts(kits, at) if "conflicts" in shown else None,
+        out=_out(at - timedelta(days=days)) if "out" in shown else None,
+        out_days=days,
+        short=_short() if "short" in shown else None,
+        unseen=Piece.objects.filter(seen_at=None).count() if "unseen" in shown else None,
+        imports=_imports() if "imports" in shown else None,
+        first_step="" if kits else _first_step(),
+    )
+
+
+def sections_for(person: Person) -> frozenset[str]:
+    """The sections of all the person's roles."""
+    return frozenset(name for role in person.role_set for name in SECTIONS.get(role, ()))
+
+
+def _kits(at: datetime) -> tuple[KitRow, ...]:
+    until = at + timedelta(days=DAYS_AHEAD)
+    return tuple(row for row in kit_list(at=at) if row.number or row.job.starts_at < until)
+
+
+def _conflicts(kits: tuple[KitRow, ...], at: datetime) -> tuple[KitRow, ...]:
+    until = at + timedelta(days=CONFLICT_DAYS)
+    return tuple(row for row in kits if row.conflicts and row.job.starts_at < until)
+
+
+def _out(before: datetime) -> Some:
+    """Pieces at a grinder, a customer or in somebody's hands for too long, the longest first."""
+    away = Piece.objects.filter(place__kind__in=AWAY_KINDS, placed_effective_at__lt=before)
+    rows = away.select_related("drawing", "place").order_by("placed_effective_at", "code")
+    return _some(
+        away,
+        tuple(
+            OutRow(
+                code=piece.code,
+                mark=piece.mark,
+                drawing=piece.drawing.number,
+                place=piece.place.path_name or piece.place.name,
+                since=piece.placed_effective_at,
+            )
+            for piece in rows[:FEW]
+        ),
+    )
+
+
+def _short() -> Some:
+    low = StockLine.objects.filter(count__lt=F("least_count"))
+    rows = low.select_related("drawing", "place").order_by("drawing__number", "code")
+    return _some(
+        low,
+        tuple(
+            ShortRow(
+                code=line.code,
+                drawing=line.drawing.number,
+                place=line.place.path_name or line.place.name,
+                count=line.count,
+                least=line.least_count,
+            )
+            for line in rows[:FEW]
+        ),
+    )
+
+
+def _some(rows: QuerySet[Any], few: tuple[Any, ...]) -> Some:
+    return Some(count=len(few) if len(few) < FEW else rows.count(), rows=few)
+
+
+def _imports() -> tuple[int, ...]:
+    rows = Import.objects.filter(Q(state__in=WAITING)).order_by("-pk")
+    return tuple(rows.values_list("pk", flat=True)[:FEW])
+
+
+def _first_step() -> str:
+    """What an empty shop lacks first: mills, pieces, sets or jobs; empty when there are jobs."""
+    for name, model in (("mills", Mill), ("pieces", Piece), ("sets", ToolSet), ("jobs", Job)):
+        if not model.objects.exists():
+            return name
+    return ""

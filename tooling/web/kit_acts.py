@@ -1,0 +1,243 @@
+"""What people do with kits and jobs: plan, open, assemble, choose, gather, tick, close."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Callable, Sequence
+from datetime import timedelta
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext
+from django.views.decorators.http import require_http_methods, require_POST
+
+from tooling.errors import NotAllowed, ToolingError, Unknown
+from tooling.models import How, Job, Kit, KitPosition, Piece
+from tooling.permissions import Verb, check_can
+from tooling.queries.find import find_filler
+from tooling.queries.kits import find_kit
+from tooling.services import jobs, kits, scans
+from tooling.services.scan_moves import ScanIn
+from tooling.web.doors import data_of, fill_in, require
+from tooling.web.forms.kits import CloseForm, JobForm, PlaceForm
+from tooling.web.kits import kit_answer
+from tooling.web.rows import get_row
+from tooling.web.sessions import person_of
+
+A_MINUTE = timedelta(minutes=1)
+
+
+@require_http_methods(["GET", "POST"])
+def plan_job(request: HttpRequest) -> HttpResponse:
+    require(request, Verb.PLAN_JOBS)
+    person = person_of(request)
+    form = JobForm(data_of(request), strip_unit=person.strip_unit)
+
+    def save(values: dict[str, Any]) -> Job:
+        values["length_nm"] = values.pop("strip_length")
+        wanted = {name: value for name, value in values.items() if name not in form.HIDDEN}
+        if wanted["customer"] is None:
+            del wanted["customer"]
+        return jobs.plan(by=person, at=timezone.now(), **wanted)
+
+    return fill_in(
+        request,
+        form,
+        template="kits/plan.html",
+        save=save,
+        done=lambda job: (
+            reverse("kits"),
+            _("Job {number} is planned. Open its kit when it is to be gathered.").format(
+                number=job.number
+            ),
+        ),
+        back=reverse("kits"),
+    )
+
+
+@require_POST
+def open_kit(request: HttpRequest) -> HttpResponse:
+    """A kit for a job, with a position for everything that its set calls for."""
+    by, at = person_of(request), timezone.now()
+    number = request.POST.get("job", "")
+    check_can(by, Verb.GATHER_KITS)
+    job: Job = get_row(Job.objects.all(), said=number, number=number)
+    kit = kits.open_kit(by=by, at=at, job=job)
+    return redirect("kit", kit.number)
+
+
+@require_POST
+def assemble(request: HttpRequest, number: str) -> HttpResponse:
+    """Choose pieces for every position that has none."""
+    return _done(request, number, lambda kit, way: kits.assemble(kit=kit, **way))
+
+
+@require_POST
+def set_place(request: HttpRequest, number: str) -> HttpResponse:
+    """Where the kit is gathered from now on."""
+    form = PlaceForm(request.POST)
+    return _through(request, number, form, "place_form", _gather)
+
+
+def _gather(kit: Kit, way: dict[str, Any], values: dict[str, Any]) -> None:
+    kits.set_gathering_place(kit=kit, place=values["place"], **way)
+
+
+@require_POST
+def close(request: HttpRequest, number: str) -> HttpResponse:
+    """Close the kit; one that is short needs a reason."""
+    form = CloseForm(request.POST)
+    return _through(request, number, form, "close_form", _close)
+
+
+def _close(kit: Kit, way: dict[str, Any], values: dict[str, Any]) -> None:
+    kits.close(kit=kit, reason=values["reason"], **way)
+
+
+def _through(
+    request: HttpRequest,
+    number: str,
+    form: Any,
+    name: str,
+    act: Callable[[Kit, dict[str, Any], dict[str, Any]], None],
+) -> HttpResponse:
+    """A form of the kit's page: refused, it stands there again with what was typed."""
+    kit = find_kit(number)
+    if form.is_valid():
+        try:
+            act(kit, _way(request), form.cleaned_data)
+        except NotAllowed:
+            raise
+        except ToolingError as error:
+            form.refuse(error)
+        else:
+            return redirect("kit", kit.number)
+    return kit_answer(request, number, status=400, **{name: form})
+
+
+@require_POST
+def choose(request: HttpRequest, number: str) -> HttpResponse:
+    """Take this piece, or one of this bin's count, for a position instead."""
+    code = request.POST.get("code", "").strip()
+
+    def act(kit: Kit, way: dict[str, Any]) -> str:
+        position = _position(kit, request.POST.get("position"))
+        filler = find_filler(code)
+        what = {"piece": filler} if isinstance(filler, Piece) else {"line": filler}
+        kits.choose(kit=kit, position=position, **what, **way)
+        return f"#station-{position.station_number}"
+
+    return _done(request, number, act)
+
+
+@require_POST
+def tick(request: HttpRequest, number: str) -> HttpResponse:
+    """What a position calls for lies in the kit: ticked, its label not being read."""
+
+    def act(kit: Kit, way: dict[str, Any]) -> str:
+        position = _position(kit, request.POST.get("position"))
+        code = position.piece or position.stock_line
+        if code is None:
+            raise ToolingError(
+                "nothing_chosen",
+                gettext_lazy("Nothing is chosen for this position yet. Choose a piece first."),
+            )
+        _record(request, kit, [code.code])
+        return f"#list-{position.station_number}"
+
+    return _done(request, number, act)
+
+
+@require_POST
+def fetch(request: HttpRequest, number: str) -> HttpResponse:
+    """Everything that was ticked on the pull list lies in the kit now."""
+    ticked = request.POST.getlist("code")
+
+    def act(kit: Kit, way: dict[str, Any]) -> None:
+        if not ticked:
+            raise ToolingError("nothing_ticked", gettext_lazy("Tick what you fetched first."))
+        taken = _record(request, kit, ticked)
+        words = ngettext("{n} is in the kit now.", "{n} are in the kit now.", taken)
+        messages.success(request, words.format(n=taken))
+
+    return _done(request, number, act, back="kit-pull-list")
+
+
+def _record(request: HttpRequest, kit: Kit, ticked: Sequence[str]) -> int:
+    """Ticks through the same service as a device's scans; how many were taken.
+
+    The first that was refused is raised with its own sentence.
+    """
+    by, now = person_of(request), timezone.now()
+    results = scans.record_batch(
+        by=by,
+        at=now,
+        device=f"desk of {by.username}",
+        device_now=now,
+        scans=[
+            ScanIn(id=uuid.uuid4(), happened_at=now, to=kit.number, code=code, how=How.TICK)
+            for code in ticked
+        ],
+    )
+    for result in results:
+        if result.status == scans.REFUSED:
+            raise ToolingError(result.code, "{said}", said=result.message)
+    return len(results)
+
+
+@require_POST
+def turn(request: HttpRequest, number: str) -> HttpResponse:
+    """Turn the order of two jobs that want the same piece: the later one gathers first."""
+    other = request.POST.get("other", "")
+
+    def act(kit: Kit, way: dict[str, Any]) -> None:
+        theirs: Job = get_row(Job.objects.all(), said=other, number=other)
+        first, second = kit.job, theirs
+        if _gathers_first(second) < _gathers_first(first):
+            first, second = second, first
+        jobs.edit(job=second, gathers_at=first.gathers_at - A_MINUTE, **way)
+
+    return _done(request, number, act)
+
+
+def _gathers_first(job: Job) -> tuple[Any, ...]:
+    return (job.gathers_at, job.starts_at, job.number)
+
+
+def _position(kit: Kit, key: str | None) -> KitPosition:
+    rows = KitPosition.objects.select_related("piece", "stock_line", "drawing")
+    if not str(key).isdecimal():
+        raise Unknown(
+            "unknown_position",
+            gettext_lazy("That position is not of this kit. Load the page again."),
+        )
+    found: KitPosition = get_row(rows.filter(kit=kit), said=f"{kit.number} {key}", pk=key)
+    return found
+
+
+def _way(request: HttpRequest) -> dict[str, Any]:
+    return {"by": person_of(request), "at": timezone.now()}
+
+
+def _done(
+    request: HttpRequest,
+    number: str,
+    act: Callable[[Kit, dict[str, Any]], Any],
+    *,
+    back: str = "kit",
+) -> HttpResponse:
+    """Do it and show the page from which it was asked, at the place that ``act`` names."""
+    kit = find_kit(number)
+    try:
+        where = act(kit, _way(request))
+    except NotAllowed:
+        raise
+    except ToolingError as error:
+        return kit_answer(request, number, status=error.status, error=error)
+    anchor = where if isinstance(where, str) else ""
+    return redirect(reverse(back, args=[kit.number]) + anchor)

@@ -1,0 +1,162 @@
+"""Kits as people read them: the list, one kit with its ribbon, one shaft large, the pull list."""
+
+from __future__ import annotations
+
+import uuid
+from dataclasses import dataclass
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
+from django.views.decorators.http import require_GET
+
+from tooling.errors import Unknown
+from tooling.permissions import Verb, can
+from tooling.pictures.state_marks import summarise
+from tooling.queries.kit_views import KitPage, KitRow, ShaftView, StationView
+from tooling.queries.kits import kit_list, kit_page, kit_version
+from tooling.queries.pull_list import pull_list
+from tooling.queries.settings import setting_values
+from tooling.web.doors import rights
+from tooling.web.forms.fields import unit_of
+from tooling.web.forms.kits import CloseForm, PlaceForm
+from tooling.web.kit_ribbon import kit_ribbon, shaft_picture
+
+MOST_PROBLEMS = 12
+
+
+@dataclass(frozen=True)
+class DayRow:
+    """A job under the day on which it starts."""
+
+    day: Any
+    row: KitRow
+
+
+@dataclass(frozen=True)
+class ShaftAt:
+    """A shaft to step to."""
+
+    station: int
+    which: str
+
+
+@require_GET
+def show_kits(request: HttpRequest) -> HttpResponse:
+    """Jobs by date with how complete each kit is; ``closed`` in the address: those that were."""
+    closed = bool(request.GET.get("closed"))
+    rows = kit_list(at=timezone.now(), closed=closed)
+    context = {
+        "closed": closed,
+        "rows": rows
+        if closed
+        else [DayRow(timezone.localtime(row.job.starts_at).date(), row) for row in rows],
+        **rights(request),
+    }
+    return render(request, "kits/list.html", context)
+
+
+@require_GET
+def show_kit(request: HttpRequest, number: str) -> HttpResponse:
+    return kit_answer(request, number)
+
+
+def kit_answer(
+    request: HttpRequest, number: str, *, status: int = 200, **forms: Any
+) -> HttpResponse:
+    """A kit's page, with a form that was refused in the place of an empty one."""
+    page = kit_page(number, at=timezone.now())
+    context = {
+        **live_context(request, page),
+        "place_form": PlaceForm(initial={"place": page.place}),
+        "close_form": CloseForm(),
+        "may_scan": page.is_open and can(request.user, Verb.MOVE_PIECES),
+        "next_id": uuid.uuid4(),
+        "guard_s": setting_values(["scan_same_label_guard"])["scan_same_label_guard"],
+        **forms,
+    }
+    return render(request, "kits/kit.html", context, status=status)
+
+
+@require_GET
+def show_live(request: HttpRequest, number: str) -> HttpResponse:
+    """What moves on a kit's page; 204 while the version that the screen has is the kit's own."""
+    if request.GET.get("v") == str(kit_version(number)):
+        return HttpResponse(status=204)
+    page = kit_page(number, at=timezone.now())
+    return render(request, "kits/live.html", live_context(request, page))
+
+
+def live_context(request: HttpRequest, page: KitPage) -> dict[str, Any]:
+    """What ``kits/live.html`` is filled from."""
+    troubles = [each for each in page.positions if each.is_trouble]
+    return {
+        "kit": page,
+        "ribbon": kit_ribbon(page),
+        "problems": troubles[:MOST_PROBLEMS],
+        "more_problems": max(0, len(troubles) - MOST_PROBLEMS),
+        "may_gather": can(request.user, Verb.GATHER_KITS),
+        "may_plan": can(request.user, Verb.PLAN_JOBS),
+        "may_measure": can(request.user, Verb.RECORD_READINGS),
+    }
+
+
+@require_GET
+def show_shaft(request: HttpRequest, number: str, station: int, which: str) -> HttpResponse:
+    """One shaft large, with what to do about each of its pieces."""
+    page = kit_page(number, at=timezone.now())
+    column, shaft = _find_shaft(page, station, which)
+    before, after = _neighbours(page, station, which)
+    unit = unit_of(request.user, page.job.unit)
+    context = {
+        **live_context(request, page),
+        "station": column,
+        "shaft": shaft,
+        "picture": shaft_picture(page, column, shaft, unit=unit),
+        "summary": summarise([str(each.state) for each in shaft.positions]),
+        "before": before,
+        "after": after,
+    }
+    return render(request, "kits/shaft.html", context)
+
+
+def _find_shaft(page: KitPage, station: int, which: str) -> tuple[StationView, ShaftView]:
+    for column in page.stations:
+        if column.number == station:
+            shafts = {"top": column.top, "bottom": column.bottom, "side": column.side}
+            return column, shafts[which]
+    raise Unknown(
+        "unknown_station",
+        _("{mill} has no station {station}. Go back to kit {kit} and tap a shaft of its ribbon."),
+        mill=page.job.mill,
+        station=station,
+        kit=page.number,
+    )
+
+
+def _neighbours(page: KitPage, station: int, which: str) -> tuple[ShaftAt | None, ShaftAt | None]:
+    """The shafts with pieces before and after this one, as the strip meets them."""
+    order = [
+        ShaftAt(column.number, shaft.which)
+        for column in page.stations
+        for shaft in (column.top, column.bottom, column.side)
+        if shaft.positions
+    ]
+    here = ShaftAt(station, which)
+    if here not in order:
+        return None, None
+    index = order.index(here)
+    before = order[index - 1] if index else None
+    return before, order[index + 1] if index + 1 < len(order) else None
+
+
+@require_GET
+def show_pull_list(request: HttpRequest, number: str) -> HttpResponse:
+    """What is still to be fetched, in walking order, with boxes to tick."""
+    context = {
+        "pull": pull_list(number, at=timezone.now()),
+        "may_gather": can(request.user, Verb.GATHER_KITS),
+    }
+    return render(request, "kits/pull_list.html", context)
