@@ -73,7 +73,7 @@ class Source:
 
 
 def piece_history(code: str, *, after: str = "", size: int = PAGE) -> HistoryPage:
-    """One page of the piece's history, older than the key. Nine queries."""
+    """One page of the piece's history, older than the key. Eleven queries."""
     piece = Piece.objects.select_related("drawing").get(code=code)
     key = _read_key(after)
     merged: list[tuple[datetime, int, int, Entry]] = []
