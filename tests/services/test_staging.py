@@ -9,6 +9,7 @@ import pytest
 from tests.services.scanning import put
 from tooling.models import Kit, KitPosition, KitState, RefusedScan
 from tooling.services.rebuild import differences
+from tooling.services.staging import restage
 
 pytestmark = pytest.mark.django_db
 MINUTE = timedelta(minutes=1)
@@ -235,3 +236,19 @@ def test_a_bin_scanned_into_a_kit_gives_what_the_kit_wants(
     assert put(attendant, at + MINUTE, line.code, kit.number).code == "wrong_position"
     put(attendant, at + MINUTE, line.code, kit.number, corrects=result.id)
     assert not kit.positions.filter(is_staged=True).exists()
+
+
+def test_a_new_gathering_place_is_looked_at_for_what_lies_there_already(
+    world, make_kit, rack, attendant, at
+) -> None:
+    kit = make_kit("J1")
+    line = world.stock(world.drawing("SP", kind="spacer"), rack, 9)
+    counted = kit.positions.order_by("pk").last()
+    KitPosition.objects.filter(pk=counted.pk).update(
+        piece=None, stock_line=line, drawing=line.drawing
+    )
+    Kit.objects.filter(pk=kit.pk).update(place=rack)
+    restage(by=attendant, at=at, kit_ids=[kit.pk])
+    assert kit.positions.filter(is_staged=True).count() == 2
+    assert Kit.objects.get(pk=kit.pk).state == KitState.STAGED
+    assert differences() == []
