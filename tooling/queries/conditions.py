@@ -105,7 +105,7 @@ def load_facts(questions: Sequence[Question]) -> tuple[Facts, ...]:
     by_piece, by_line = _claims(kits, set(pieces), lines)
     running = any(question.job.length_nm > 0 for question in questions)
     stand = intervals(pieces.values()) if running else {}
-    revisions = _current_revisions({each.drawing.pk for each in asked})
+    revisions = _current_revisions(asked)
     away, fits = whereabouts(), FitsOn()
     facts = [
         Facts(
@@ -134,9 +134,16 @@ def _setting(given: Given, job: Job, name: str) -> float:
     return given.value(name, unit=job.unit, mill_id=job.mill_id, set_id=job.tool_set_id)
 
 
-def _current_revisions(drawings: set[int]) -> dict[int, DrawingRevision]:
-    rows = DrawingRevision.objects.filter(drawing__in=drawings, is_current=True)
-    return {revision.drawing_id: revision for revision in rows}
+def _current_revisions(asked: Sequence[Asked]) -> dict[int, DrawingRevision]:
+    """By drawing id; most come with the pieces. At most one query."""
+    found = {
+        each.piece.drawing_id: each.piece.revision
+        for each in asked
+        if each.piece is not None and each.piece.revision.is_current
+    }
+    lacking = {each.drawing.pk for each in asked} - set(found)
+    rows = DrawingRevision.objects.filter(drawing__in=lacking, is_current=True)
+    return found | {revision.drawing_id: revision for revision in rows}
 
 
 def _claims(

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from tooling.engineering.handling import RollBody, caution_for, mass_of
-from tooling.models import DIMENSIONS, DrawingRevision, KitPosition
+from tooling.models import DrawingRevision, KitPosition
 from tooling.queries.conditions import Answers
 from tooling.queries.kit_views import PositionView
 from tooling.queries.piece_page import mass_kg
 from tooling.queries.pieces import size_of
 from tooling.queries.settings import Given
+
+
+SHOWN = ("face_width", "drive_diameter", "root_diameter", "outside_diameter", "bore")
 
 
 def position_view(row: KitPosition, answers: Answers) -> PositionView:
@@ -63,8 +66,8 @@ def sizes_of(row: KitPosition, revision: DrawingRevision | None) -> dict[str, in
     """Of the claimed piece, else as the current revision is drawn; nm."""
     if row.piece is not None:
         piece = row.piece
-        return {name: size_of(piece, name) for name in DIMENSIONS}
-    return {name: getattr(revision, f"{name}_nm", None) for name in DIMENSIONS}
+        return {name: size_of(piece, name) for name in SHOWN}
+    return {name: getattr(revision, f"{name}_nm", None) for name in SHOWN}
 
 
 def _mass(row: KitPosition, revision: DrawingRevision | None) -> float | None:

@@ -32,14 +32,13 @@ def _view(
     views: Sequence[PositionView],
     row: KitPosition | None,
 ) -> StationView:
-    set_pass = row.set_position.set_pass if row else None
     return StationView(
         number=number,
         code=station.code if station else "",
-        pass_number=set_pass.number if set_pass else None,
-        pass_name=set_pass.name if set_pass else "",
+        pass_number=row.pass_number if row else None,
+        pass_name=getattr(row, "pass_name", ""),
         gap_nm=station.gap_nm if station and row else None,
-        gap_point=set_pass.gap_point if set_pass else "",
+        gap_point=getattr(row, "gap_point", ""),
         gear_ratio=station.gear_ratio if station else Decimal(1),
         top=_shaft("top", station, views),
         bottom=_shaft("bottom", station, views),

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from django.db.models import F
 from django.utils.translation import gettext_lazy as _
 
 from tooling.errors import Unknown
@@ -34,7 +35,7 @@ WITH_JOB = (
 )
 WITH_PIECES = (
     "drawing",
-    "set_position__set_pass",
+    "set_position",
     "piece__revision",
     "piece__owner",
     "piece__place",
@@ -132,6 +133,10 @@ def page_of(reading: KitReading) -> KitPage:
 def kit_rows(kit: Kit) -> list[KitPosition]:
     """The kit's positions as the strip meets them, with all that they name. One query."""
     rows = KitPosition.objects.filter(kit=kit).select_related(*WITH_PIECES)
+    rows = rows.annotate(
+        pass_name=F("set_position__set_pass__name"),
+        gap_point=F("set_position__set_pass__gap_point"),
+    )
     turn = {"top": 0, "bottom": 1, "side": 2}
     return sorted(rows, key=lambda row: (row.station_number, turn[row.shaft], row.order))
 
