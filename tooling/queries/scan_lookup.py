@@ -206,7 +206,8 @@ def void_labels(codes: Collection[str]) -> dict[str, str]:
     """
     gone = LabelEvent.objects.filter(code__in=codes, what="void").order_by("id")
     void = dict.fromkeys(gone.values_list("code", flat=True), "")
-    ends, replaced = set(void), {}
+    replaced: dict[str, str] = {}
+    ends = set(void)
     while ends:
         newer = LabelEvent.objects.filter(replaces__in=ends, what="reissue").order_by("id")
         found = dict(newer.values_list("replaces", "code"))
