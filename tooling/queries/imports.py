@@ -219,7 +219,7 @@ def _sheet(number: int, entry: dict[str, Any], asking: set[str]) -> SheetLine:
         left_out=left_out,
         date_order=mapping.get("date_order") or "",
         decimal_mark=mapping.get("decimal_mark") or "",
-        has_dates=bool(kind) and any(f.type is FieldType.DATE for f in kind.fields),
+        has_dates=kind is not None and any(f.type is FieldType.DATE for f in kind.fields),
         columns=columns,
         fields=fields,
         fixed=fixed,

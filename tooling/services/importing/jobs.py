@@ -2,21 +2,21 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime, time, timedelta
+from datetime import date, datetime, time
 from typing import Any
 
 from django.utils.translation import gettext_lazy as _
 
-from tooling.errors import Conflict, Unknown
-from tooling.models import Job, Kit, KitState, SetVariant, ToolSet
+from tooling.errors import Conflict, ToolingError, Unknown
+from tooling.models import Job, JobState, Kit, KitState, SetVariant, ToolSet
 from tooling.services.importing.known import Known, plain
 from tooling.services.importing.plan import Plan, same_record
 from tooling.services.importing.shop import said
+from tooling.services.jobs import GATHERS_BEFORE
 from tooling.spreadsheets.kinds import KINDS
 from tooling.spreadsheets.rows import Row
 
 MORNING = time(6)
-GATHERED_BEFORE = timedelta(hours=8)
 Variants = dict[tuple[str, str], SetVariant]
 
 
@@ -44,8 +44,21 @@ def _plan_job(
     else:
         if job.pk in gathered:
             _refuse_other_tooling(job, wanted, gathered[job.pk])
-        plan.edit(job, job.number, **wanted)
+        state = job.get_state_display()
+        if plan.edit(job, job.number, **wanted) and job.state != JobState.PLANNED:
+            raise Conflict(
+                "job_is_over",
+                _("Job {job} is {state}; it cannot be changed. Plan a new one."),
+                job=job.number,
+                state=state,
+            )
     plan.speak_of(job, job.number)
+    if job.gathers_at > job.starts_at:
+        raise ToolingError(
+            "gathers_after_start",
+            _("The kit would be gathered after the job starts. Gather it before."),
+            in_field="gather_date",
+        )
 
 
 def _wanted(
@@ -54,7 +67,7 @@ def _wanted(
     values = row.values
     tool_set = plan.look("set", known.tool_set, values["set"])
     starts = _moment(values["date"], values.get("time") or MORNING, known)
-    gathers = None if job else starts - GATHERED_BEFORE
+    gathers = None if job else starts - GATHERS_BEFORE
     if values.get("gather_date"):
         gathers = _moment(values["gather_date"], values.get("gather_time") or MORNING, known)
     customer = values.get("customer")
@@ -62,7 +75,9 @@ def _wanted(
     return {
         "tool_set": tool_set, "mill": plan.look("mill", known.mill, values["mill"]),
         "variant": _variant(values.get("variant"), tool_set, variants),
-        "customer": plan.look("customer", known.owner, customer) if customer else None,
+        "customer": plan.look("customer", known.owner, customer)
+        if customer
+        else (None if job else tool_set.customer),
         "grade": values.get("grade"), "unit": row.unit(KINDS["jobs"]),
         "thickness_nm": values.get("thickness"), "width_nm": values.get("width"),
         "coating": values.get("coating"), "strip_class": values.get("strip_class"),
@@ -91,8 +106,11 @@ def _refuse_other_tooling(job: Job, wanted: dict[str, Any], kit: str) -> None:
     for name, field in (("tool_set", "set"), ("mill", "mill"), ("variant", "variant")):
         if wanted[name] is not None and not same_record(getattr(job, name), wanted[name]):
             raise Conflict(
-                "kit_is_open",
-                _("Kit {kit} is being gathered for job {job}. Close the kit first."),
+                "job_has_kit",
+                _(
+                    "Kit {kit} is open for job {job}, so its set, variant and mill stay. Close the "
+                    "kit first."
+                ),
                 kit=kit,
                 job=job.number,
                 in_field=field,

@@ -15,6 +15,7 @@ from tooling.errors import ToolingError
 from tooling.models import (
     Drawing,
     DrawingRevision,
+    LabelEvent,
     Mill,
     Owner,
     Piece,
@@ -25,6 +26,7 @@ from tooling.models import (
     StockLine,
     ToolSet,
 )
+from tooling.queries.scan_lookup import void_labels
 
 CHUNK = 400
 
@@ -73,7 +75,8 @@ class Known:
         self.sets: dict[str, ToolSet] = {}
         self.copies: dict[tuple[str, str], SetCopy] = {}
         self.mills: dict[str, Mill] = {}
-        self.labels: set[str] = set()
+        void = LabelEvent.objects.filter(what="void").values_list("code", flat=True)
+        self.labels: set[str] = set(void)
         self.zone = shop_zone()
         self._read_small_tables()
 
@@ -107,9 +110,18 @@ class Known:
             self._add_all(Piece.objects.filter(mark_key__in=keys))
             self._add_all(Piece.objects.filter(code__in=[fold(text) for text in part]))
             aliases = PieceAlias.objects.filter(text_key__in=keys)
+            self._add_replaced(part)
             for alias in aliases.select_related(*(f"piece__{name}" for name in PIECE_RELATIONS)):
                 self.add_piece(alias.piece)
                 self.pieces[plain(alias.text)] = self.pieces[plain(alias.piece.code)]
+
+    def _add_replaced(self, names: list[str]) -> None:
+        """Pieces asked for by a label that another has replaced."""
+        newer = void_labels([fold(text) for text in names])
+        self._add_all(Piece.objects.filter(code__in=[code for code in newer.values() if code]))
+        for old, new in newer.items():
+            if plain(new) in self.pieces:
+                self.pieces[plain(old)] = self.pieces[plain(new)]
 
     def existing_pieces(self) -> list[int]:
         """The keys of the saved pieces that have been read."""
@@ -219,7 +231,7 @@ class Known:
         if code.text in self.labels:
             raise ToolingError(
                 "label_twice",
-                _("{code} is another record's label already. Leave the cell blank."),
+                _("{code} is another record's label already, or void. Leave the cell blank."),
                 code=code.text,
             )
         self.labels.add(code.text)

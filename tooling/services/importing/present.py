@@ -18,8 +18,9 @@ from tooling.models import DIMENSIONS, LengthEntry, Piece, Reading, WorkMeasure
 from tooling.services.derived import Told, newest_told
 from tooling.services.dimensions import check_known_sizes
 from tooling.services.importing.known import chunks
-from tooling.services.importing.plan import Plan, Wish
+from tooling.services.importing.plan import Outcome, Plan, Wish
 
+SIZE_PREFIXES = ("now_", "after_", "made_")
 PLANNED_LATER = 10**15
 """Planned rows come after every saved one of the same moment."""
 
@@ -77,12 +78,17 @@ def settle(plan: Plan) -> None:
         try:
             check_known_sizes(piece)  # type: ignore[arg-type]
         except ToolingError as error:
-            first = next(iter(outcome.kind.by_name))
-            dimension = str(error.values.get("in_field", "")).removesuffix("_nm")
-            for prefix in ("now_", "after_", "made_"):
-                if outcome.row.values.get(prefix + dimension) is not None:
-                    error.values["in_field"] = prefix + dimension
-            plan.refuse(outcome, "value" if "value" in outcome.kind.by_name else first, error)
+            column = _column_of(outcome, error)
+            error.values["in_field"] = column
+            plan.refuse(outcome, column, error)
+
+
+def _column_of(outcome: Outcome, error: ToolingError) -> str:
+    """The column of the size that cannot be, else the first size that the row gives."""
+    dimension = str(error.values.get("in_field", "")).removesuffix("_nm")
+    names = [f"{prefix}{each}" for each in (dimension, *DIMENSIONS) for prefix in SIZE_PREFIXES]
+    filled = (name for name in ("value", *names) if outcome.row.values.get(name) is not None)
+    return next(filled, "piece" if "piece" in outcome.kind.by_name else "mark")
 
 
 def _settle_size(wish: Wish, dimension: str, present: _Present, plan: Plan) -> None:

@@ -48,6 +48,8 @@ def _told(name: str, value: Any, field: Field | None, unit: str | None) -> str |
         return f"{value / 100:.2f}"
     if field is not None and field.units and isinstance(value, int):
         return told_value(field, value, unit)
+    if name.endswith("_nm") and isinstance(value, int):
+        return say_length(value, "in" if unit == "in" else "mm")
     return _plainly(value)
 
 
