@@ -30,6 +30,10 @@ READS = ("400", "401", "404")
 class HouseSchema(AutoSchema):
     """Adds the answers that every endpoint may give."""
 
+    def _get_paginator(self) -> Any:
+        """Only what is read comes in pages; several things made are a plain list."""
+        return super()._get_paginator() if self.method == "GET" else None
+
     def _get_response_bodies(
         self, direction: Literal["request", "response"] = "response"
     ) -> dict[str, Any]:

@@ -8,6 +8,8 @@ from api.errors import no_such_address
 from api.views import (
     drawings,
     imports,
+    jobs,
+    kits,
     mills,
     owners,
     piece_records,
@@ -90,6 +92,16 @@ SETS = [
     ),
     path("sets/<path:number>/", sets.OneSet.as_view(), name="api-set"),
 ]
+KITS = [
+    path("jobs/", jobs.Jobs.as_view(), name="api-jobs"),
+    path("jobs/<path:number>/cancel/", jobs.CancelJob.as_view(), name="api-job-cancel"),
+    path("jobs/<path:number>/", jobs.OneJob.as_view(), name="api-job"),
+    path("kits/", kits.Kits.as_view(), name="api-kits"),
+    path("kits/<str:number>/", kits.OneKit.as_view(), name="api-kit"),
+    path("kits/<str:number>/assemble/", kits.AssembleKit.as_view(), name="api-kit-assemble"),
+    path("kits/<str:number>/close/", kits.CloseKit.as_view(), name="api-kit-close"),
+    path("kits/<str:number>/fill/", kits.FillKit.as_view(), name="api-kit-fill"),
+]
 
 urlpatterns: list[URLPattern | URLResolver] = [
     *PIECES,
@@ -97,11 +109,12 @@ urlpatterns: list[URLPattern | URLResolver] = [
     *DRAWINGS,
     *MILLS,
     *SETS,
+    *KITS,
     path("scans/", scans.record, name="api-scans"),
     path("imports/", imports.Imports.as_view(), name="api-imports"),
     path("imports/<int:number>/", imports.OneImport.as_view(), name="api-import"),
     path("imports/<int:number>/apply/", imports.ApplyImport.as_view(), name="api-import-apply"),
     path("tasks/<int:number>/", imports.OneTask.as_view(), name="api-task"),
     path("schema/", schema.Schema.as_view(), name="api-schema"),
-    re_path(r"^.*$", no_such_address, name="api-nowhere"),
+    re_path(r"^[\s\S]*$", no_such_address, name="api-nowhere"),
 ]
