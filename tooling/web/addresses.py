@@ -132,6 +132,7 @@ SETS: list[URLPattern] = [
     path("sets/<path:number>/copies/<int:copy>/", set_parts.edit_copy, name="copy-edit"),
     path("sets/<path:number>/copies/<int:copy>/fill/", set_parts.fill_copy, name="copy-fill"),
     path("sets/<path:number>/charts/", set_parts.new_chart, name="chart-new"),
+    path("sets/<path:number>/mills/<path:mill>/", sets.show_fit, name="set-fit"),
     path("sets/<path:number>/", sets.show_set, name="set"),
 ]
 SHOP: list[URLPattern] = [

@@ -12,6 +12,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from tooling.models import SetPass, SetPosition, ToolSet
 from tooling.permissions import Verb
+from tooling.queries.mill_fit import fit_page, mills_for_set
 from tooling.queries.sets import set_list, set_page
 from tooling.services import sets as services
 from tooling.web.doors import data_of, fill_in, require, rights, signed
@@ -36,8 +37,17 @@ def show_sets(request: HttpRequest) -> HttpResponse:
 def show_set(request: HttpRequest, number: str) -> HttpResponse:
     """One set: passes by shafts, copies, charts, mills it fits."""
     page = set_page(number)
-    context = {"tool_set": page, "variant_form": VariantForm(), **rights(request)}
+    fits = mills_for_set(page.number, unit=unit_of(request.user, page.unit))
+    context = {"tool_set": page, "fits": fits, "variant_form": VariantForm(), **rights(request)}
     return render(request, "sets/set.html", context)
+
+
+@require_GET
+def show_fit(request: HttpRequest, number: str, mill: str) -> HttpResponse:
+    """Every check of the set on one mill, the gravest first."""
+    row = get_set(number)
+    page = fit_page(number, mill, unit=unit_of(request.user, row.unit))
+    return render(request, "sets/fit.html", {"fit": page, **rights(request)})
 
 
 @require_http_methods(["GET", "POST"])

@@ -1,0 +1,354 @@
+"""Which mills a set fits, and the whole list of checks behind the answer for one of them.
+
+The pieces are those allotted to a copy, as they measure now; a position without one is taken as
+drawn. The strip is the thickest that the set is cut for. A roll's diameter at the gap point is
+taken as its drive diameter, where it runs at strip speed.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Any
+
+from django.utils.translation import gettext_lazy as _
+
+from tooling.engineering.findings import Finding
+from tooling.engineering.how import Step
+from tooling.engineering.lengths import Unit, say_length
+from tooling.engineering.mill_fit import FitAnswer, fit_set_to_mill
+from tooling.engineering.mill_specs import (
+    FitLimits,
+    Fitting,
+    MillSpec,
+    PassSpec,
+    RollSpec,
+    SetSpec,
+    ShaftSpec,
+    SleeveSpec,
+    StationSpec,
+    StripSpec,
+)
+from tooling.errors import Unknown
+from tooling.models import (
+    Allotment,
+    ChartPass,
+    DrawingKind,
+    DrawingRevision,
+    Mill,
+    MillShaft,
+    Piece,
+    SetCopy,
+    SetPosition,
+    ToolSet,
+)
+from tooling.queries.settings import setting_value
+
+KINDS = (
+    *(DrawingKind.ROLL, DrawingKind.SIDE_ROLL, DrawingKind.SPACER, DrawingKind.SHIM),
+    DrawingKind.SLEEVE,
+)
+SIZES = (
+    *("bore", "keyway_width", "keyway_depth", "face_width", "guide_offset", "drive_diameter"),
+    "outside_diameter",
+)
+STATION_FIELDS = (
+    *("centre_to_next_nm", "vertical_least_nm", "vertical_most_nm", "stand_clearance_nm"),
+    *("side_roll_room_nm", "side_roll_mounting"),
+)
+SHAFT_FIELDS = (
+    *("which", "diameter_nm", "roll_space_nm", "key_style", "key_width_nm", "key_height_nm"),
+    *("shoulder_offset_nm", "drive", "joint_length_nm", "joint_most_degrees"),
+    "joint_level_centre_nm",
+)
+LEVELS = ("no", "warn", "ok")
+
+
+@dataclass(frozen=True)
+class FitLine:
+    """One check in the reader's words and unit."""
+
+    level: str
+    code: str
+    said: str
+    station: int | None
+    pass_number: int | None
+    unmeasured: tuple[str, ...]
+    is_refused: bool
+    how: tuple[Step, ...]
+
+
+@dataclass(frozen=True)
+class MillFit:
+    """How a set fits a mill, in numbers."""
+
+    mill_number: str
+    mill_name: str
+    level: str
+    impossible: int
+    warnings: int
+    unmeasured: int
+    worst: str
+
+
+@dataclass(frozen=True)
+class FitPage:
+    """Every check of a set on a mill, the gravest first."""
+
+    set_number: str
+    set_name: str
+    mill_number: str
+    mill_name: str
+    copy: str
+    strip_nm: int | None
+    unit: str
+    level: str
+    lines: tuple[FitLine, ...]
+
+    def of(self, level: str) -> tuple[FitLine, ...]:
+        return tuple(line for line in self.lines if line.level == level)
+
+    @property
+    def refused(self) -> tuple[FitLine, ...]:
+        return self.of("no")
+
+    @property
+    def warned(self) -> tuple[FitLine, ...]:
+        return self.of("warn")
+
+    @property
+    def fine(self) -> tuple[FitLine, ...]:
+        return self.of("ok")
+
+
+def mills_for_set(number: str, *, unit: Unit = "mm") -> tuple[MillFit, ...]:
+    """Each mill in use with how the set fits it. Ten queries, nine without a copy."""
+    asked = _Asked(_set(number), Mill.objects.filter(is_active=True))
+    return tuple(_summary(mill, asked.answer(mill), unit) for mill in asked.mills)
+
+
+def fit_page(number: str, mill_number: str, *, unit: Unit = "mm") -> FitPage:
+    """The whole list for one mill. Raises Unknown ``unknown_set``, ``unknown_mill``."""
+    tool_set = _set(number)
+    asked = _Asked(tool_set, Mill.objects.filter(number=mill_number))
+    if not asked.mills:
+        raise Unknown("unknown_mill", _("There is no mill {number}."), number=mill_number)
+    mill = asked.mills[0]
+    answer = asked.answer(mill)
+    lines = sorted(
+        (_line(each, unit) for each in answer.findings), key=lambda each: LEVELS.index(each.level)
+    )
+    return FitPage(
+        set_number=tool_set.number,
+        set_name=tool_set.name,
+        mill_number=mill.number,
+        mill_name=mill.name,
+        copy=asked.copy.letter if asked.copy else "",
+        strip_nm=asked.strip.thickness_nm if asked.strip else None,
+        unit=unit,
+        level=answer.level,
+        lines=tuple(lines),
+    )
+
+
+def _set(number: str) -> ToolSet:
+    found = ToolSet.objects.filter(number=number).first()
+    if found is None:
+        raise Unknown("unknown_set", _("There is no tool set {number}."), number=number)
+    return found
+
+
+class _Asked:
+    """What is read once, whatever the number of mills."""
+
+    def __init__(self, tool_set: ToolSet, mills: Any) -> None:
+        self.tool_set = tool_set
+        self.mills: list[Mill] = list(mills.order_by("number"))
+        self.copy = SetCopy.objects.filter(tool_set=tool_set).order_by("letter").first()
+        self.rolls = _rolls(tool_set, self.copy)
+        self.stations = _stations(self.mills)
+        self.charted = _charted(tool_set)
+        self.sleeves = _sleeves()
+        percent = setting_value("ratio_mismatch_warn", tool_set=None)
+        self.limits = FitLimits(ratio_warn=Fraction(str(percent)) / 100)
+        self.strip = _strip(tool_set)
+
+    def answer(self, mill: Mill) -> FitAnswer:
+        spec = MillSpec(
+            number=mill.number,
+            stations=tuple(self.stations.get(mill.pk, ())),
+            hand=mill.hand,
+            guide_plane_nm=mill.guide_plane_nm,
+            closing_most_nm=mill.closing_most_nm,
+            base_clearance_nm=mill.base_clearance_nm,
+        )
+        charted = self.charted.get(mill.pk, {})
+        passes = tuple(
+            PassSpec(number=number, rolls=tuple(rolls), station=charted.get(number))
+            for number, rolls in sorted(self.rolls.items())
+        )
+        return fit_set_to_mill(
+            Fitting(
+                mill=spec,
+                tool_set=_set_spec(self.tool_set, passes),
+                strip=self.strip,
+                sleeves=self.sleeves,
+                limits=self.limits,
+            )
+        )
+
+
+def _set_spec(row: ToolSet, passes: tuple[PassSpec, ...]) -> SetSpec:
+    grades = (grade.strip() for grade in row.grades.split(","))
+    return SetSpec(
+        number=row.number,
+        passes=passes,
+        thickness_least_nm=row.thickness_least_nm,
+        thickness_most_nm=row.thickness_most_nm,
+        grades=tuple(grade for grade in grades if grade),
+        hand=row.hand,
+        side_roll_mounting=row.side_roll_mounting,
+    )
+
+
+def _strip(row: ToolSet) -> StripSpec | None:
+    thickest = row.thickness_most_nm or row.thickness_least_nm
+    first_grade = row.grades.split(",")[0].strip()
+    return StripSpec(thickness_nm=thickest, grade=first_grade) if thickest else None
+
+
+def _rolls(tool_set: ToolSet, copy: SetCopy | None) -> dict[int, list[RollSpec]]:
+    """Pass number → what stands at its positions, as measured where it was measured."""
+    pieces = _pieces(copy)
+    rows = SetPosition.objects.filter(
+        set_pass__tool_set=tool_set, variant=None, drawing__kind__in=KINDS
+    ).select_related("set_pass", "drawing")
+    positions = list(rows.order_by("set_pass__number", "shaft", "order"))
+    wanted = {row.drawing_id for row in positions}
+    revisions = {
+        row.drawing_id: row
+        for row in DrawingRevision.objects.filter(drawing__in=wanted, is_current=True)
+    }
+    found: dict[int, list[RollSpec]] = defaultdict(list)
+    for row in positions:
+        if row.drawing_id in revisions:
+            spec = _roll(row, revisions[row.drawing_id], pieces.get(row.pk))
+            found[row.set_pass.number].append(spec)
+    return found
+
+
+def _pieces(copy: SetCopy | None) -> dict[int, Piece]:
+    if copy is None:
+        return {}
+    rows = Allotment.objects.filter(copy=copy).select_related("piece__revision")
+    return {row.position_id: row.piece for row in rows}
+
+
+def _roll(position: SetPosition, drawn: DrawingRevision, piece: Piece | None) -> RollSpec:
+    sizes: dict[str, Any] = {}
+    unmeasured = set()
+    for name in SIZES:
+        now = getattr(piece, f"now_{name}_nm") if piece else None
+        made = getattr(piece, f"made_{name}_nm") if piece else None
+        of_piece = getattr(piece.revision, f"{name}_nm") if piece else None
+        known = (now, made, of_piece, getattr(drawn, f"{name}_nm"))
+        sizes[f"{name}_nm"] = next((size for size in known if size is not None), None)
+        if now is None:
+            unmeasured.add(f"{name}_nm")
+    rolls = position.drawing.kind in (DrawingKind.ROLL, DrawingKind.SIDE_ROLL)
+    return RollSpec(
+        name=piece.code if piece else position.drawing.number,
+        where=position.shaft,  # type: ignore[arg-type]
+        order=position.order,
+        kind=position.drawing.kind,  # type: ignore[arg-type]
+        drawn_bore_nm=drawn.bore_nm,
+        carries_guide_point=position.carries_guide_point,
+        gap_nm=sizes["drive_diameter_nm"] if rolls else None,
+        unmeasured=frozenset(unmeasured),
+        **sizes,
+    )
+
+
+def _stations(mills: Iterable[Mill]) -> dict[int, list[StationSpec]]:
+    """Mill → its stations in order, each with the shafts of its first bank. One query."""
+    rows = MillShaft.objects.filter(station__mill__in=mills, bank=1).select_related(
+        "station", "drive_group"
+    )
+    shafts: dict[Any, list[ShaftSpec]] = defaultdict(list)
+    for row in rows.order_by("station__mill", "station__number", "-which"):
+        shafts[row.station].append(_shaft(row))
+    found: dict[int, list[StationSpec]] = defaultdict(list)
+    for station, on in shafts.items():
+        facts = {name: getattr(station, name) for name in STATION_FIELDS}
+        ratio = Fraction(station.gear_ratio)
+        spec = StationSpec(number=station.number, shafts=tuple(on), ratio=ratio, **facts)
+        found[station.mill_id].append(spec)
+    return found
+
+
+def _shaft(row: MillShaft) -> ShaftSpec:
+    factor = row.drive_group.rpm_factor if row.drive_group else 1
+    return ShaftSpec(
+        shoulder_measured=row.shoulder_measured_on is not None,
+        rpm_factor=Fraction(str(factor)),
+        **{name: getattr(row, name) for name in SHAFT_FIELDS},
+    )
+
+
+def _charted(tool_set: ToolSet) -> dict[int, dict[int, int]]:
+    """Mill → pass number → station number, as the current charts say. One query."""
+    rows = ChartPass.objects.filter(chart__tool_set=tool_set, chart__is_current=True)
+    found: dict[int, dict[int, int]] = defaultdict(dict)
+    for mill, number, station in rows.values_list(
+        "chart__mill_id", "set_pass__number", "station__number"
+    ):
+        found[mill][number] = station
+    return found
+
+
+def _sleeves() -> tuple[SleeveSpec, ...]:
+    rows = DrawingRevision.objects.filter(
+        drawing__kind=DrawingKind.SLEEVE,
+        is_current=True,
+        bore_nm__isnull=False,
+        outside_diameter_nm__isnull=False,
+    )
+    return tuple(
+        SleeveSpec(name=number, bore_nm=bore, outside_diameter_nm=outside)
+        for number, bore, outside in rows.order_by("drawing__number").values_list(
+            "drawing__number", "bore_nm", "outside_diameter_nm"
+        )
+    )
+
+
+def _summary(mill: Mill, answer: FitAnswer, unit: Unit) -> MillFit:
+    levels = [finding.level for finding in answer.findings]
+    gravest = next((f for f in answer.findings if f.level == answer.level), None)
+    return MillFit(
+        mill_number=mill.number,
+        mill_name=mill.name,
+        level=answer.level,
+        impossible=levels.count("no"),
+        warnings=levels.count("warn"),
+        unmeasured=len(answer.unmeasured),
+        worst=_said(gravest, unit) if gravest and answer.level != "ok" else "",
+    )
+
+
+def _line(finding: Finding, unit: Unit) -> FitLine:
+    return FitLine(
+        level=finding.level,
+        code=finding.code,
+        said=_said(finding, unit),
+        station=finding.station,
+        pass_number=finding.pass_number,
+        unmeasured=finding.unmeasured,
+        is_refused=finding.refused,
+        how=finding.steps,
+    )
+
+
+def _said(finding: Finding, unit: Unit) -> str:
+    return finding.text(lambda nm: say_length(nm, unit))
