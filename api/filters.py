@@ -11,6 +11,8 @@ from tooling.models import (
     Condition,
     Drawing,
     DrawingKind,
+    Job,
+    JobState,
     Mill,
     Owner,
     Place,
@@ -84,6 +86,18 @@ class MillFilter(django_filters.FilterSet):
 
     class Meta:
         model = Mill
+        fields: list[str] = []
+
+
+class JobFilter(django_filters.FilterSet):
+    state = django_filters.ChoiceFilter(choices=JobState.choices)
+    mill = django_filters.CharFilter("mill__number", label="A mill's number.")
+    set = django_filters.CharFilter("tool_set__number", label="A set's number.")
+    starts_after = django_filters.IsoDateTimeFilter("starts_at", lookup_expr="gte")
+    starts_before = django_filters.IsoDateTimeFilter("starts_at", lookup_expr="lt")
+
+    class Meta:
+        model = Job
         fields: list[str] = []
 
 

@@ -10,6 +10,7 @@ from datetime import datetime, timedelta
 from django.db.models import F
 from django.utils.translation import gettext_lazy as _
 
+from tooling.engineering.codes import fold
 from tooling.errors import Unknown
 from tooling.models import Job, JobState, Kit, KitPosition, KitState
 from tooling.queries.bindings import ends_at
@@ -48,12 +49,12 @@ WITH_PIECES = (
 def find_kit(number: str) -> Kit:
     """The kit with what every page of it names. One query. Raises Unknown ``unknown_kit``."""
     rows = Kit.objects.select_related(*WITH_JOB)
-    kit = rows.filter(number=number.strip().upper()).first()
+    kit = rows.filter(number=fold(number.replace("\x00", ""))).first()
     if kit is None:
         raise Unknown(
             "unknown_kit",
             _("There is no kit {number}. Choose one from the list of kits."),
-            number=number,
+            number=number[:60],
         )
     return kit
 
@@ -163,6 +164,22 @@ def asked(kit: Kit, row: KitPosition, stations: Stations) -> Asked:
         is_staged=row.is_staged,
         on_paper=paper_place(kit, row),
     )
+
+
+def position_at(kit: Kit, *, station: int, shaft: str, order: int) -> KitPosition:
+    """The kit's position there. Raises Unknown ``unknown_position``."""
+    rows = KitPosition.objects.filter(kit=kit, station_number=station, shaft=shaft, order=order)
+    found = rows.first()
+    if found is None:
+        raise Unknown(
+            "unknown_position",
+            _("Kit {kit} has no position {order} on the {shaft} shaft of station {station}."),
+            kit=kit.number,
+            station=station,
+            shaft=shaft,
+            order=order,
+        )
+    return found
 
 
 def paper_place(kit: Kit, row: KitPosition) -> str:

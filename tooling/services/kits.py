@@ -36,10 +36,11 @@ __all__ = ["assemble", "choose", "close", "open_kit", "release", "set_gathering_
 NO_GATHERING = (*AWAY_KINDS, *GONE_KINDS, PlaceKind.STATION)
 
 
-def open_kit(*, by: Person, at: datetime, job: Job) -> Kit:
+def open_kit(*, by: Person, at: datetime, job: Job, place: Place | None = None) -> Kit:
     """A kit for a job: a position for everything that the set, in its variant, calls for.
 
-    Raises NotAllowed, ``job_is_over``, ``kit_is_open``, ``set_has_no_positions``.
+    ``place``: where it is gathered. Raises NotAllowed, ``job_is_over``, ``kit_is_open``,
+    ``set_has_no_positions``, and as ``set_gathering_place``.
     """
     check_can(by, Verb.GATHER_KITS)
     with writing():
@@ -64,6 +65,8 @@ def open_kit(*, by: Person, at: datetime, job: Job) -> Kit:
             what="opened",
             after={"job": job.number, "positions": len(rows)},
         )
+        if place is not None:
+            kit = set_gathering_place(by=by, at=at, kit=kit, place=place)
     return kit
 
 
