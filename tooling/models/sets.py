@@ -119,10 +119,15 @@ class SetPosition(models.Model):
         ordering = ["set_pass", "shaft", "order"]
         constraints = [
             models.UniqueConstraint(
-                fields=["set_pass", "shaft", "order", "variant"],
-                nulls_distinct=False,
+                fields=["set_pass", "shaft", "order"],
+                condition=Q(variant=None),
                 name="position_once",
-            )
+            ),
+            models.UniqueConstraint(
+                fields=["set_pass", "shaft", "order", "variant"],
+                condition=~Q(variant=None),
+                name="position_once_per_variant",
+            ),
         ]
 
     def __str__(self) -> str:

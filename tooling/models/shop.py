@@ -209,10 +209,23 @@ class Setting(models.Model):
     class Meta:
         constraints = [
             models.UniqueConstraint(
-                fields=["name", "mill", "tool_set"],
-                nulls_distinct=False,
-                name="setting_once_per_scope",
-            )
+                fields=["name"],
+                condition=Q(mill=None, tool_set=None),
+                name="setting_once_for_the_shop",
+            ),
+            models.UniqueConstraint(
+                fields=["name", "mill"],
+                condition=~Q(mill=None),
+                name="setting_once_per_mill",
+            ),
+            models.UniqueConstraint(
+                fields=["name", "tool_set"],
+                condition=~Q(tool_set=None),
+                name="setting_once_per_set",
+            ),
+            models.CheckConstraint(
+                condition=Q(mill=None) | Q(tool_set=None), name="setting_for_mill_or_set_not_both"
+            ),
         ]
 
     def __str__(self) -> str:
