@@ -50,6 +50,7 @@ KITS: list[URLPattern] = [
     ),
     path("kits/<slug:number>/pull-list/", kits.show_pull_list, name="kit-pull-list"),
     path("kits/<slug:number>/pull-list.pdf", kit_paper.pull_list_file, name="kit-pull-list-pdf"),
+    path("kits/<slug:number>/fit/", kits.show_fit, name="kit-fit"),
     path("kits/<slug:number>/place/", kit_acts.set_place, name="kit-place"),
     path("kits/<slug:number>/assemble/", kit_acts.assemble, name="kit-assemble"),
     path("kits/<slug:number>/choose/", kit_acts.choose, name="kit-choose"),

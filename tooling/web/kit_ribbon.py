@@ -13,9 +13,6 @@ from tooling.pictures.svg import paint_svg
 from tooling.queries.kit_views import KitPage, PositionView, ShaftView, StationView
 
 SPACERS = ("spacer", "shim")
-UNKNOWN_WIDTH_NM = 20_000_000
-UNKNOWN_DIAMETER_NM = 80_000_000
-"""Drawn where nobody wrote a size down; the list says that it is not known."""
 
 
 def kit_ribbon(page: KitPage) -> Ribbon:
@@ -71,8 +68,8 @@ def _piece(position: PositionView) -> RibbonPiece:
         code=position.code,
         state=str(position.state),
         order=position.order,
-        width_nm=position.face_width_nm or UNKNOWN_WIDTH_NM,
-        diameter_nm=position.greatest_diameter_nm or UNKNOWN_DIAMETER_NM,
+        width_nm=position.face_width_nm or None,
+        diameter_nm=position.greatest_diameter_nm,
         mark=position.mark,
         is_spacer=position.kind in SPACERS,
         side="drive" if position.side == "drive" else "operator" if position.side else "",

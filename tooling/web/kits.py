@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,6 +18,7 @@ from tooling.permissions import Verb, can
 from tooling.pictures.state_marks import summarise
 from tooling.queries.kit_views import KitPage, KitRow, ShaftView, StationView
 from tooling.queries.kits import kit_list, kit_page, kit_version
+from tooling.queries.mill_fit import FitLine, fit_page
 from tooling.queries.pull_list import pull_list
 from tooling.queries.settings import setting_values
 from tooling.web.doors import rights
@@ -41,6 +43,27 @@ class ShaftAt:
 
     station: int
     which: str
+
+
+@dataclass(frozen=True)
+class FitGroup:
+    """Checks with the same outcome."""
+
+    code: str
+    lines: tuple[FitLine, ...]
+
+    @property
+    def more(self) -> tuple[FitLine, ...]:
+        return self.lines[1:]
+
+
+@dataclass(frozen=True)
+class FitPart:
+    """All checks of one level."""
+
+    level: str
+    head: Any
+    groups: tuple[FitGroup, ...]
 
 
 @require_GET
@@ -160,3 +183,25 @@ def show_pull_list(request: HttpRequest, number: str) -> HttpResponse:
         "may_gather": can(request.user, Verb.GATHER_KITS),
     }
     return render(request, "kits/pull_list.html", context)
+
+
+@require_GET
+def show_fit(request: HttpRequest, number: str) -> HttpResponse:
+    """Every check of the kit's set against its mill, the gravest first."""
+    page = kit_page(number, at=timezone.now())
+    unit = unit_of(request.user, page.job.unit)
+    fit = fit_page(page.job.set_number, page.job.mill_number, unit=unit)
+    parts = (
+        FitPart("no", _("Does not fit"), _alike(fit.refused)),
+        FitPart("warn", _("To mind"), _alike(fit.warned)),
+        FitPart("ok", _("In order"), _alike(fit.fine)),
+    )
+    return render(request, "kits/fit.html", {"kit": page, "fit": fit, "parts": parts})
+
+
+def _alike(lines: Iterable[FitLine]) -> tuple[FitGroup, ...]:
+    """Lines that say the same of different pieces stand together."""
+    groups: dict[str, list[FitLine]] = {}
+    for line in lines:
+        groups.setdefault(line.code, []).append(line)
+    return tuple(FitGroup(code, tuple(alike)) for code, alike in groups.items())

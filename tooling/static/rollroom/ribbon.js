@@ -82,6 +82,11 @@ document.addEventListener("htmx:afterSwap", () => {
   kept = null;
 });
 
+// A picture wider than the screen begins in its middle.
+document.querySelectorAll(".shaft-frame").forEach((frame) => {
+  frame.scrollLeft = (frame.scrollWidth - frame.clientWidth) / 2;
+});
+
 // On a kit's page the way back into the kit shows while another place is entered.
 const place = document.querySelector(".kit-scan [data-context]");
 if (place) {
