@@ -85,6 +85,9 @@ def test_a_cell_beyond_any_size_is_refused_with_its_line() -> None:
     ("encoding", "text"),
     [
         ("cp1252", "Mark;Bore\nA;Ø60 ±0.05\n"),
+        ("cp1252", "Bin;Belongs to\nRegal Süd;Halle 2\n"),
+        ("cp1252", "Gravur;Öffnung ½ in\nBÖRDEL groß;à côté – Fläche 3 mm²\n"),
+        ("cp850", "Gravur;Lage\nRolle für Kanal;hinter dem Regal, Südseite\n"),
         ("cp1250", "Znak;Otwór\nA;Rolka górna żółta, średnica, źródło gięcia\n"),
         ("cp1251", "Марка;Отверстие\nА;Ролик верхний, диаметр шестьдесят\n"),
     ],

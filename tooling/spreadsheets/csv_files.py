@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections.abc import Iterator
+from itertools import pairwise
 
 from charset_normalizer import from_bytes
 from django.utils.translation import gettext_lazy as _
@@ -17,6 +19,8 @@ _DELIMITERS = (";", "\t", ",", "|")
 _BOMS = ((b"\xef\xbb\xbf", "utf-8"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"))
 _SLACK = 0.02
 """How much odder the text may look in Windows-1252 and still be taken for it: Ø over Ř."""
+_BETWEEN_WORDS = re.compile(r"[\x00-\x40\x5b-\x60\x7b-\x7f\xa0–—]+")
+_SIGNS = "Øø°±µ×÷¹²³½¼¾€£§‘’“”„…·®™"
 _OLD_ENCODINGS = ["cp1252", "cp1250", "cp437", "cp850", "mac_roman", "cp1251", "cp1253", "cp1254"]
 
 
@@ -39,6 +43,8 @@ def _strictly(data: bytes, encoding: str, *, name: str) -> str:
 
 
 def _decode_old(data: bytes, *, name: str) -> str:
+    if (western := _as_windows_writes(data)) is not None:
+        return western
     likely = from_bytes(data, cp_isolation=_OLD_ENCODINGS)
     best = likely.best()
     if best is None:
@@ -47,6 +53,28 @@ def _decode_old(data: bytes, *, name: str) -> str:
     if windows and windows.chaos <= best.chaos + _SLACK and windows.coherence >= best.coherence:
         return str(windows)
     return str(best)
+
+
+def _as_windows_writes(data: bytes) -> str | None:
+    """The Windows-1252 reading if each word of it could be one, else None.
+
+    A wrong reading shows itself: marks in the middle of words ("S³d"), a capital behind a small
+    letter, words of nothing but accents.
+    """
+    try:
+        text = data.decode("cp1252")
+    except UnicodeDecodeError:
+        return None
+    return text if all(_could_be_western(word) for word in _BETWEEN_WORDS.split(text)) else None
+
+
+def _could_be_western(word: str) -> bool:
+    body = word.strip(_SIGNS)
+    if body.isascii():
+        return True
+    accents = sum(not letter.isascii() for letter in body)
+    capital_inside = any(a.islower() and b.isupper() for a, b in pairwise(body))
+    return body.isalpha() and not capital_inside and (2 * accents <= len(body) or len(body) == 1)
 
 
 def _unreadable(name: str) -> ToolingError:
