@@ -71,7 +71,7 @@ def test_only_who_keeps_labels_prints_and_voids_them(path, roll, cast, log_in: L
         assert not refused or LabelEvent.objects.count() == before
 
 
-def test_the_page_offers_printing_only_to_who_may(roll, cast, log_in: LogIn) -> None:
+def test_the_page_offers_printing_only_to_who_may(rack, cast, log_in: LogIn) -> None:
     offered = {
         role for role, person in cast.items()
         if 'action="/labels/print/"' in body(log_in(person).get("/labels/"))
@@ -250,10 +250,25 @@ def test_another_page_fills_the_form(query, shown, world, roll, rack, attendant,
     assert f'value="{query.split("=")[0]}" checked' in said
 
 
-def test_an_empty_shop_says_so_and_opens(attendant, log_in: LogIn) -> None:
+def test_an_empty_shop_teaches_the_first_step(attendant, log_in: LogIn) -> None:
+    said = body(log_in(attendant).get("/labels/"))
+    assert "Nothing has a label code yet" in said
+    assert 'href="/shop/places/new/"' in said
+    assert "/labels/print/" not in said
+
+
+def test_when_all_is_printed_it_says_so(rack, attendant, at, log_in: LogIn) -> None:
+    labels.issue(by=attendant, at=at, codes=[rack.code], size="a4-24")
     said = body(log_in(attendant).get("/labels/"))
     assert "Everything that has a code has had its label printed." in said
-    assert "No label was printed yet." in said
+    assert 'value="codes" checked' in said
+
+
+def test_what_was_never_printed_is_offered_first(roll, attendant, at, log_in: LogIn) -> None:
+    labels.issue(by=attendant, at=at, codes=[roll.code], size="a4-24")
+    said = body(log_in(attendant).get("/labels/"))
+    assert 'value="never" checked' in said
+    assert 'value="places" selected' in said
 
 
 @pytest.mark.parametrize("path", ["/pieces/{piece}/", "/shop/places/{place}/", "/sets/1472/",

@@ -71,6 +71,16 @@ class LabelsPage:
     def never_printed(self) -> int:
         return sum(each.count for each in self.unprinted)
 
+    @property
+    def first_unprinted(self) -> str:
+        """The first kind of which something has no label yet; empty when all have."""
+        return next((each.kind for each in self.unprinted if each.count), "")
+
+    @property
+    def has_nothing(self) -> bool:
+        """Nothing in the shop has a code yet."""
+        return not (self.never_printed or self.news)
+
 
 def labels_page() -> LabelsPage:
     """A fixed number of queries: one for each kind of thing, sets, mills, events, void labels."""

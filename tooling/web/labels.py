@@ -28,7 +28,7 @@ from tooling.web.sessions import person_of
 
 PDF = "application/pdf"
 REMEMBERED = "labels"
-"""The session keeps the last size and choice, so that the same print is one tap again."""
+"""The session keeps the last size and kind of label: the same print is one tap again."""
 
 
 @require_GET
@@ -59,17 +59,27 @@ def _page(
     wrong_form: str = "",
 ) -> HttpResponse:
     """The page with what was typed; a problem stands in the form that it came from."""
-    choice = {**asdict(Choice()), "size": _remembered(request).get("size", PLAINEST), **typed}
+    page = labels_page()
+    begin = {"size": _remembered(request).get("size", PLAINEST), "never": page.first_unprinted}
+    if page.first_unprinted:
+        begin["what"] = "never"
     context = {
-        "page": labels_page(),
+        "page": page,
         "stock_groups": stock_groups(),
-        "typed": choice,
+        "typed": {**asdict(Choice()), **begin, **typed},
         "error": error,
         "wrong_form": wrong_form,
-        "void_code": typed.get("code") or request.GET.get("void", ""),
+        "void_code": typed.get("code") or _single(request.GET.get("codes", "")),
         "may_issue": can(request.user, Verb.ISSUE_LABELS),
+        "may_import": can(request.user, Verb.IMPORT),
+        "may_edit_places": can(request.user, Verb.EDIT_PLACES),
     }
     return render(request, "labels/labels.html", context, status=error.status if error else 200)
+
+
+def _single(codes: str) -> str:
+    """Whoever comes from one thing's page may want that label void."""
+    return codes if len(codes.split()) == 1 and "," not in codes else ""
 
 
 @require_POST
@@ -99,11 +109,11 @@ def _choice(typed: Mapping[str, Any]) -> Choice:
 
 
 def _remember(request: HttpRequest, typed: Mapping[str, Any], size: str) -> None:
-    """Codes that were typed once are not wanted again; the kind of label is."""
+    """The kind of label is wanted again; codes that were typed once are not."""
     kept = {**_remembered(request), "size": size}
-    if typed.get("what") in WAYS and typed["what"] not in ("codes", "again"):
+    if typed.get("what") in WAYS and typed["what"] != "again":
         names = ("what", "never", "set", "copy", "place", "inside", "mill")
-        kept = {"size": size, **{name: str(typed[name]) for name in names if name in typed}}
+        kept = {"size": size, **{name: str(typed[name]) for name in names if typed.get(name)}}
     request.session[REMEMBERED] = kept
 
 
