@@ -120,6 +120,13 @@ def test_a_missing_column_is_one_problem_for_the_whole_sheet() -> None:
     assert [(p.row, p.column, p.code) for p in problems] == [(1, "Drawing", "missing_column")]
 
 
+def test_a_sheet_of_pieces_needs_a_column_that_names_them() -> None:
+    rows, problems = read_csv_text("Etch'd;Dwg\nA;D-1\nB;D-1\n", "pieces")
+    assert rows == []
+    assert [(p.row, p.code) for p in problems] == [(1, "missing_column")]
+    assert "Label code, Old number, Mark" in problems[0].message
+
+
 def test_a_mapping_to_a_heading_that_is_not_there_is_told() -> None:
     sheet = csv_sheet("Mark;Dwg\nA;D\n")
     mapping = Mapping("pieces", {"mark": "Mark", "drawing": "Dwg", "owner": "Owner"})

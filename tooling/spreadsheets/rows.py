@@ -87,7 +87,7 @@ def check_mapping(sheet: Sheet, mapping: Mapping) -> list[Problem]:
             found.append(_at_heading(sheet, each.label, _not_mapped(each)))
     for group in kind.any_of:
         if not given & set(group):
-            found.append(_at_heading(sheet, kind.field(group[0]).label, _none_of(kind, group)))
+            found.append(_at_heading(sheet, kind.field(group[0]).label, _none_mapped(kind, group)))
     return [*found, *_bad_fixed(sheet, mapping, kind)]
 
 
@@ -127,6 +127,14 @@ def _not_mapped(each: Field) -> ToolingError:
         "missing_column",
         _("No column gives “{field}”. Choose one, or one value for every row."),
         field=each.label,
+    )
+
+
+def _none_mapped(kind: Kind, group: tuple[str, ...]) -> ToolingError:
+    return ToolingError(
+        "missing_column",
+        _("No column gives any of these: {fields}. Say which column does."),
+        fields=", ".join(kind.field(name).label for name in group),
     )
 
 
