@@ -213,8 +213,8 @@ def test_the_kind_of_a_drawing_stays(engineer: Person, at: datetime, shop: None)
 @pytest.mark.parametrize(
     ("row", "column", "value", "code"),
     [
-        # the corner lies √((30 + 46)² + 9²) = 76.5 from the axis, beyond the root at 75
-        ("D-9,A,roll,60,18,46,150", "Keyway depth mm", "46 mm", "no_wall"),
+        # the corner lies √((30 + 38)² + 9²) = 68.6 from the axis, beyond the root at 65
+        ("D-9,A,roll,60,18,38,130", "Keyway depth mm", "38 mm", "no_wall"),
         ("D-9,A,roll,60,70,4,150", "Keyway width mm", "70 mm", "keyway_too_wide"),
         ("D-9,A,roll,-60,18,4,150", "Bore mm", "-60", "negative_length"),
         ("D-9,A,roll,60000,18,4,150", "Bore mm", "60000", "improbable_value"),

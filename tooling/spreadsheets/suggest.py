@@ -23,14 +23,20 @@ def _words(field: str, label: str, words: tuple[str, ...]) -> dict[str, float]:
 
 def score(heading: str, field: Field) -> float:
     """How well a heading names a field, 0 to 1; 0.7 is enough to be suggested."""
-    bare = without_unit(plain(heading), field.units)
+    return _score(heading, field.name, field.label, field.words, field.units)
+
+
+@lru_cache(maxsize=100_000)
+def _score(
+    heading: str, field: str, label: str, words: tuple[str, ...], units: tuple[str, ...]
+) -> float:
+    bare = without_unit(plain(heading), units)
     if not bare:
         return 0.0
     best = max(
-        weight * likeness(bare, word)
-        for word, weight in _words(field.name, field.label, field.words).items()
+        weight * likeness(bare, word) for word, weight in _words(field, label, words).items()
     )
-    if field.units and heading_unit(heading, field.units):
+    if units and heading_unit(heading, units):
         return min(1.0, best + 0.01)
     return best
 
