@@ -129,7 +129,7 @@ def icon(name: str) -> SafeString:
 def tag(code: str, url: str = "") -> SafeString:
     """A label code as the tally that hangs on the piece, a link when there is a page."""
     if not code:
-        return format_html("")
+        return SafeString("")
     if url:
         return format_html(
             '<a class="tag-link" href="{}"><span class="tag">{}</span></a>', url, code
