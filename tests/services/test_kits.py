@@ -7,6 +7,8 @@ from datetime import timedelta
 import pytest
 from django.db import IntegrityError, connection, transaction
 
+from tests.rolling import Rolling
+from tests.world import MM
 from tooling.errors import NotAllowed, ToolingError
 from tooling.models import Change, JobState, Kit, KitPosition, KitState, Owner, SetPosition
 from tooling.models.sets import SetVariant
@@ -15,57 +17,12 @@ from tooling.services import kits
 from tooling.services.movements import move_pieces
 
 pytestmark = pytest.mark.django_db
-MM = 1_000_000
 
 
 @pytest.fixture
 def shop(world):
     """One mill, a set of two passes with a pair of rolls each, its copy A on a rack."""
     return Rolling(world)
-
-
-class Rolling:
-    """A set of two passes on a mill of four stations."""
-
-    def __init__(self, world, *, prefix: str = "") -> None:
-        self.world = world
-        self.rack = world.place(f"{prefix}Rack", walking_order=1)
-        self.cart = world.place(f"{prefix}Cart", kind="cart", max_load_kg=500.0)
-        self.mill = world.mill(f"{prefix}M")
-        self.drawings = {
-            (n, shaft, 1): world.drawing(
-                f"{prefix}D{n}{shaft[0]}",
-                bore_nm=60 * MM,
-                keyway_width_nm=18 * MM,
-                keyway_depth_nm=4_400_000,
-                face_width_nm=50 * MM,
-                drive_diameter_nm=(150 + n) * MM,
-                outside_diameter_nm=180 * MM,
-                least_drive_diameter_nm=140 * MM,
-            )
-            for n in (1, 2)
-            for shaft in ("top", "bottom")
-        }
-        self.set = world.tool_set(f"{prefix}S", self.drawings)
-        self.pieces = {
-            spot: world.piece(drawing, self.rack, mark=f"{prefix}{spot[0]}{spot[1][0]}")
-            for spot, drawing in self.drawings.items()
-        }
-        self.copy = world.copy(self.set, "A", self.pieces)
-        world.chart(self.set, self.mill)
-
-    def kit(self, by, **fields):
-        job = self.world.job(self.set, self.mill, **fields)
-        kit = kits.open_kit(by=by, at=self.world.at, job=job)
-        return kits.assemble(by=by, at=self.world.at, kit=kit)
-
-    def stage(self, by, kit):
-        """A kit with everything in its cart."""
-        kits.set_gathering_place(by=by, at=self.world.at, kit=kit, place=self.cart)
-        pieces = [row.piece for row in kit.positions.select_related("piece") if row.piece]
-        move_pieces(by=by, at=self.world.at, pieces=pieces, to=self.cart)
-        kit.refresh_from_db()
-        return kit
 
 
 def claimed(kit):
@@ -428,9 +385,7 @@ def _too_small(shop):
     return shop.world.piece(drawing, shop.rack, now_bore_nm=59 * MM), "does_not_fit"
 
 
-@pytest.mark.parametrize(
-    "wrong", [_other_drawing, _cracked, _worn, _customers, _lost, _too_small]
-)
+@pytest.mark.parametrize("wrong", [_other_drawing, _cracked, _worn, _customers, _lost, _too_small])
 def test_a_choice_that_cannot_be_is_refused_and_nothing_changes(shop, crew, at, wrong):
     kit = shop.kit(crew)
     before = claimed(kit)
@@ -449,9 +404,7 @@ def test_what_another_kit_staged_cannot_be_chosen(shop, crew, at):
     position = second.positions.get(pass_number=1, shaft="top")
     kits.release(by=crew, at=at, kit=second, position=position)
     with pytest.raises(ToolingError) as caught:
-        kits.choose(
-            by=crew, at=at, kit=second, position=position, piece=shop.pieces[1, "top", 1]
-        )
+        kits.choose(by=crew, at=at, kit=second, position=position, piece=shop.pieces[1, "top", 1])
     assert caught.value.code == "piece_taken"
     assert first.number in caught.value.message
 
