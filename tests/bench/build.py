@@ -37,7 +37,7 @@ from tooling.models import (
     Station,
     ToolSet,
 )
-from tooling.services import kits
+from tooling.services import kit_assembly, kits
 
 MM = 1_000_000
 STATIONS = 24
@@ -249,7 +249,7 @@ def _open_kits(person: Person, jobs: list[Job]) -> str:
     numbers = []
     for job in jobs:
         kit: Kit = kits.open_kit(by=person, at=at, job=job)
-        kits.assemble(by=person, at=at, kit=kit)
+        kit_assembly.assemble(by=person, at=at, kit=kit)
         numbers.append(kit.number)
     return numbers[0]
 

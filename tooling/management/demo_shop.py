@@ -24,7 +24,7 @@ from tooling.models import (
     Station,
     StockLine,
 )
-from tooling.services import imports, kits, readings, scans, stock
+from tooling.services import imports, kit_assembly, kits, readings, scans, stock
 from tooling.services.scan_moves import ScanIn
 
 SHEETS = Path(__file__).resolve().parent.parent.parent / "fixtures" / "demo"
@@ -122,7 +122,7 @@ class _Story:
             place = Place.objects.get(name=cart)
             kits.set_gathering_place(by=by, at=at, kit=kit, place=place)
         letter = SetCopy.objects.filter(tool_set=kit.job.tool_set, letter=copy).first()
-        kits.assemble(by=by, at=at, kit=kit, copy=letter)
+        kit_assembly.assemble(by=by, at=at, kit=kit, copy=letter)
         return Kit.objects.get(pk=kit.pk)
 
     def _stage(self, kit: Kit, at: datetime, *, passes: int | None = None) -> None:

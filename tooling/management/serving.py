@@ -75,7 +75,8 @@ def _web_command(host: str, port: int, processes: int) -> list[str]:
     return [
         sys.executable, "-m", "gunicorn", "tooling.wsgi:application",
         "--bind", f"{host}:{port}", "--worker-class", "gthread", "--workers", str(workers),
-        "--threads", str(THREADS), "--no-control-socket", "--log-level", "warning", "--graceful-timeout", "5",
+        "--threads", str(THREADS), "--log-level", "warning", "--graceful-timeout", "5",
+        "--no-control-socket",
         "--worker-tmp-dir", "/dev/shm" if Path("/dev/shm").is_dir() else "/tmp",
     ]  # fmt: skip
 
