@@ -238,3 +238,12 @@ def test_a_thousand_labels_take_less_than_a_hundred_megabytes() -> None:
         tracemalloc.stop()
     assert peak <= 100e6
     assert len(pdf) < 1e6
+
+
+@pytest.mark.parametrize("size", ["a4-24", "62x29", "50x25", "letter-20"])
+def test_whose_it_is_stands_on_the_label_beside_a_long_mark(size: str) -> None:
+    lines = ("property of A. Customer", "drawing 1472-11-S1 A")
+    label = LabelText(CODE, "1472-11-S1 upper inboard B", lines, "side roll")
+    text = page_texts(labels_pdf([label], size=size))[0]
+    assert "property of A" in text
+    assert "1472-11-S1 upper" in text

@@ -101,7 +101,7 @@ def test_a_customer_s_piece_names_its_owner(world, rack) -> None:
     owner = Owner.objects.create(code="C1", name="A customer")
     piece = world.piece(world.drawing("D1"), rack, owner=owner)
     (line,) = label_lines([piece.code])
-    assert (line.headline, line.lines) == ("D1", ("drawing D1 A", "property of A customer"))
+    assert (line.headline, line.lines) == ("D1", ("property of A customer", "drawing D1 A"))
 
 
 def test_labels_come_in_the_order_asked(world, rack) -> None:

@@ -81,7 +81,9 @@ def test_the_page_offers_printing_only_to_who_may(rack, cast, log_in: LogIn) -> 
 
 def test_codes_are_printed_and_the_sheets_read_back(roll, rack, attendant, log_in: LogIn) -> None:
     typed = f"{roll.code.lower()}, {rack.code}"
-    answer = log_in(attendant).post("/labels/print/", {"codes": typed, "size": "50x25"}, follow=True)
+    answer = log_in(attendant).post(
+        "/labels/print/", {"codes": typed, "size": "50x25"}, follow=True
+    )
     assert answer.headers["Content-Type"] == "application/pdf"
     assert [read(page) for page in pages(answer.content)] == [[roll.code], [rack.code]]
     assert set(LabelEvent.objects.values_list("code", "what", "size")) == {
@@ -149,7 +151,7 @@ def test_another_task_s_page_is_no_label_page(attendant, at, log_in: LogIn) -> N
         ({"codes": "<b>"}, 400, "not_a_code", ">&lt;b&gt;</textarea>"),
         ({"codes": some_codes(1, "P")[0]}, 404, "unknown_code", some_codes(1, "P")[0]),
         ({"codes": ""}, 400, "no_labels", "</textarea>"),
-        ({"what": "never", "never": "sets"}, 400, "no_labels", 'value="sets" selected'),
+        ({"what": "never", "never": "sets"}, 400, "no_labels", 'value="never" checked'),
         ({"what": "set", "set": "none"}, 404, "unknown_set", 'name="what"'),
         ({"what": "place", "place": "Rack Z"}, 404, "unknown_place", 'value="Rack Z"'),
         ({"codes": "{code}", "skip": "-3"}, 400, "not_a_count", 'value="-3"'),
@@ -186,6 +188,7 @@ def test_a_replaced_label_stands_ready_to_be_printed(roll, attendant, log_in: Lo
     roll.refresh_from_db()
     assert f"{roll.code} took the place of {old}. Print it and stick it on." in said
     assert f">{roll.code}</textarea>" in said
+    assert 'id="void-code" name="code" value=""' in said
 
 
 def test_a_void_label_asks_for_a_new_one_until_it_has_it(roll, attendant, log_in: LogIn) -> None:
@@ -219,6 +222,12 @@ def test_thursday_s_print_is_one_tap(world, roll, rack, attendant, log_in: LogIn
     assert again is not None
     answer = browser.post("/labels/print/", {"what": "again", "run": again[1]}, follow=True)
     assert [read(page) for page in pages(answer.content)] == [[tool_set.code], [roll.code]]
+
+
+def test_a_kind_that_is_all_printed_gives_way_to_the_next(roll, attendant, log_in: LogIn) -> None:
+    browser = log_in(attendant)
+    browser.post("/labels/print/", {"what": "never", "never": "pieces", "size": "50x25"})
+    assert 'value="places" selected' in body(browser.get("/labels/"))
 
 
 def test_codes_typed_once_do_not_come_back_but_their_size_does(

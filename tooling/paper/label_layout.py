@@ -18,6 +18,8 @@ _LANDSCAPE = 1.5
 _LINE = 1.18
 _RISE = 0.78
 _SIZES_TRIED = 7
+_LINES_SHARE = 0.5
+"""At most this share of the room is kept for the lines under the headline: whose it is matters."""
 
 
 @dataclass(frozen=True)
@@ -123,11 +125,14 @@ def _headings(label: LabelText, column: Column) -> Iterator[PlacedText]:
     if kind and column.height >= 7:
         yield _placed(column, y + _RISE * small, kind, REGULAR, small)
         y += small * _LINE
-    big, rows = _headline(headline, column.width, column.y + column.height - y)
+    lines = list(filter(None, map(plain, label.lines)))
+    room = column.y + column.height - y
+    kept = min(len(lines), int(_LINES_SHARE * room / (small * _LINE))) * small * _LINE
+    big, rows = _headline(headline, column.width, room - kept)
     for row in rows:
         yield _placed(column, y + _RISE * big, row, BOLD, big)
         y += big * _LINE
-    for line in filter(None, map(plain, label.lines)):
+    for line in lines:
         if y + small > column.y + column.height:
             return
         yield _placed(column, y + _RISE * small, line, REGULAR, small)

@@ -125,9 +125,8 @@ def _pieces(codes: Sequence[str]) -> Iterable[LabelLine]:
     )  # fmt: skip
     for code, mark, copy, drawing, revision, owner, is_shop, kind in rows:
         named = f"{mark} {copy}".strip() or drawing
-        lines = [_("drawing {number} {revision}").format(number=drawing, revision=revision)]
-        if not is_shop:
-            lines.append(_("property of {owner}").format(owner=owner))
+        lines = [] if is_shop else [_("property of {owner}").format(owner=owner)]
+        lines.append(_("drawing {number} {revision}").format(number=drawing, revision=revision))
         yield LabelLine(code, named, tuple(lines), str(DrawingKind(kind).label))
 
 

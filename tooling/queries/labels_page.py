@@ -76,6 +76,10 @@ class LabelsPage:
         """The first kind of which something has no label yet; empty when all have."""
         return next((each.kind for each in self.unprinted if each.count), "")
 
+    def is_unprinted(self, kind: str) -> bool:
+        """Whether something of this kind has no label yet."""
+        return any(each.count for each in self.unprinted if each.kind == kind)
+
     @property
     def has_nothing(self) -> bool:
         """Nothing in the shop has a code yet."""

@@ -60,16 +60,19 @@ def _page(
 ) -> HttpResponse:
     """The page with what was typed; a problem stands in the form that it came from."""
     page = labels_page()
-    begin = {"size": _remembered(request).get("size", PLAINEST), "never": page.first_unprinted}
+    begin = {"size": _remembered(request).get("size", PLAINEST)}
     if page.first_unprinted:
         begin["what"] = "never"
+    choice = {**asdict(Choice()), **begin, **typed}
+    if not page.is_unprinted(choice["never"]):
+        choice["never"] = page.first_unprinted
     context = {
         "page": page,
         "stock_groups": stock_groups(),
-        "typed": {**asdict(Choice()), **begin, **typed},
+        "typed": choice,
         "error": error,
         "wrong_form": wrong_form,
-        "void_code": typed.get("code") or _single(request.GET.get("codes", "")),
+        "void_code": typed.get("code") or _single(request.GET),
         "may_issue": can(request.user, Verb.ISSUE_LABELS),
         "may_import": can(request.user, Verb.IMPORT),
         "may_edit_places": can(request.user, Verb.EDIT_PLACES),
@@ -77,9 +80,10 @@ def _page(
     return render(request, "labels/labels.html", context, status=error.status if error else 200)
 
 
-def _single(codes: str) -> str:
-    """Whoever comes from one thing's page may want that label void."""
-    return codes if len(codes.split()) == 1 and "," not in codes else ""
+def _single(query: Mapping[str, str]) -> str:
+    """Whoever comes from one thing's page may want that label void, but not a new one."""
+    codes = query.get("codes", "")
+    return "" if "new" in query or "," in codes or len(codes.split()) > 1 else codes
 
 
 @require_POST
@@ -198,7 +202,7 @@ def make_void(request: HttpRequest) -> HttpResponse:
             new = labels.reissue(by=by, at=at, code=code, reason=reason)
             said = _("{new} took the place of {old}. Print it and stick it on.")
             messages.success(request, said.format(new=new, old=code.strip().upper()))
-            return redirect(f"{reverse('labels')}?codes={new}")
+            return redirect(f"{reverse('labels')}?codes={new}&new=1")
         event = labels.void(by=by, at=at, code=code, reason=reason)
     except NotAllowed:
         raise
