@@ -141,13 +141,13 @@ def tick(request: HttpRequest, number: str) -> HttpResponse:
 
     def act(kit: Kit, way: dict[str, Any]) -> str:
         position = _position(kit, request.POST.get("position"))
-        code = position.piece or position.stock_line
-        if code is None:
+        claimed = position.piece or position.stock_line
+        if claimed is None:
             raise ToolingError(
                 "nothing_chosen",
                 gettext_lazy("Nothing is chosen for this position yet. Choose a piece first."),
             )
-        _record(request, kit, [code.code])
+        _record(request, kit, [claimed.code], quantity=None if position.piece else 1)
         return f"#list-{position.station_number}"
 
     return _done(request, number, act)
@@ -168,8 +168,11 @@ def fetch(request: HttpRequest, number: str) -> HttpResponse:
     return _done(request, number, act, back="kit-pull-list")
 
 
-def _record(request: HttpRequest, kit: Kit, ticked: Sequence[str]) -> int:
-    """Ticks through the same service as a device's scans; how many were taken.
+def _record(
+    request: HttpRequest, kit: Kit, ticked: Sequence[str], *, quantity: int | None = None
+) -> int:
+    """Ticks through the same service as a device's scans; how many were taken. A bin without a
+    quantity gives all that the kit still lacks of it.
 
     The first that was refused is raised with its own sentence.
     """
@@ -180,7 +183,14 @@ def _record(request: HttpRequest, kit: Kit, ticked: Sequence[str]) -> int:
         device=f"desk of {by.username}",
         device_now=now,
         scans=[
-            ScanIn(id=uuid.uuid4(), happened_at=now, to=kit.number, code=code, how=How.TICK)
+            ScanIn(
+                id=uuid.uuid4(),
+                happened_at=now,
+                to=kit.number,
+                code=code,
+                how=How.TICK,
+                quantity=quantity,
+            )
             for code in ticked
         ],
     )
