@@ -45,16 +45,30 @@ class CloseForm(RecordForm):
     HIDDEN = ("sure",)
 
 
+class MillChoice(forms.ModelChoiceField):
+    """Mills by the number that people call them by, then the name."""
+
+    def label_from_instance(self, obj: Any) -> str:
+        return str(obj.name) if obj.number in obj.name else f"{obj.number} {obj.name}"
+
+
+class VariantChoice(forms.ModelChoiceField):
+    """Variants behind the number of the set that they are of."""
+
+    def label_from_instance(self, obj: Any) -> str:
+        return f"{obj.tool_set.number} {obj.name}"
+
+
 class JobForm(RecordForm):
     """A planned run."""
 
     number = forms.CharField(label=_("Job number"), max_length=30)
     tool_set = forms.ModelChoiceField(label=_("Tool set"), queryset=ToolSet.objects.none())
-    variant = forms.ModelChoiceField(
+    variant = VariantChoice(
         label=_("Variant"), queryset=SetVariant.objects.none(), required=False,
         empty_label=_("as the set stands"),
     )  # fmt: skip
-    mill = forms.ModelChoiceField(label=_("Mill"), queryset=Mill.objects.none())
+    mill = MillChoice(label=_("Mill"), queryset=Mill.objects.none())
     starts_at = forms.DateTimeField(
         label=_("Starts"),
         widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
@@ -102,6 +116,6 @@ class JobForm(RecordForm):
         if not text:
             return 0
         try:
-            return parse_strip_length(text, unit=self.strip_unit, field=_("Length to run")).nm
+            return parse_strip_length(text, unit=self.strip_unit, field=str(_("Length to run"))).nm
         except ToolingError as error:
             raise said(error)
