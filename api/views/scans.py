@@ -13,6 +13,7 @@ from rest_framework.response import Response
 
 from api.serializers.scans import ScanBatchInSerializer, ScanBatchOutSerializer
 from tooling.models import Person
+from tooling.permissions import Verb, check_can
 from tooling.services import scans
 from tooling.services.scan_moves import ScanIn
 
@@ -21,6 +22,7 @@ from tooling.services.scan_moves import ScanIn
 @api_view(["POST"])
 def record(request: Request) -> Response:
     """Record a batch. Every scan is answered by its id; sending it again changes nothing."""
+    check_can(request.user, Verb.MOVE_PIECES)
     batch = ScanBatchInSerializer(data=request.data)
     batch.is_valid(raise_exception=True)
     given = batch.validated_data

@@ -8,6 +8,7 @@ from django.template.loader import render_to_string
 from drf_spectacular.renderers import OpenApiJsonRenderer, OpenApiYamlRenderer
 from drf_spectacular.utils import extend_schema
 from drf_spectacular.views import SpectacularAPIView
+from rest_framework.permissions import IsAuthenticated
 from rest_framework.renderers import BaseRenderer, JSONRenderer
 
 from api.schema_page import endpoints
@@ -39,4 +40,5 @@ class PageRenderer(BaseRenderer):
 class Schema(SpectacularAPIView):
     """``Accept`` or ``?format=json|yaml|html`` chooses."""
 
+    permission_classes = [IsAuthenticated]
     renderer_classes = [PlainJson, OpenApiJsonRenderer, PageRenderer, OpenApiYamlRenderer]

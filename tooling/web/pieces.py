@@ -123,6 +123,7 @@ def edit_piece(request: HttpRequest, code: str) -> HttpResponse:
 @require_POST
 def hold_piece(request: HttpRequest, code: str) -> HttpResponse:
     """Stop a damaged piece at once."""
+    require(request, Verb.RECORD_READINGS)
     piece = get_piece(code)
     return fill_in(
         request,
@@ -137,6 +138,7 @@ def hold_piece(request: HttpRequest, code: str) -> HttpResponse:
 @require_POST
 def lift_hold(request: HttpRequest, code: str) -> HttpResponse:
     """Let a held piece be used again."""
+    require(request, Verb.EDIT_RECORDS)
     piece = get_piece(code)
     return fill_in(
         request,
@@ -151,6 +153,7 @@ def lift_hold(request: HttpRequest, code: str) -> HttpResponse:
 @require_POST
 def add_alias(request: HttpRequest, code: str) -> HttpResponse:
     """A further old number."""
+    require(request, Verb.EDIT_RECORDS)
     piece = get_piece(code)
     return fill_in(
         request,

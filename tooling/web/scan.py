@@ -133,6 +133,7 @@ def enter(request: HttpRequest) -> HttpResponse:
 @require_POST
 def tick(request: HttpRequest) -> HttpResponse:
     """A piece ticked on a list, its label being unreadable."""
+    check_can(request.user, Verb.MOVE_PIECES)
     to = _said(request.POST.get("to"))
     if not to:
         error = ToolingError("no_place", _("First scan where: a rack, a cart, a station, a kit."))
@@ -169,6 +170,7 @@ def _number(text: str) -> int:
 @require_POST
 def undo(request: HttpRequest) -> HttpResponse:
     """Put one of the last scans right: back to where the thing was before."""
+    check_can(request.user, Verb.MOVE_PIECES)
     try:
         wrong = uuid.UUID(request.POST.get("scan", ""))
     except ValueError:

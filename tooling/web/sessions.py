@@ -21,6 +21,7 @@ def person_of(request: HttpRequest) -> Person:
 
 
 class Login(LoginView):
+    http_method_names = ["get", "post", "head", "options"]
     redirect_authenticated_user = True
 
 

@@ -155,6 +155,7 @@ def remove_position(request: HttpRequest, number: str, position: int) -> HttpRes
 
 @require_POST
 def add_variant(request: HttpRequest, number: str) -> HttpResponse:
+    require(request, Verb.EDIT_RECORDS)
     row = get_set(number)
     return fill_in(
         request,

@@ -64,6 +64,7 @@ def new_line(request: HttpRequest) -> HttpResponse:
 @require_POST
 def change_line(request: HttpRequest, code: str) -> HttpResponse:
     """One change of the count: counted, received, made, used up, scrapped, moved."""
+    require(request, Verb.MOVE_PIECES)
     line = get_line(code)
 
     def save(values: dict[str, Any]) -> Movement:
