@@ -62,7 +62,7 @@ def _draw(pieces: list[tuple[str, str]]) -> bytes:
         labels.LabelText(code=code, headline=mark or code, lines=("roll",), kind_word="roll")
         for code, mark in pieces
     ]
-    return labels.labels_pdf(texts, size="a4")
+    return labels.labels_pdf(texts, size="a4-24")
 
 
 def _read_back(pdf: bytes) -> set[str]:
