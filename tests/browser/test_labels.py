@@ -1,10 +1,11 @@
-"""An attendant at the label printer, in a real browser: from nothing printed to a replaced label."""
+"""An attendant at the label printer, in a real browser: from nothing printed to one replaced."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Callable
 from datetime import datetime
+from typing import Any
 
 import pytest
 from playwright.sync_api import Page, expect
@@ -24,8 +25,12 @@ Open = Callable[..., Page]
 
 def pieces(world: World, count: int) -> list[Piece]:
     rack = world.place("Rack A")
-    sizes = {"bore_nm": 60 * MM, "outside_diameter_nm": 160 * MM, "face_width_nm": 50 * MM,
-             "root_diameter_nm": 140 * MM}  # fmt: skip
+    sizes: dict[str, Any] = {
+        "bore_nm": 60 * MM,
+        "outside_diameter_nm": 160 * MM,
+        "face_width_nm": 50 * MM,
+        "root_diameter_nm": 140 * MM,
+    }
     drawing = world.drawing("1472-01-T1", **sizes)
     return [world.piece(drawing, rack, mark=f"1472-{n:02}") for n in range(count)]
 

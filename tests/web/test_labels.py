@@ -29,8 +29,12 @@ def rack(world: World):
 
 @pytest.fixture
 def roll(world: World, rack):
-    sizes = {"bore_nm": 60 * MM, "outside_diameter_nm": 160 * MM, "face_width_nm": 50 * MM,
-             "root_diameter_nm": 140 * MM}  # fmt: skip
+    sizes: dict[str, Any] = {
+        "bore_nm": 60 * MM,
+        "outside_diameter_nm": 160 * MM,
+        "face_width_nm": 50 * MM,
+        "root_diameter_nm": 140 * MM,
+    }
     return world.piece(world.drawing("1472-01-T1", **sizes), rack, mark="1472-01")
 
 
