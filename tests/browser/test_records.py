@@ -110,10 +110,13 @@ def filled(world: World, cast: dict[str, Person]) -> dict[str, object]:
     return {"piece": pieces[0].code, "rack": rack.code, "chart": chart.pk}
 
 
-@pytest.mark.parametrize(("viewport", "scheme"), [(PHONE, "light"), (TABLET, "dark")])
+@pytest.mark.parametrize(
+    ("viewport", "scheme", "examined"), [(PHONE, "light", PAGES), (TABLET, "dark", PAGES[:3])]
+)
 def test_no_page_scrolls_sideways_and_axe_finds_nothing(
     viewport: dict[str, int],
     scheme: str,
+    examined: list[str],
     filled: dict[str, object],
     cast: dict[str, Person],
     open_as: Open,
@@ -126,6 +129,7 @@ def test_no_page_scrolls_sideways_and_axe_finds_nothing(
         page.goto(path.format(**filled))
         if wide := wider_than_the_screen(page):
             found.append((path, f"{wide} px too wide"))
-        found += [(path, problem) for problem in accessibility_problems(page)]
+        if path in examined:
+            found += [(path, problem) for problem in accessibility_problems(page)]
     assert found == []
     assert Place.objects.exists()

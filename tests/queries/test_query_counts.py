@@ -266,3 +266,18 @@ def test_a_history_of_hundreds_is_paged_whole_newest_first_without_doubles(world
 def test_a_key_that_makes_no_sense_begins_at_the_newest(after: str, world: World) -> None:
     crowd = Crowd(world)
     assert piece_history(crowd.piece.code, after=after) == piece_history(crowd.piece.code)
+
+
+def test_an_edit_is_told_in_the_unit_of_the_piece(world: World) -> None:
+    crowd = Crowd(world)
+    Piece.objects.filter(pk=crowd.piece.pk).update(unit="in")
+    Change.objects.create(
+        at=world.at,
+        subject="Piece",
+        subject_key=crowd.piece.code,
+        what="edited",
+        before={"made_bore_nm": None, "mark": "A"},
+        after={"made_bore_nm": 63_500_000, "mark": "B"},
+    )
+    said = piece_history(crowd.piece.code).entries[0].said
+    assert said == "edited: made bore: – → 2.500 in; mark: A → B"

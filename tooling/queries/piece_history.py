@@ -11,10 +11,11 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime, time
 from typing import Any
 
-from django.db.models import Q, QuerySet
+from django.db.models import Q, QuerySet, Value
 from django.utils.dateparse import parse_datetime
 from django.utils.translation import gettext as _
 
+from tooling.engineering.lengths import say_length
 from tooling.models import (
     Change,
     LabelEvent,
@@ -254,25 +255,25 @@ def _tell_length(row: LengthEntry) -> Entry:
 def _changes(piece: Piece) -> QuerySet[Change]:
     subjects = ("Piece", "PieceAlias")
     rows = Change.objects.filter(subject__in=subjects, subject_key__in=codes_ever(piece.code))
-    return rows.select_related("by")
+    return rows.select_related("by").annotate(unit=Value(piece.unit))
 
 
-def _tell_change(row: Change) -> Entry:
-    names = sorted({*row.before, *row.after})
+def _tell_change(row: Any) -> Entry:
+    names = sorted({*row.before, *row.after}) if row.before else []
     changed = "; ".join(
-        f"{name.removesuffix('_nm').replace('_', ' ')}: {_shown(name, row.before.get(name))} → "
-        f"{_shown(name, row.after.get(name))}"
+        f"{name.removesuffix('_nm').replace('_', ' ')}: "
+        f"{_shown(name, row.before.get(name), row.unit)} → "
+        f"{_shown(name, row.after.get(name), row.unit)}"
         for name in names
-        if row.before
     )
     said = f"{row.what}: {changed}" if changed else row.what
     return Entry(at=row.at, kind="change", said=said, by=_name(row.by), id=row.pk, note=row.reason)
 
 
-def _shown(name: str, value: Any) -> str:
+def _shown(name: str, value: Any, unit: str) -> str:
     if value in (None, ""):
         return "–"
-    return f"{value / 1_000_000:g} mm" if name.endswith("_nm") else str(value)
+    return say_length(value, "in" if unit == "in" else "mm") if name.endswith("_nm") else str(value)
 
 
 def _labels(piece: Piece) -> QuerySet[LabelEvent]:
