@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import json
 from datetime import timedelta
+from pathlib import Path
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.rolling import Rolling
 from tests.world import MM
 from tooling.errors import Unknown
-from tooling.models import KitPosition, SetPass, SetPosition
+from tooling.models import KitPosition, SetPass, SetPosition, Work
 from tooling.queries.kit_views import TROUBLE, Counts, State
 from tooling.queries.kits import kit_list, kit_page, kit_version
 from tooling.queries.pull_list import pull_list
@@ -21,6 +25,7 @@ from tooling.services.movements import move_pieces
 
 pytestmark = pytest.mark.django_db
 TOP = (1, "top", 1)
+COUNTS = json.loads((Path(__file__).resolve().parent.parent / "query_counts.json").read_text())
 
 
 @pytest.fixture
@@ -156,32 +161,50 @@ def big_kit(shop, by, count):
     shop.world.chart(tool_set, shop.mill)
     job = shop.world.job(tool_set, shop.mill, number="BIG", length_nm=10**13)
     kit = kits.open_kit(by=by, at=shop.world.at, job=job)
-    return kits.assemble(by=by, at=shop.world.at, kit=kit)
+    kit = kits.assemble(by=by, at=shop.world.at, kit=kit)
+    if count > 1:
+        _in_every_trouble(shop, kit, list(made.values()))
+    return kit
 
 
-@pytest.mark.parametrize("count", [1, 250])
-def test_a_kit_page_costs_the_same_few_queries(
-    shop, crew, at, count, django_assert_max_num_queries
-):
-    """Twelve at most; with the session, the person and the roles a page stays within fifteen."""
-    kit = big_kit(shop, crew, count)
-    with django_assert_max_num_queries(12):
-        page = kit_page(kit.number, at=at)
-    assert page.counts.total == count
+def _in_every_trouble(shop, kit, made):
+    """Some were recut and have run long since; one position has no piece of its drawing."""
+    Work.objects.bulk_create(
+        Work(piece=piece, kind="regrind", done_on=shop.world.at, received_at=shop.world.at)
+        for piece in made[:4]
+    )
+    other = shop.world.drawing("NONE", face_width_nm=10 * MM)
+    row = kit.positions.order_by("pk").last()
+    KitPosition.objects.filter(pk=row.pk).update(drawing=other, piece=None)
+
+
+def queries_of(read):
+    with CaptureQueriesContext(connection) as captured:
+        read()
+    return len(captured)
 
 
 @pytest.mark.parametrize("count", [0, 1, 250])
-def test_the_list_costs_the_same_few_queries(shop, crew, at, count, django_assert_max_num_queries):
-    big_kit(shop, crew, count)
-    with django_assert_max_num_queries(12):
-        rows = kit_list(at=at)
-    assert len(rows) == (1 if count else 0)
+def test_pages_of_kits_cost_the_same_few_queries(shop, crew, at, count):
+    """Kept by hand; with the session, the person and the roles a page stays within fifteen."""
+    kit = big_kit(shop, crew, count)
+    reads = {"kit list": lambda: kit_list(at=at)}
+    if kit is not None:
+        reads |= {
+            "kit page": lambda: kit_page(kit.number, at=at),
+            "pull list": lambda: pull_list(kit.number, at=at),
+            "kit version": lambda: kit_version(kit.number),
+        }
+    asked = {name: queries_of(read) for name, read in reads.items()}
+    assert {name: n for name, n in asked.items() if n > COUNTS[name]} == {}
+    if count == 250:
+        assert asked == {name: COUNTS[name] for name in reads}
 
 
-def test_asking_whether_anything_moved_is_one_query(shop, crew, django_assert_num_queries):
-    kit = shop.kit(crew)
-    with django_assert_num_queries(1):
-        assert kit_version(kit.number) == kit.version
+def test_the_page_and_the_list_hold_every_position(shop, crew, at):
+    kit = big_kit(shop, crew, 250)
+    assert kit_page(kit.number, at=at).counts.total == 250
+    assert [row.counts.total for row in kit_list(at=at)] == [250]
 
 
 def _move(shop, by, at):
