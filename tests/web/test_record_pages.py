@@ -160,7 +160,7 @@ def test_an_empty_shop_teaches_the_first_step(
         "/pieces/R000000X/",
         "/shop/places/P0000000/",
         "/sets/none/",
-    "/sets/1472/mills/none/",
+        "/sets/1472/mills/none/",
         "/sets/drawings/none/",
         "/mills/none/",
         "/sets/charts/99/",
