@@ -42,6 +42,7 @@ def main(arguments: list[str]) -> int:
         ]
     }
     for name in given.names:
+        print(f"measuring {name} …", file=sys.stderr, flush=True)
         figures[name] = MEASURES[name](built)
     if "scans" in given.names:
         left = len(differences())

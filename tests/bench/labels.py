@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import json
-import resource
 import subprocess
 import sys
 from dataclasses import dataclass
@@ -14,7 +13,8 @@ import qrcode
 import zxingcpp
 
 from tests.bench.clock import seconds
-from tooling.paper import labels
+from tests.bench.label_memory import texts
+from tooling.paper.labels import labels_pdf
 
 DPI = 150
 MASK = 3
@@ -37,12 +37,12 @@ def measure(pieces: list[tuple[str, str]]) -> Measured:
     whole = min(seconds(lambda: _draw(pieces)) for _ in range(3))
     peak = json.loads(
         subprocess.run(
-            [sys.executable, "-m", "tests.bench.labels"],
-            input=json.dumps(pieces), capture_output=True, text=True, check=True,
+            [sys.executable, "-m", "tests.bench.label_memory"],
+            input=json.dumps(pieces), stdout=subprocess.PIPE, text=True, check=True,
         ).stdout
     )  # fmt: skip
     unread = {code for code, _mark in pieces} - _read_back(_draw(pieces))
-    return Measured(bare, whole / bare, peak["mb"], len(unread))
+    return Measured(bare, whole / bare, peak, len(unread))
 
 
 def _encode(pieces: list[tuple[str, str]]) -> None:
@@ -58,11 +58,7 @@ def _encode(pieces: list[tuple[str, str]]) -> None:
 
 
 def _draw(pieces: list[tuple[str, str]]) -> bytes:
-    texts = [
-        labels.LabelText(code=code, headline=mark or code, lines=("roll",), kind_word="roll")
-        for code, mark in pieces
-    ]
-    return labels.labels_pdf(texts, size="a4-24")
+    return labels_pdf(texts(pieces), size="a4-24")
 
 
 def _read_back(pdf: bytes) -> set[str]:
@@ -72,16 +68,3 @@ def _read_back(pdf: bytes) -> set[str]:
         image = page.render(scale=DPI / 72, grayscale=True).to_pil()
         found |= {barcode.text for barcode in zxingcpp.read_barcodes(image)}
     return found
-
-
-def main() -> None:
-    """Draw what comes on standard input and say the most memory this process had, less before."""
-    pieces = [(code, mark) for code, mark in json.load(sys.stdin)]
-    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-    _draw(pieces)
-    after = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-    print(json.dumps({"mb": after / 1024, "grown_mb": (after - before) / 1024}))
-
-
-if __name__ == "__main__":
-    main()

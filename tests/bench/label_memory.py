@@ -1,0 +1,23 @@
+"""The most memory of a process that only draws labels: pieces on standard input, MB on output."""
+
+from __future__ import annotations
+
+import json
+import resource
+import sys
+
+from django.conf import settings
+
+from tooling.paper.label_layout import LabelText
+from tooling.paper.labels import labels_pdf
+
+
+def texts(pieces: list[tuple[str, str]]) -> list[LabelText]:
+    """A label's text for each (code, mark)."""
+    return [LabelText(code, mark or code, ("roll",), "roll") for code, mark in pieces]
+
+
+if __name__ == "__main__":
+    settings.configure(USE_I18N=False)
+    labels_pdf(texts([(code, mark) for code, mark in json.load(sys.stdin)]), size="a4-24")
+    print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
