@@ -107,6 +107,7 @@ def _through(
     act: Callable[[Kit, dict[str, Any], dict[str, Any]], None],
 ) -> HttpResponse:
     """A form of the kit's page: refused, it stands there again with what was typed."""
+    require(request, Verb.GATHER_KITS)
     kit = find_kit(number)
     if form.is_valid():
         try:
@@ -212,7 +213,7 @@ def turn(request: HttpRequest, number: str) -> HttpResponse:
             first, second = second, first
         jobs.edit(job=second, gathers_at=first.gathers_at - A_MINUTE, **way)
 
-    return _done(request, number, act)
+    return _done(request, number, act, verb=Verb.PLAN_JOBS)
 
 
 def _gathers_first(job: Job) -> tuple[Any, ...]:
@@ -240,8 +241,10 @@ def _done(
     act: Callable[[Kit, dict[str, Any]], Any],
     *,
     back: str = "kit",
+    verb: Verb = Verb.GATHER_KITS,
 ) -> HttpResponse:
     """Do it and show the page from which it was asked, at the place that ``act`` names."""
+    require(request, verb)
     kit = find_kit(number)
     try:
         where = act(kit, _way(request))
