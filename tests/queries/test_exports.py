@@ -1,0 +1,199 @@
+"""What is taken away comes back the same: export, import into an empty shop, export again."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from io import BytesIO
+from typing import Any
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from openpyxl import load_workbook
+
+from tests.services.importing import WHOLE_SHOP, bring, look
+from tests.world import MM
+from tooling import history
+from tooling.errors import Unknown
+from tooling.models import (
+    ChartPass,
+    Drawing,
+    Job,
+    LengthEntry,
+    Owner,
+    Person,
+    Piece,
+    PieceAlias,
+    Place,
+    Reading,
+    StockLine,
+    ToolSet,
+)
+from tooling.queries.exports import ROWS
+from tooling.services import exports, imports
+from tooling.services.rebuild import differences
+from tooling.spreadsheets.files import read_sheets
+from tooling.spreadsheets.kinds import KINDS
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture(autouse=True)
+def _files(settings: Any, tmp_path: Any) -> None:
+    settings.FILES_DIR = tmp_path
+
+
+@pytest.fixture
+def shop(engineer: Person, at: datetime) -> None:
+    """A shop that uses what sheets can say: inch and mm, aliases, variants, copies, signs."""
+    bring(engineer, at, **WHOLE_SHOP)
+    bring(
+        engineer, at,
+        drawings="Drawing,Rev,Kind,Units,Title,Bore,Least OD,OD,Current revision\n"
+                 "D-1,B,roll,in,=cmd|x,2.5,6.0001,7 1/64,\n"
+                 "D-1,C,roll,mm,-5 wide,63.5,,,no",
+        pieces="Old number,Other old numbers,Drawing,Rev,Units,OD as made,OD now,Note,Value,HRC\n"
+               "R-1,#17; 0042,D-1,B,in,7.015625,,+ see @ book,1250.50,60.5\n"
+               "R-2,,D-1,A,mm,,180.0001,,,",
+        sets="Set,Pass,Shaft,Order,Drawing,Variant,Height mm,Tilt\n"
+             "100,3,side,1,D-2,narrow,-3.25,1.5",
+    )  # fmt: skip
+    Place.objects.filter(kind="station").update(walking_order=3)
+
+
+def everything(by: Person) -> dict[str, bytes]:
+    return {kind: exports.csv_of(by=by, kind=kind) for kind in ROWS}
+
+
+def empty_the_shop() -> None:
+    """As a new installation is: only the people. History steps aside for it as for a flush."""
+    history.remove()
+    tables = [
+        *("kitposition", "kit", "job", "chartpass", "setupchart", "allotment", "setcopy"),
+        *("setposition", "setpass", "setvariant", "toolset", "reading", "gauge", "workmeasure"),
+        *("work", "lengthentry", "piecealias"),
+    ]
+    with connection.cursor() as cursor:
+        cursor.execute("UPDATE tooling_piece SET placed_by_id = NULL")
+        cursor.execute("UPDATE tooling_place SET placed_by_id = NULL")
+        tables += ["movement", "stockline", "piece", "drawingrevision", "drawing", "millshaft"]
+        tables += ["station", "drivegroup", "mill"]
+        for table in tables:
+            cursor.execute(f"DELETE FROM tooling_{table}")
+        cursor.execute("UPDATE tooling_place SET parent_id = NULL")
+        for table in ("place", "owner", "change", "counter", "importfile", "import"):
+            cursor.execute(f"DELETE FROM tooling_{table}")
+
+
+def test_export_import_export_is_equal_to_the_byte(
+    engineer: Person, at: datetime, shop: None
+) -> None:
+    before = everything(engineer)
+    empty_the_shop()
+    assert not Owner.objects.exists()
+    sheets = {kind: data for kind, data in before.items() if data.count(b"\n") > 1}
+    assert set(sheets) == set(ROWS)  # every kind has rows
+    bring(engineer, at + timedelta(days=3), **sheets)
+    assert everything(engineer) == before
+    assert differences() == []
+
+
+def test_the_workbook_comes_back_as_well(engineer: Person, at: datetime, shop: None) -> None:
+    before = everything(engineer)
+    book = exports.workbook(by=engineer)
+    empty_the_shop()
+    made = imports.bring(by=engineer, at=at, brought=[imports.Brought("all.xlsx", book)])
+    assert made.problems == []
+    imports.apply(by=engineer, at=at, made=made)
+    assert everything(engineer) == before
+
+
+def test_ones_own_export_changes_nothing(engineer: Person, at: datetime, shop: None) -> None:
+    made = look(engineer, at + timedelta(days=3), **everything(engineer))
+    assert made.problems == []
+    assert made.rows == {"create": 0, "change": 0, "same": made.rows["same"]}
+
+
+def test_labels_aliases_copies_and_variants_are_in_the_sheets(engineer: Person, shop: None) -> None:
+    files = everything(engineer)
+    piece = Piece.objects.get(aliases__text="R-1")
+    row = next(line for line in files["pieces"].decode().splitlines() if "R-1," in line)
+    assert row.startswith(f"{piece.code},R-1,#17; 0042,D-1,A,")
+    assert ToolSet.objects.get(number="100").code in files["sets"].decode()
+    assert StockLine.objects.get().code in files["stock"].decode()
+    assert ",wide," in files["sets"].decode()
+    assert "M00000" in files["mills"].decode()
+
+
+def test_nothing_in_a_sheet_runs_as_a_formula(engineer: Person, shop: None) -> None:
+    Owner.objects.filter(code="FERN").update(name="=HYPERLINK(1)", contact="@SUM(A1)")
+    Drawing.objects.filter(number="D-2").update(title="\tx")
+    for kind, data in everything(engineer).items():
+        for sheet in read_sheets(data, name=f"{kind}.csv"):
+            for _number, cells in sheet.source():
+                assert not [c for c in cells if str(c or "").startswith(("=", "@", "\t", "+"))]
+    assert b"'=HYPERLINK(1)" in exports.csv_of(by=engineer, kind="owners")
+    book = load_workbook(BytesIO(exports.workbook(by=engineer)))
+    assert not [c for ws in book for row in ws.iter_rows() for c in row if c.data_type == "f"]
+
+
+def test_corrected_history_stays_at_home(engineer: Person, at: datetime, shop: None) -> None:
+    piece = Piece.objects.get(aliases__text="R-3")
+    wrong = Reading.objects.get(piece=piece)
+    Reading.objects.create(
+        piece=piece, dimension="root_diameter", value_nm=148 * MM, unit="mm", corrects=wrong,
+        happened_at=wrong.happened_at, received_at=at,
+    )  # fmt: skip
+    text = exports.csv_of(by=engineer, kind="readings").decode()
+    assert "148" in text
+    assert "149.9" not in text
+
+
+def test_two_entries_of_one_day_are_one_row(engineer: Person, at: datetime, shop: None) -> None:
+    piece = Piece.objects.get(aliases__text="R-3")
+    for hour in (8, 16):
+        when = datetime(2026, 5, 6, hour, tzinfo=UTC)
+        LengthEntry.objects.create(
+            piece=piece, length_nm=1_000_000 * MM, happened_at=when, received_at=at
+        )
+    rows = [row for row in ROWS["length_run"]() if row.values["piece"] == piece.code]
+    assert [row.values["length"] for row in rows] == [2_000_000 * MM]
+
+
+def test_jobs_that_are_over_are_not_planned_again_elsewhere(shop: None) -> None:
+    assert [row.values["number"] for row in ROWS["jobs"]()] == ["J-1"]
+    Job.objects.update(state="done")
+    assert list(ROWS["jobs"]()) == []
+
+
+@pytest.mark.parametrize("kind", list(ROWS))
+def test_the_number_of_queries_does_not_grow_with_the_rows(
+    engineer: Person, at: datetime, shop: None, kind: str
+) -> None:
+    with CaptureQueriesContext(connection) as few:
+        list(ROWS[kind]())
+    more = "\n".join(f"X-{n},D-1,SHOP" for n in range(30))
+    bring(engineer, at, pieces=f"Old number,Drawing,Owner\n{more}")
+    PieceAlias.objects.bulk_create(
+        PieceAlias(piece=piece, text=f"again {piece.pk}") for piece in Piece.objects.all()
+    )
+    with CaptureQueriesContext(connection) as many:
+        list(ROWS[kind]())
+    assert len(many) == len(few) <= 4
+
+
+def test_every_kind_can_be_taken_away(shop: None) -> None:
+    assert list(ROWS) == list(KINDS)
+    assert all(list(rows()) for rows in ROWS.values())
+    assert ChartPass.objects.exists()
+
+
+def test_a_kind_that_is_not_is_said(engineer: Person) -> None:
+    with pytest.raises(Unknown) as refused:
+        exports.csv_of(by=engineer, kind="wishes")
+    assert refused.value.code == "unknown_kind"
+
+
+@pytest.mark.parametrize("role", ["viewer", "attendant", "crew", "engineer", "supervisor"])
+def test_everybody_in_the_shop_may_take_sheets_away(cast: dict[str, Person], role: str) -> None:
+    assert exports.csv_of(by=cast[role], kind="owners").startswith(b"\xef\xbb\xbfCode,Name")
