@@ -52,16 +52,21 @@ def bring_the_sheets(page: Page, trial: Trial) -> None:
     assert not Piece.objects.exists()
     for sheet, label, option in trial.mapping:
         section = page.locator(f'[data-sheet="{sheet}"]')
+        if section.get_attribute("open") is None:
+            section.locator("summary").click()
         section.get_by_label(label, exact=True).select_option(label=option)
     page.get_by_role("button", name="Look again with this mapping").click()
     expect(page.locator("#import-problems")).to_have_count(0)
     page.get_by_role("button", name="Apply all of it").click()
     expect(page.locator("#counts")).to_contain_text("Applied.")
     assert (Piece.objects.count(), StockLine.objects.count()) == (trial.pieces, trial.bins)
+    assert differences() == []
 
 
 def labels_for_everything(page: Page, trial: Trial) -> None:
     """Every label that was never printed comes out, and another program reads it."""
+    page.get_by_role("link", name=re.compile("Labels.*never printed")).click()
+    expect(page.locator("#never")).to_be_visible()
     assert sheets_of(page, "pieces") == codes_of(Piece)
     assert sheets_of(page, "stock") == codes_of(StockLine)
     assert Place.objects.get(path_name=trial.cart).code in sheets_of(page, "places")
@@ -97,7 +102,11 @@ def plan_and_assemble(page: Page, trial: Trial) -> str:
     page.get_by_role("button", name="Plan it").click()
     page.get_by_role("button", name="Open a kit").click()
     page.get_by_role("button", name="Assemble the kit").click()
-    expect(page.locator(".kit-sentence")).to_contain_text(f"0 of {trial.positions} pieces here")
+    expect(page.locator(".kit-sentence")).to_have_text(
+        f"0 of {trial.positions} pieces here, {trial.positions} to fetch, "
+        f"{trial.positions} not yet seen"
+    )
+    assert not KitPosition.objects.filter(is_substitute=True).exists()
     page.get_by_role("link", name="Choose the place").click()
     page.locator("#place input[name=place]").fill(trial.cart)
     page.get_by_role("button", name="Gather it there").click()
@@ -179,7 +188,9 @@ def fetch_everything(phone: Page, watching: Page, number: str, trial: Trial) -> 
         hands.put(code)
     hands.scan(first.code)
     expect(states(watching, "here")).to_have_count(trial.positions)
-    expect(watching.locator(".kit-sentence")).to_contain_text(f"{trial.positions} of")
+    expect(watching.locator(".kit-sentence")).to_have_text(
+        f"{trial.positions} of {trial.positions} pieces here"
+    )
     assert Kit.objects.get().state == "staged"
     assert set(RefusedScan.objects.values_list("error_code", flat=True)) == {
         "wrong_position",

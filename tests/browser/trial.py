@@ -55,9 +55,10 @@ HARROW_BEND = Trial(
 TANNWERK = Trial(
     files=tuple(sorted(SHEETS.glob("tannwerk_*.csv"))),
     mapping=(
-        ("tannwerk_line", "Unit of Spindle dia", "mm"),
-        ("tannwerk_line", "Unit of Key w", "mm"),
-        ("tannwerk_line", "Unit of Usable length", "mm"),
+        ("tannwerk_line", "What Dims stands for", "Unit"),
+        ("tannwerk_line", "What Pitch of stands stands for", "Centre to next"),
+        ("tannwerk_line", "What C/L to shoulder stands for", "Shoulder offset"),
+        ("tannwerk_passes", "What Tool no stands for", "Piece"),
         ("tannwerk_rolls", "What Gravur stands for", "Mark"),
         ("tannwerk_rolls", "Decimals are written with", "a comma"),
         ("tannwerk_rolls", "Dates are written", "day, month, year"),
