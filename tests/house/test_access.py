@@ -1,0 +1,177 @@
+"""Closed by default: ``tests/access_table.json`` says who may do what at every address."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.db import transaction
+from django.test import Client
+from django.urls import URLResolver, get_resolver
+
+from tests.world import MM, World
+from tooling.models import DrawingFile, Gauge, Person, PieceAlias, Role, SetPosition, Task
+from tooling.services import files, imports, kits
+
+TABLE: dict[str, dict[str, str]] = json.loads(
+    (Path(__file__).parent.parent / "access_table.json").read_text()
+)
+TABLE.pop("how to read")
+LETTERS = {role.value[0]: role for role in Role}
+METHODS = ("GET", "POST", "PUT", "PATCH", "DELETE")
+NOWHERE = r"api/v1/^[\s\S]*$"
+QUERIES = {
+    "scan/read/": "?code={code}",
+    "labels.pdf": "?codes={code}",
+    "labels/etching.svg": "?text={code}",
+}
+PARAMETER = re.compile(r"<\w+:(\w+)>")
+
+
+def routes(resolver: Any = None, before: str = "") -> Iterator[str]:
+    """Every address of the house as its pattern."""
+    for each in (resolver or get_resolver()).url_patterns:
+        route = before + str(each.pattern)
+        if isinstance(each, URLResolver):
+            yield from routes(each, route)
+        elif route != NOWHERE:
+            yield route
+
+
+def test_every_address_is_in_the_table() -> None:
+    missing = sorted(set(routes()) - set(TABLE))
+    assert not missing, f"decide in tests/access_table.json who may: {missing}"
+
+
+def test_the_table_names_no_address_that_is_gone() -> None:
+    assert not sorted(set(TABLE) - set(routes()))
+
+
+def test_the_table_is_written_in_its_own_words() -> None:
+    for route, methods in TABLE.items():
+        for method, who in methods.items():
+            assert method in METHODS, route
+            assert who == "*" or "".join(sorted(who)) == "".join(sorted(set(who) & set(LETTERS)))
+
+
+@pytest.fixture
+def found(world: World, cast: dict[str, Person], settings: Any, tmp_path: Path) -> Any:
+    """One record of every kind: the beginning of an address → what its parameters stand for."""
+    settings.FILES_DIR = tmp_path
+    at, engineer = world.at, cast["engineer"]
+    drawing = world.drawing("R-1", bore_nm=60 * MM, face_width_nm=40 * MM)
+    rack = world.place("Rack A")
+    piece = world.piece(drawing, rack, mark="1")
+    alias = PieceAlias.objects.create(piece=piece, text="old 1")
+    line = world.stock(world.drawing("S-1", kind="spacer"), rack, 9)
+    mill = world.mill("M1", stations=2)
+    station = mill.stations.get(number=1)
+    tool_set = world.tool_set("T-1", {(1, "top", 1): drawing})
+    copy = world.copy(tool_set)
+    chart = world.chart(tool_set, mill)
+    job = world.job(tool_set, mill)
+    kit = kits.open_kit(by=engineer, at=at, job=job)
+    Gauge.objects.create(number="G-1", name="Micrometer")
+    sheet = imports.Brought("places.csv", b"Name,Kind\nRack B,rack\n")
+    brought = imports.bring(by=engineer, at=at, brought=[sheet])
+    file = files.store(data=b"%PDF-1.7", at=at)
+    DrawingFile.objects.create(revision=drawing.revisions.get(), file=file, name="a.pdf", at=at)
+    made = {"kind": "labels", "by": engineer, "created_at": at}
+    task = Task.objects.create(**made)
+    done = Task.objects.create(state="done", file=file, **made)
+    position = SetPosition.objects.get()
+    kit_row = {"number": kit.number, "station": 1, "which": "top"}
+    mill_row = {"number": "M1", "station": 1, "shaft": station.shafts.first().pk, "which": "top"}
+    revision = drawing.revisions.get()
+    set_row = {"number": "T-1", "position": position.pk, "copy": copy.pk, "letter": "A",
+               "mill": "M1", "chart": chart.pk, "set_pass": position.set_pass_id}  # fmt: skip
+    return {
+        "kits/": kit_row,
+        "pieces/stock/": {"code": line.code},
+        "pieces/": {"code": piece.code, "number": alias.pk},
+        "mills/": mill_row,
+        "sets/drawings/": {"number": "R-1", "revision": revision.pk, "sha256": file.sha256},
+        "sets/": set_row,
+        "shop/places/": {"code": rack.code},
+        "shop/owners/": {"code": "SHOP"},
+        "shop/people/": {"username": "crew"},
+        "shop/gauges/": {"number": "G-1"},
+        "shop/settings/": {"name": "improbable_reading"},
+        "shop/spreadsheets/": {"number": brought.pk, "kind": "pieces"},
+        "labels/<int:number>.pdf": {"number": done.pk},
+        "labels/": {"number": task.pk},
+        "api/v1/pieces/": {"code": piece.code},
+        "api/v1/stock/": {"code": line.code},
+        "api/v1/places/": {"code": rack.code},
+        "api/v1/owners/": {"code": "SHOP"},
+        "api/v1/drawings/": {"number": "R-1", "revision": "A"},
+        "api/v1/mills/": mill_row,
+        "api/v1/sets/": {**set_row, "set_pass": 1},
+        "api/v1/jobs/": {"number": job.number},
+        "api/v1/kits/": kit_row,
+        "api/v1/imports/": {"number": brought.pk},
+        "api/v1/tasks/": {"number": task.pk},
+    }
+
+
+def address_of(route: str, found: dict[str, dict[str, Any]]) -> str:
+    """The address of a record that exists."""
+    values = next((each for start, each in found.items() if route.startswith(start)), {})
+
+    def fill(match: re.Match[str]) -> str:
+        assert match[1] in values, f"say in test_access.py what {match[0]} of {route} may be"
+        return str(values[match[1]])
+
+    return "/" + PARAMETER.sub(fill, route)
+
+
+def answer(person: Person | None, method: str, address: str) -> Any:
+    """The answer to one request of that person, whose changes are taken back."""
+    client = Client(raise_request_exception=False)
+    with transaction.atomic():
+        if person is not None:
+            client.force_login(person, backend="django.contrib.auth.backends.ModelBackend")
+        got = client.generic(method, address, content_type=_kind(address))
+        transaction.set_rollback(True)
+    return got
+
+
+def _kind(address: str) -> str:
+    is_form = not address.startswith("/api/") or "imports" in address
+    return "application/x-www-form-urlencoded" if is_form else "application/json"
+
+
+def is_shut_out(got: Any) -> bool:
+    """Refused for who it is: to the log-in, 401, or 403."""
+    return got.status_code in (401, 403) or got.headers.get("Location", "").startswith("/login/?")
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("route", TABLE)
+def test_whoever_may_gets_in_and_nobody_else(
+    route: str, found: dict[str, dict[str, Any]], cast: dict[str, Person]
+) -> None:
+    address = address_of(route, found)
+    for method, who in TABLE[route].items():
+        assert is_shut_out(answer(None, method, address)) == (who != "*"), method
+        for letter, role in LETTERS.items():
+            got = answer(cast[role.value], method, address)
+            said = f"{method} {address} as {role.value}: {got.status_code}"
+            assert is_shut_out(got) == (who != "*" and letter not in who), said
+            assert got.status_code < 500, said
+    _others_do_nothing(route, address, cast["supervisor"])
+    if "GET" in TABLE[route]:
+        query = QUERIES.get(route, "").format(**found["pieces/"])
+        got = answer(cast["supervisor"], "GET", address + query)
+        assert got.status_code < 400, f"the walk met no record at {address}: {got.status_code}"
+
+
+def _others_do_nothing(route: str, address: str, person: Person) -> None:
+    asks = None if "*" in TABLE[route].values() else person
+    for method in sorted(set(METHODS) - set(TABLE[route])):
+        got = answer(asks, method, address)
+        assert got.status_code == 405, f"{method} {route}: {got.status_code}"
