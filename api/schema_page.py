@@ -106,12 +106,14 @@ def _resolved(schema: Schema, parts: Schema) -> Schema:
 
 
 def _fields(schema: Schema, parts: Schema) -> tuple[FieldLine, ...]:
+    """The fields of a body, those that must be there first."""
     whole = _resolved(schema, parts)
     required = whole.get("required", ())
-    return tuple(
+    lines = [
         FieldLine(name, _kind(field, parts), name in required, _said(field, parts))
         for name, field in whole.get("properties", {}).items()
-    )
+    ]
+    return tuple(sorted(lines, key=lambda line: not line.is_required))
 
 
 def _parameter(parameter: Schema) -> FieldLine:
@@ -129,6 +131,7 @@ def _kind(schema: Schema, parts: Schema) -> str:
     if whole.get("type") == "array":
         return f"list of {_kind(whole['items'], parts)}"
     kind = whole.get("format") or whole.get("type", "")
+    kind = "number" if kind == "double" else kind
     if whole.get("enum") or "oneOf" in whole:
         kind = "choice"
     return f"{kind} or null" if schema.get("nullable") else kind

@@ -42,6 +42,16 @@ def test_a_mill_is_told_with_stations_and_shafts(mill, api_as, viewer) -> None:
     ]
 
 
+@pytest.mark.parametrize("stations", [1, 8])
+def test_a_mill_takes_as_many_queries_however_long_it_is(
+    world, api_as, viewer, django_assert_num_queries, stations
+) -> None:
+    world.mill("M2", stations=stations)
+    client = api_as(viewer)
+    with django_assert_num_queries(6):  # token; which; mill, groups, stations, shafts
+        client.get("/api/v1/mills/M2/")
+
+
 def test_the_list_leaves_the_stations_out(mill, api_as, viewer) -> None:
     rows = api_as(viewer).get("/api/v1/mills/?is_active=true").json()["results"]
     assert [row["number"] for row in rows] == ["M1"]

@@ -1,4 +1,4 @@
-"""The schema: without a warning, readable, true to what the endpoints answer, closed to strangers."""
+"""The schema: without a warning, readable, true to the answers, closed to strangers."""
 
 from __future__ import annotations
 

@@ -45,6 +45,20 @@ def test_a_set_is_told_with_its_positions_and_who_fills_them(
     assert [each["letter"] for each in told["copies"]] == ["A"]
 
 
+@pytest.mark.parametrize("positions", [1, 40])
+def test_a_set_takes_as_many_queries_however_large_it_is(
+    world, drawing, api_as, viewer, django_assert_num_queries, positions
+) -> None:
+    tool_set = world.tool_set("T-9", {(1, "top", n): drawing for n in range(1, positions + 1)})
+    world.copy(tool_set)
+    world.chart(tool_set, world.mill("M1"))
+    client = api_as(viewer)
+    # token; by code, by number; set, passes, positions, allotments, variants, copies, charts,
+    # where their passes stand
+    with django_assert_num_queries(11):
+        client.get("/api/v1/sets/T-9/")
+
+
 def test_a_set_answers_to_its_label_code(tool_set, api_as, viewer) -> None:
     assert api_as(viewer).get(f"/api/v1/sets/{tool_set.code}/").json()["number"] == "T-12"
 
