@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from django.utils import timezone
 from django.utils.formats import date_format
-from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from tooling.models import KitPosition
 from tooling.queries.bindings import OpenKit
@@ -47,8 +47,13 @@ def _view(facts: Facts, other: OpenKit, pieces: tuple[SharedPiece, ...]) -> Conf
     ours_first = facts.binding.is_before(other.binding)
     first, second = (facts.binding, other.binding) if ours_first else (other.binding, facts.binding)
     due = date_format(timezone.localtime(first.ends), "Y-m-d H:i")
-    said = _("{count} pieces are also in kit {kit} for job {other}. {first} gathers first; they "
-             "are due back {due}, and {second} gathers {begins}.")  # fmt: skip
+    said = ngettext(
+        "One piece is also in kit {kit} for job {other}. {first} gathers first; it is due back "
+        "{due}, and {second} gathers {begins}.",
+        "{count} pieces are also in kit {kit} for job {other}. {first} gathers first; they are "
+        "due back {due}, and {second} gathers {begins}.",
+        len(pieces),
+    )
     return ConflictView(
         kit=other.number,
         job=other.binding.job,

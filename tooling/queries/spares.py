@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
-from django.db.models import Exists, OuterRef, Q
+from django.db.models import Count, Exists, F, OuterRef, Q
 
 from tooling.models import (
     NOT_FIT,
@@ -23,6 +23,9 @@ from tooling.queries.whereabouts import Whereabouts
 
 UNUSABLE = (*NOT_FIT, Condition.HOLD)
 WEARS = ("drive_diameter", "root_diameter", "outside_diameter", "face_width")
+STAGED = Q(kit_positions__is_open=True, kit_positions__is_staged=True)
+"""What of a bin is gathered already, and so no spare."""
+
 NOT_AS_THEY_ARE = (OldPieces.REWORK, OldPieces.SCRAP)
 
 
@@ -118,8 +121,10 @@ def _pieces(looking: Looking, drawings: Collection[int]) -> dict[int, tuple[Spar
 
 def _lines(looking: Looking, drawings: Collection[int]) -> dict[int, tuple[StockLine, ...]]:
     rows = (
-        StockLine.objects.filter(drawing__in=drawings, count__gt=0)
+        StockLine.objects.filter(drawing__in=drawings)
         .exclude(condition__in=UNUSABLE)
+        .annotate(staged=Count("kit_positions", filter=STAGED))
+        .filter(count__gt=F("staged"))
         .select_related("place", "owner")
         .order_by("place__walking_order", "code")
     )
