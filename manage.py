@@ -9,6 +9,6 @@ from tooling import bootstrap
 if __name__ == "__main__":
     bootstrap.enter_environment(sys.argv)
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "tooling.settings")
-    from django.core.management import execute_from_command_line  # noqa: PLC0415
+    from django.core.management import execute_from_command_line
 
     execute_from_command_line(sys.argv)

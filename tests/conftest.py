@@ -28,7 +28,7 @@ ROLES = tuple(Role)
 
 
 def pytest_configure() -> None:
-    """Slow hashes protect passwords; the cast's are no secret (the real hasher has its own test)."""
+    """Slow hashes protect passwords; the cast's are no secret."""
     django_settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 
 

@@ -59,7 +59,8 @@ def _make(wants_tests: bool) -> None:
         venv.EnvBuilder(with_pip=True, clear=VENV.exists()).create(VENV)
     print("rollroom: installing the pinned packages", file=sys.stderr, flush=True)
     command = [str(VENV / "bin" / "python"), "-m", "pip", "install", "--quiet", "--no-input"]
-    command += ["--disable-pip-version-check", "--constraint", str(PINS), *packages(wants_tests)]
+    command += ["--disable-pip-version-check", "--no-compile", "--constraint", str(PINS)]
+    command += packages(wants_tests)
     if subprocess.run(command, check=False).returncode:
         _stop("the packages could not be installed; see pip's message above")
     for with_tests in {False, wants_tests}:

@@ -199,7 +199,7 @@ REST_FRAMEWORK = {
 }
 SPECTACULAR_SETTINGS = {
     "TITLE": "rollroom",
-    "DESCRIPTION": "Keeps roll-forming tooling. Lengths are exact decimal strings, unit in the name.",
+    "DESCRIPTION": "Keeps roll-forming tooling. Lengths are exact decimals, unit in the name.",
     "VERSION": "1",
     "SERVE_INCLUDE_SCHEMA": False,
     "SCHEMA_PATH_PREFIX": "/api/v1",

@@ -69,9 +69,7 @@ class Hands:
 
     def __post_init__(self) -> None:
         if self.horizontal_nm < 0 or self.vertical_nm < 0 or not 0 <= self.asymmetry_degrees <= 180:
-            raise ValueError(
-                "hands are in front, above the floor and within half a turn"
-            )
+            raise ValueError("hands are in front, above the floor and within half a turn")
 
 
 @dataclass(frozen=True)

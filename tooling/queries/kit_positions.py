@@ -10,7 +10,6 @@ from tooling.queries.piece_page import mass_kg
 from tooling.queries.pieces import size_of
 from tooling.queries.settings import Given
 
-
 SHOWN = ("face_width", "drive_diameter", "root_diameter", "outside_diameter", "bore")
 
 

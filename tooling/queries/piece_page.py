@@ -50,7 +50,6 @@ class Size:
     def is_below_least(self) -> bool:
         return self.now_nm is not None and self.least_nm is not None and self.now_nm < self.least_nm
 
-
     @property
     def is_known(self) -> bool:
         sizes = (self.drawn_nm, self.made_nm, self.now_nm, self.least_nm)
