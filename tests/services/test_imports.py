@@ -179,7 +179,7 @@ def test_an_applied_import_is_over(engineer: Person, at: datetime) -> None:
     made = bring(engineer, at, owners=OWNERS)
     for act in (imports.apply, imports.drop):
         with pytest.raises(Conflict) as refused:
-            act(by=engineer, at=at, made=made)  # type: ignore[operator]
+            act(by=engineer, at=at, made=made)
         assert refused.value.code == "import_over"
 
 
