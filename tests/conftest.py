@@ -25,11 +25,24 @@ settings.register_profile(
 settings.load_profile("house")
 
 ROLES = tuple(Role)
+NEEDS_DATABASE = {"db", "transactional_db", "live_server", "django_db_setup"}
 
 
 def pytest_configure() -> None:
     """Slow hashes protect passwords; the cast's are no secret."""
     django_settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """A test that asks for no database says nothing about it: one run is enough."""
+    for item in items:
+        asks = item.get_closest_marker("django_db") or NEEDS_DATABASE & set(_fixtures_of(item))
+        if not asks:
+            item.add_marker(pytest.mark.one_database)
+
+
+def _fixtures_of(item: pytest.Item) -> list[str]:
+    return item.fixturenames if isinstance(item, pytest.Function) else []
 
 
 @pytest.fixture(autouse=True)
