@@ -8,6 +8,7 @@ from typing import Any
 
 from django.utils.translation import gettext_lazy as _
 
+from tooling.engineering.codes import fold, looks_like_code, read_code
 from tooling.engineering.handling import RollBody, mass_of
 from tooling.errors import Unknown
 from tooling.models import (
@@ -140,11 +141,13 @@ class PiecePage:
 def piece_page(code: str) -> PiecePage:
     """The piece of this code. Five queries, six when its revision is an old one.
 
-    Raises Unknown ``unknown_code``.
+    Raises Unknown ``unknown_code``, ToolingError ``bad_check_character``.
     """
     rows = Piece.objects.select_related("drawing", "revision", "owner", "place")
-    piece = rows.filter(code=code.upper()).first()
+    piece = rows.filter(code=fold(code)).first()
     if piece is None:
+        if looks_like_code(code):
+            read_code(code)
         raise Unknown(
             "unknown_code",
             _("No piece has the code {code}. Search for its mark or an old number."),

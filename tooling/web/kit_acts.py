@@ -17,7 +17,7 @@ from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.http import require_http_methods, require_POST
 
 from tooling.errors import NotAllowed, ToolingError, Unknown
-from tooling.models import How, Job, Kit, KitPosition, Piece
+from tooling.models import How, Job, Kit, KitPosition, KitState, Piece
 from tooling.permissions import Verb, check_can
 from tooling.queries.find import find_filler
 from tooling.queries.kits import find_kit
@@ -115,6 +115,8 @@ def _through(
         except NotAllowed:
             raise
         except ToolingError as error:
+            if kit.state == KitState.CLOSED:  # its page has no forms any more
+                return kit_answer(request, number, status=error.status, error=error)
             form.refuse(error)
         else:
             return redirect("kit", kit.number)
