@@ -10,6 +10,7 @@ from tests.web.kit_shop import KitShop, small_shop
 from tests.world import World
 from tooling.models import Kit, Person
 from tooling.queries.kits import kit_page
+from tooling.services.kits import close
 from tooling.templatetags.kit_table import kit_rows
 
 pytestmark = pytest.mark.django_db
@@ -54,6 +55,11 @@ def test_only_who_may_gather_is_offered_to_tick(kit: Kit) -> None:
 
 def test_nothing_is_ticked_into_a_kit_without_a_place(shop: KitShop, crew: Person) -> None:
     kit = shop.open(crew, gathered=False)
+    assert 'name="position"' not in rows(kit)
+
+
+def test_nothing_is_ticked_into_a_closed_kit(kit: Kit, shop: KitShop, crew: Person) -> None:
+    close(by=crew, at=shop.world.at, kit=kit, reason="job is off")
     assert 'name="position"' not in rows(kit)
 
 

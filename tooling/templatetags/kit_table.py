@@ -33,7 +33,7 @@ class _Words:
 @register.simple_tag(takes_context=True)
 def kit_rows(context: Context, kit: KitPage, may_gather: bool = False) -> SafeString:
     """A ``tbody`` for each station that has positions, in the order of the ribbon."""
-    words = _Words(context, kit, may_tick=may_gather and bool(kit.place))
+    words = _Words(context, kit, may_tick=may_gather and kit.is_open and bool(kit.place))
     bodies = [_body(words, station) for station in kit.stations if station.positions]
     return mark_safe("".join(bodies))
 
