@@ -77,7 +77,7 @@ class JobForm(RecordForm):
     gathers_at = forms.DateTimeField(
         label=_("Kit is gathered from"),
         required=False,
-        help_text=_("Empty: eight hours before the start."),
+        help_text=_("Empty: a day before the start."),
         widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
     )
     customer = forms.ModelChoiceField(
