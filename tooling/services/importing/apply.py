@@ -6,6 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterable
 from typing import Any
 
+from django.db import connection
 from django.db.models import Model
 
 from tooling.models import (
@@ -140,28 +141,33 @@ def _settle_stock(plan: Plan) -> None:
     StockLine.objects.bulk_update(list(lines.values()), ["count"], batch_size=BATCH)
 
 
-PLACED = ["placed_by", "placed_effective_at", "placed_received_at"]
-
-
-def _placed(record: Any, movement: Movement) -> Any:
-    record.placed_by = movement
-    record.placed_effective_at = movement.effective_at
-    record.placed_received_at = movement.received_at
-    return record
-
-
 def _settle_places(plan: Plan) -> None:
-    pieces = []
-    for movement in plan.records(Movement):
-        if movement.piece is not None:
-            movement.piece.place = movement.to
-            pieces.append(_placed(movement.piece, movement))
-    Piece.objects.bulk_update(pieces, ["place", *PLACED], batch_size=BATCH)
+    """A piece is where its movement put it; written row by row, far faster than by CASE."""
+    adapt = connection.ops.adapt_datetimefield_value
+    rows = [
+        (row.to_id, row.pk, adapt(row.effective_at), adapt(row.received_at), row.piece_id)
+        for row in plan.records(Movement)
+        if row.piece is not None
+    ]
+    if rows:
+        with connection.cursor() as cursor:
+            cursor.executemany(
+                "UPDATE tooling_piece SET place_id = %s, placed_by_id = %s, "
+                "placed_effective_at = %s, placed_received_at = %s WHERE id = %s",
+                rows,
+            )
 
 
 def _settle_carts(plan: Plan) -> None:
-    rows = [row for row in plan.records(Movement) if row.cart is not None]
-    Place.objects.bulk_update([_placed(row.cart, row) for row in rows], PLACED, batch_size=BATCH)
+    carts = []
+    for row in plan.records(Movement):
+        if row.cart is not None:
+            row.cart.placed_by = row
+            row.cart.placed_effective_at = row.effective_at
+            row.cart.placed_received_at = row.received_at
+            carts.append(row.cart)
+    placed = ["placed_by", "placed_effective_at", "placed_received_at"]
+    Place.objects.bulk_update(carts, placed, batch_size=BATCH)
 
 
 def _leave_changes(plan: Plan, by: Person | None) -> None:
