@@ -328,6 +328,7 @@ def test_what_is_scrapped_from_the_cart_is_here_no_longer(shop, crew, attendant,
     kits.set_gathering_place(by=crew, at=at, kit=kit, place=shop.cart)
     moved = stock.move(by=attendant, at=at, line=line, quantity=2, to=shop.cart)
     assert spacer_states(kit, at) == ["here", "here"]
+    assert moved.stock_to is not None
     stock.scrap(by=attendant, at=at, line=moved.stock_to, quantity=1)
     assert spacer_states(kit, at) == ["here", "missing"]
 
@@ -380,3 +381,21 @@ def test_a_closed_kit_competes_with_nobody(shop, kit, crew, at):
     kits.close(by=crew, at=at, kit=kit)
     put(shop, crew, shop.pieces[TOP], shop.rack)
     assert state(later, at) == "to_fetch"
+
+
+def test_what_lies_in_the_kits_own_cart_is_neither_offered_nor_fetched_again(
+    shop, crew, attendant, at
+):
+    line = with_spacers(shop, 1)
+    kit = shop.kit(crew)
+    kits.set_gathering_place(by=crew, at=at, kit=kit, place=shop.cart)
+    stock.move(by=attendant, at=at, line=line, quantity=1, to=shop.cart)
+    assert spacer_states(kit, at) == ["here", "missing"]
+    assert [v.alternative for v in kit_page(kit.number, at=at).positions] == [None] * 6
+    kits.assemble(by=crew, at=at, kit=kit)
+    assert spacer_states(kit, at) == ["here", "missing"]
+    elsewhere = shop.world.stock(line.drawing, shop.world.place("Rack 2"), 4)
+    offered = [v.alternative.code for v in kit_page(kit.number, at=at).positions if v.alternative]
+    assert offered == [elsewhere.code]
+    kits.assemble(by=crew, at=at, kit=kit)
+    assert spacer_states(kit, at) == ["here", "to_fetch"]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from tooling.models import DrawingRevision, Job
+from tooling.models import DrawingRevision, Job, Place
 from tooling.queries.bindings import Binding, OpenKit
 from tooling.queries.regrind_intervals import Interval
 from tooling.queries.settings import Given
@@ -33,6 +33,7 @@ class Facts:
     kit; ``others`` are the open kits but the job's own. ``intervals`` by piece id; ``share`` is
     how much of the usual length may be run; ``measured``: pieces of which a diameter was measured
     after their last run. ``given``: the shop's settings about wear and lifting.
+    ``own_path``: the path of the kit's own gathering place.
     """
 
     job: Job
@@ -48,6 +49,7 @@ class Facts:
     regrinds_least: int
     fits: FitsOn
     given: Given
+    own_path: str = ""
     measured: frozenset[int] = frozenset()
 
     def claims(self, piece_id: int) -> list[Claim]:
@@ -62,6 +64,10 @@ class Facts:
         """The same of a bin: one claim for each one wanted of it."""
         found = self.all_stock_claims.get(line_id, ())
         return [c for c in found if c.kit.id in self.others and self.comes_before(c)]
+
+    def is_gathered(self, place: Place) -> bool:
+        """Whether the place is or lies in the kit's own gathering place."""
+        return bool(self.own_path) and place.path.startswith(self.own_path)
 
     def comes_before(self, claim: Claim) -> bool:
         """Whether the claim's job binds at the same time and gathers first."""

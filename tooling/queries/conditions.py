@@ -122,12 +122,18 @@ def load_facts(questions: Sequence[Question]) -> tuple[Facts, ...]:
             away=away,
             fits=fits,
             given=given,
+            own_path=_own_path(kits, question),
         )
         for question in questions
     ]
     over = {pk for each in facts for pk in stand if each.is_over_usual(pk)}
     measured = frozenset(measured_since_run(over))
     return tuple(replace(each, measured=measured) for each in facts)
+
+
+def _own_path(kits: Mapping[int, OpenKit], question: Question) -> str:
+    own = kits.get(question.kit_id) if question.kit_id is not None else None
+    return own.place_path if own else ""
 
 
 def _setting(given: Given, job: Job, name: str) -> float:
@@ -184,6 +190,7 @@ def looking_for(facts: Facts) -> Looking:
         others=facts.others,
         superseded={pk: revision.old_pieces for pk, revision in facts.revisions.items()},
         away=facts.away,
+        own_path=facts.own_path,
     )
 
 

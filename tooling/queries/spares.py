@@ -65,6 +65,7 @@ class Looking:
     """Who looks for spares: a job and its kit, beside the other open kits.
 
     ``superseded``: by drawing id, what the current revision says of pieces to the one before.
+    What lies in a bin in a gathering place is for that kit, and counted there: no spare for any.
     """
 
     job: Job
@@ -72,6 +73,7 @@ class Looking:
     others: Mapping[int, OpenKit]
     superseded: Mapping[int, str]
     away: Whereabouts
+    own_path: str = ""
 
     def may_use(self, piece: Piece) -> bool:
         """Fit, within reach, to a usable revision, and its owner lets the job have it."""
@@ -128,10 +130,11 @@ def _lines(looking: Looking, drawings: Collection[int]) -> dict[int, tuple[Stock
         .select_related("place", "owner")
         .order_by("place__walking_order", "code")
     )
-    elsewhere = [kit.place_path for kit in looking.others.values() if kit.place_path]
+    gathering = [kit.place_path for kit in looking.others.values() if kit.place_path]
+    gathering += [looking.own_path] if looking.own_path else []
     by: dict[int, list[StockLine]] = {}
     for line in rows:
-        gathered = any(line.place.path.startswith(path) for path in elsewhere)
+        gathered = any(line.place.path.startswith(path) for path in gathering)
         reachable = looking.away.beyond_reach(line.place) is None
         if reachable and not gathered and owner_lets(line.owner, looking.job):
             by.setdefault(line.drawing_id, []).append(line)

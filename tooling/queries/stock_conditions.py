@@ -1,4 +1,7 @@
-"""The states of positions that claim one of a count, bin by bin."""
+"""The states of positions that claim one of a count, bin by bin.
+
+What a bin in the kit's own gathering place holds is staged for positions already: it has no more.
+"""
 
 from __future__ import annotations
 
@@ -60,9 +63,10 @@ def _state(
     beyond = facts.away.beyond_reach(line.place)
     if beyond is not None:
         return State.OUT, _("They are away: {place}.").format(place=beyond.name), ""
-    if turn >= line.count:
+    count = 0 if facts.is_gathered(line.place) else line.count
+    if turn >= count:
         words = _("Only {count} of the {wanted} still wanted are in {place}.")
-        return State.MISSING, words.format(count=line.count, wanted=wanted, place=place), ""
+        return State.MISSING, words.format(count=count, wanted=wanted, place=place), ""
     before = facts.stock_before(line.pk)
     if turn >= line.count - len(before):
         words = _("{place} holds {count}, of which job {job} gathers {taken} first.")

@@ -173,7 +173,7 @@ def _fill(kit: Kit, rows: Sequence[KitPosition], stations: Stations) -> None:
         if piece is not None:
             _set(row, piece=piece, reason=reasons[row.pk])
         elif row.piece is None and row.stock_line is None:
-            _claim_short(row)
+            _claim_short(row, facts)
 
 
 def _reason(kit: Kit, row: KitPosition, verdict: Verdict) -> str:
@@ -229,10 +229,17 @@ def _claimed(
     return own + theirs
 
 
-def _claim_short(row: KitPosition) -> None:
-    """A bin of the drawing that has too few is claimed all the same: the page says so."""
-    lines = StockLine.objects.filter(drawing=row.drawing_id).select_related("place", "owner")
-    fullest = lines.order_by("-count", "place__walking_order", "code").first()
+def _claim_short(row: KitPosition, facts: Facts) -> None:
+    """A bin of the drawing that has too few is claimed all the same: the page says so. What the
+    gathering place holds counts for the position whichever bin it claims."""
+    rows = StockLine.objects.filter(drawing=row.drawing_id).select_related("place", "owner")
+    lines = [
+        line
+        for line in rows.order_by("-count", "place__walking_order", "code")
+        if owner_lets(line.owner, facts.job)
+    ]
+    outside = [line for line in lines if not facts.is_gathered(line.place)]
+    fullest = next(iter(outside or lines), None)
     if fullest is not None:
         _set(row, line=fullest)
 
