@@ -208,6 +208,33 @@ def test_a_spacer_is_ticked_from_its_bin(page: Client, kit: Kit, shop: KitShop) 
     assert kit.positions.filter(is_staged=True, stock_line__isnull=False).count() == 1
 
 
+def test_a_set_from_paper_becomes_pieces_when_the_first_is_ticked(
+    page: Client, shop: KitShop, crew: Person
+) -> None:
+    drawings = {(1, "top", 1): shop.world.drawing("2411-01-T1", **ROLL)}
+    drawings[(1, "bottom", 1)] = shop.world.drawing("2411-01-B1", **ROLL)
+    shop.tool_set = shop.world.tool_set("2411", drawings)
+    shop.world.copy(shop.tool_set, "A", home=shop.shelf, from_paper_count=2)
+    shop.world.chart(shop.tool_set, shop.mill)
+    shop.job = shop.world.job(shop.tool_set, shop.mill, number="24-1195")
+    kit = shop.open(crew)
+    assert "2 not yet seen" in words(page.get(f"/kits/{kit.number}/"))
+    page.post(f"/kits/{kit.number}/tick/", {"position": position(kit, 1, "top", 1).pk})
+    row = position(kit, 1, "top", 1)
+    assert (row.is_staged, row.piece.place.name) == (True, "Cart 7")
+    assert position(kit, 1, "bottom", 1).piece.seen_at is None
+    assert "1 of 2 pieces here, 1 to fetch, 1 not yet seen" in words(
+        page.get(f"/kits/{kit.number}/")
+    )
+
+
+def test_a_position_for_which_nothing_is_chosen_cannot_be_ticked(page: Client, kit: Kit) -> None:
+    row = position(kit, 2, "top", 1)
+    kit.positions.filter(pk=row.pk).update(piece=None)
+    answer = page.post(f"/kits/{kit.number}/tick/", {"position": row.pk})
+    assert (answer.status_code, problems(answer)[0]) == (400, "nothing_chosen")
+
+
 def test_a_position_of_another_kit_is_refused(page: Client, kit: Kit) -> None:
     answer = page.post(f"/kits/{kit.number}/tick/", {"position": "999999"})
     assert (answer.status_code, problems(answer)[0]) == (404, "unknown_code")

@@ -22,6 +22,7 @@ from tooling.permissions import Verb, check_can
 from tooling.queries.find import find_filler
 from tooling.queries.kits import find_kit
 from tooling.services import jobs, kits, scans
+from tooling.services.paper_sets import handle
 from tooling.services.scan_moves import ScanIn
 from tooling.web.doors import data_of, fill_in, require
 from tooling.web.forms.kits import CloseForm, JobForm, PlaceForm
@@ -144,16 +145,27 @@ def tick(request: HttpRequest, number: str) -> HttpResponse:
 
     def act(kit: Kit, way: dict[str, Any]) -> str:
         position = _position(kit, request.POST.get("position"))
-        claimed = position.piece or position.stock_line
-        if claimed is None:
-            raise ToolingError(
-                "nothing_chosen",
-                gettext_lazy("Nothing is chosen for this position yet. Choose a piece first."),
-            )
-        _record(request, kit, [claimed.code], quantity=None if position.piece else 1)
+        code = _claimed_code(kit, position, way)
+        _record(request, kit, [code], quantity=1 if position.stock_line else None)
         return f"#list-{position.station_number}"
 
     return _done(request, number, act)
+
+
+def _claimed_code(kit: Kit, position: KitPosition, way: dict[str, Any]) -> str:
+    """The label code of what a position claims. A set from paper becomes pieces when the first
+    of them is handled."""
+    claimed = position.piece or position.stock_line
+    if claimed is not None:
+        return claimed.code
+    if kit.copy is not None and kit.copy.from_paper_count is not None:
+        return handle(
+            copy_id=kit.copy.pk, position_id=position.set_position_id, to=kit.number, **way
+        )
+    raise ToolingError(
+        "nothing_chosen",
+        gettext_lazy("Nothing is chosen for this position yet. Choose a piece first."),
+    )
 
 
 @require_POST
