@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from datetime import timedelta
 from pathlib import Path
 
@@ -188,7 +189,7 @@ def queries_of(read):
 def test_pages_of_kits_cost_the_same_few_queries(shop, crew, at, count):
     """Kept by hand; with the session, the person and the roles a page stays within fifteen."""
     kit = big_kit(shop, crew, count)
-    reads = {"kit list": lambda: kit_list(at=at)}
+    reads: dict[str, Callable[[], object]] = {"kit list": lambda: kit_list(at=at)}
     if kit is not None:
         reads |= {
             "kit page": lambda: kit_page(kit.number, at=at),
@@ -204,7 +205,7 @@ def test_pages_of_kits_cost_the_same_few_queries(shop, crew, at, count):
 def test_the_page_and_the_list_hold_every_position(shop, crew, at):
     kit = big_kit(shop, crew, 250)
     assert kit_page(kit.number, at=at).counts.total == 250
-    assert [row.counts.total for row in kit_list(at=at)] == [250]
+    assert [row.counts.total for row in kit_list(at=at) if row.counts] == [250]
 
 
 def _move(shop, by, at):
