@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import zipfile
 from datetime import datetime, timedelta
 from io import BytesIO
 from typing import Any
@@ -233,6 +234,15 @@ def test_nobody_else_applies_drops_or_maps_what_an_engineer_brought(
     assert made.state == ImportState.READY
 
 
+def zip_bomb() -> bytes:
+    """What looks like a workbook of a few kilobytes and unpacks to ten megabytes of nothing."""
+    stream = BytesIO()
+    with zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr("[Content_Types].xml", "<Types/>")
+        archive.writestr("xl/worksheets/sheet1.xml", bytes(10_000_000))
+    return stream.getvalue()
+
+
 PNG = b"\x89PNG\r\n\x1a\n\x00\x00\x00\rIHDR\x00\x00\x00\x01"
 
 
@@ -244,6 +254,7 @@ PNG = b"\x89PNG\r\n\x1a\n\x00\x00\x00\rIHDR\x00\x00\x00\x01"
         ("rolls.csv", b"\n\n", "no_spreadsheet"),
         ("rolls.xlsx", b"PK\x03\x04 cut off", "no_spreadsheet"),
         ("rolls.csv", b"%PDF-1.7", "no_spreadsheet"),
+        ("rolls.xlsx", zip_bomb(), "file_too_large"),
     ],
 )
 def test_what_is_no_spreadsheet_is_said_and_not_kept(

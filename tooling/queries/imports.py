@@ -21,6 +21,7 @@ ANSWERED_BY_MAPPING = frozenset(
 )  # fmt: skip
 """Problems that a choice on the mapping form settles."""
 
+KIND_NAMES = tuple((kind.name, kind.label) for kind in KINDS.values())
 OPEN = (ImportState.MAPPING, ImportState.READY, ImportState.PROBLEMS)
 
 
@@ -104,6 +105,7 @@ class ImportPage:
     sheets: tuple[SheetLine, ...]
     problem_count: int
     files: tuple[str, ...]
+    kinds: tuple[tuple[str, str], ...]
     mapping_is_needed: bool
 
 
@@ -143,7 +145,7 @@ def imports_page() -> ImportsPage:
         for made in rows
     )
     names = tuple(ImportMapping.objects.values_list("name", flat=True))
-    return ImportsPage(lines, names, tuple((kind.name, kind.label) for kind in KINDS.values()))
+    return ImportsPage(lines, names, KIND_NAMES)
 
 
 def import_page(number: int, *, problems: int = 300) -> ImportPage:
@@ -172,6 +174,7 @@ def import_page(number: int, *, problems: int = 300) -> ImportPage:
         sheets=sheets,
         problem_count=len(made.problems),
         files=tuple(dict.fromkeys(sheet.file for sheet in sheets)),
+        kinds=KIND_NAMES,
         mapping_is_needed=any(sheet.needs_a_look for sheet in sheets),
     )
 

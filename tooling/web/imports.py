@@ -61,7 +61,7 @@ def show_import(request: HttpRequest, number: int) -> HttpResponse:
 
 
 def _import(request: HttpRequest, number: int, error: ToolingError | None = None) -> HttpResponse:
-    context = {"page": import_page(number), "kinds": imports_page().kinds, "error": error}
+    context = {"page": import_page(number), "error": error}
     return render(request, "imports/import.html", context, status=error.status if error else 200)
 
 
