@@ -3,13 +3,22 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 from tests.world import MM, World
 from tooling.models import Job, Kit, KitPosition, Mill, Person, Piece, Place, StockLine, ToolSet
 from tooling.services import kits
 
-ROLL = {"bore_nm": 60 * MM, "face_width_nm": 40 * MM, "outside_diameter_nm": 150 * MM}
-SPACER = {"bore_nm": 60 * MM, "face_width_nm": 25 * MM, "outside_diameter_nm": 90 * MM}
+ROLL: dict[str, Any] = {
+    "bore_nm": 60 * MM,
+    "face_width_nm": 40 * MM,
+    "outside_diameter_nm": 150 * MM,
+}
+SPACER: dict[str, Any] = {
+    "bore_nm": 60 * MM,
+    "face_width_nm": 25 * MM,
+    "outside_diameter_nm": 90 * MM,
+}
 
 
 @dataclass
