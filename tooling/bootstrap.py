@@ -11,7 +11,6 @@ import os
 import shutil
 import subprocess
 import sys
-import tomllib
 import venv
 from pathlib import Path
 
@@ -53,10 +52,7 @@ def _is_ready(wants_tests: bool) -> bool:
 
 
 def _make(wants_tests: bool) -> None:
-    if not (VENV / "bin" / "python").exists():
-        _need_venv_module()
-        print("rollroom: making .venv (first use)", file=sys.stderr, flush=True)
-        venv.EnvBuilder(with_pip=True, clear=VENV.exists()).create(VENV)
+    _make_environment()
     print("rollroom: installing the pinned packages", file=sys.stderr, flush=True)
     command = [str(VENV / "bin" / "python"), "-m", "pip", "install", "--quiet", "--no-input"]
     command += ["--disable-pip-version-check", "--no-compile", "--constraint", str(PINS)]
@@ -67,8 +63,18 @@ def _make(wants_tests: bool) -> None:
         _stamp_file(with_tests).write_text(_fingerprint())
 
 
+def _make_environment() -> None:
+    """An environment with pip; one that was left half made is made anew."""
+    if not all((VENV / "bin" / name).exists() for name in ("python", "pip")):
+        _need_venv_module()
+        print("rollroom: making .venv (first use)", file=sys.stderr, flush=True)
+        venv.EnvBuilder(with_pip=True, clear=VENV.exists()).create(VENV)
+
+
 def packages(wants_tests: bool) -> list[str]:
     """The names that pyproject.toml asks for, with the developers' group when tests are wanted."""
+    import tomllib  # noqa: PLC0415 (Python 3.10 has none, and is told so first)
+
     project = tomllib.loads((ROOT / "pyproject.toml").read_text())
     names = list(project["project"]["dependencies"])
     return names + project["dependency-groups"]["dev"] if wants_tests else names
@@ -101,6 +107,9 @@ def apt_install(package: str) -> None:
 def _need_venv_module() -> None:
     if importlib.util.find_spec("ensurepip") is None:
         apt_install("python3-venv")
+        importlib.invalidate_caches()
+        if importlib.util.find_spec("ensurepip") is None:
+            _stop("this Python still has no ensurepip; install its own venv package")
 
 
 def _stamp_file(with_tests: bool) -> Path:
@@ -110,7 +119,8 @@ def _stamp_file(with_tests: bool) -> Path:
 def _fingerprint() -> str:
     pins = PINS.read_bytes() if PINS.exists() else b""
     project = (ROOT / "pyproject.toml").read_bytes()
-    return hashlib.sha256(project + pins + sys.version.encode()).hexdigest()
+    python = "{}.{}".format(*sys.version_info)
+    return hashlib.sha256(project + pins + python.encode()).hexdigest()
 
 
 def _stop(message: str) -> None:

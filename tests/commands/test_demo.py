@@ -1,0 +1,194 @@
+"""``demo`` and ``serve`` as a newcomer meets them: real processes on a data folder of their own."""
+
+from __future__ import annotations
+
+import http.cookiejar
+import json
+import os
+import re
+import signal
+import socket
+import sqlite3
+import subprocess
+import sys
+import time
+import urllib.parse
+import urllib.request
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+ROOT = Path(__file__).resolve().parent.parent.parent
+ROLES = {"viewer", "attendant", "crew", "engineer", "supervisor"}
+TASK_SECONDS = 60
+pytestmark = pytest.mark.one_database
+
+
+def environment(data_dir: Path) -> dict[str, str]:
+    """As outside the tests: SQLite in the data folder, nothing else named."""
+    left_out = ("DATABASE_URL", "SECRET_KEY", "DJANGO_SETTINGS_MODULE")
+    clean = {name: value for name, value in os.environ.items() if name not in left_out}
+    return {**clean, "ROLLROOM_DATA_DIR": str(data_dir)}
+
+
+def manage(data_dir: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, str(ROOT / "manage.py"), *arguments], cwd=ROOT, text=True,
+        env=environment(data_dir), capture_output=True, check=False, stdin=subprocess.DEVNULL,
+    )  # fmt: skip
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+@contextmanager
+def running(data_dir: Path, *arguments: str) -> Iterator[tuple[subprocess.Popen[str], str]]:
+    """A serving process and its address, once it has said READY; ended whatever happens."""
+    command = [sys.executable, str(ROOT / "manage.py"), *arguments]
+    with subprocess.Popen(
+        command, cwd=ROOT, env=environment(data_dir), text=True, stdout=subprocess.PIPE,
+        stdin=subprocess.DEVNULL, start_new_session=True,
+    ) as process:  # fmt: skip
+        try:
+            assert process.stdout is not None
+            said = next((line for line in process.stdout if line.startswith("READY ")), "")
+            assert said, "the process ended without READY"
+            yield process, said.split()[1]
+        finally:
+            if process.poll() is None:
+                process.terminate()
+                process.wait(timeout=30)
+
+
+def rows(data_dir: Path, query: str) -> list[tuple[Any, ...]]:
+    with closing(sqlite3.connect(data_dir / "rollroom.sqlite3")) as database:
+        return database.execute(query).fetchall()
+
+
+def counts(data_dir: Path) -> dict[str, int]:
+    names = ("piece", "mill", "toolset", "movement", "job", "kit", "person")
+    return {name: rows(data_dir, f"SELECT count(*) FROM tooling_{name}")[0][0] for name in names}
+
+
+@pytest.fixture(scope="module")
+def shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The data folder of a demo shop that was drawn up, not served."""
+    folder = tmp_path_factory.mktemp("demo")
+    done = manage(folder, "demo", "--prepare-only", "--data-dir", str(folder))
+    assert done.returncode == 0, done.stderr
+    return folder
+
+
+def test_the_demo_shop_is_what_the_readme_says(shop: Path) -> None:
+    """README: three mills, six sets, some 725 pieces, jobs for two weeks."""
+    held = counts(shop)
+    assert (held["mill"], held["toolset"], held["person"]) == (3, 6, 5)
+    assert 700 <= held["piece"] <= 750
+    assert min(held["movement"], held["job"], held["kit"]) > 0
+
+
+def test_the_demo_shop_agrees_with_its_history(shop: Path) -> None:
+    done = manage(shop, "verify")
+    assert done.returncode == 0, done.stdout + done.stderr
+
+
+def test_logins_name_every_role_with_user_password_and_token(shop: Path) -> None:
+    file = shop / "logins.json"
+    logins = json.loads(file.read_text())
+    assert set(logins) == ROLES
+    assert all(set(login) == {"user", "password", "token"} for login in logins.values())
+    assert all(all(login.values()) for login in logins.values())
+    assert file.stat().st_mode & 0o077 == 0
+
+
+def test_repeating_it_harms_nothing(shop: Path) -> None:
+    before, logins = counts(shop), (shop / "logins.json").read_text()
+    assert manage(shop, "demo", "--prepare-only", "--data-dir", str(shop)).returncode == 0
+    assert counts(shop) == before
+    assert (shop / "logins.json").read_text() == logins
+
+
+def test_empty_makes_only_the_people(tmp_path: Path) -> None:
+    done = manage(tmp_path, "demo", "--prepare-only", "--empty", "--data-dir", str(tmp_path))
+    assert done.returncode == 0, done.stderr
+    assert counts(tmp_path) == {
+        "piece": 0, "mill": 0, "toolset": 0, "movement": 0, "job": 0, "kit": 0, "person": 5,
+    }  # fmt: skip
+
+
+def test_a_taken_port_is_said_with_what_to_do(shop: Path) -> None:
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        port = str(taken.getsockname()[1])
+        done = manage(shop, "serve", "--port", port)
+    assert done.returncode == 1
+    assert f"port {port}" in done.stderr
+    assert "--port" in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+@pytest.mark.parametrize("ended_by", [signal.SIGTERM, signal.SIGINT])
+def test_serve_answers_and_ends_with_everything_it_started(
+    shop: Path, ended_by: signal.Signals
+) -> None:
+    with running(shop, "serve", "--port", str(free_port())) as (process, address):
+        with urllib.request.urlopen(f"{address}/healthz", timeout=10) as answer:
+            assert (answer.status, json.load(answer)) == (200, {"status": "ok"})
+        process.send_signal(ended_by)
+        assert process.wait(timeout=30) == 0
+        with pytest.raises(ProcessLookupError):
+            os.killpg(process.pid, 0)
+
+
+class Visitor:
+    """A person with a browser's cookies and a token of their own."""
+
+    def __init__(self, address: str, login: dict[str, str]) -> None:
+        self.address, self.token = address, login["token"]
+        self.jar = http.cookiejar.CookieJar()
+        self.opener = urllib.request.build_opener(urllib.request.HTTPCookieProcessor(self.jar))
+        self.read("/login/")
+        self.send("/login/", username=login["user"], password=login["password"])
+
+    def read(self, path: str) -> bytes:
+        with self.opener.open(self.address + path, timeout=20) as answer:
+            return bytes(answer.read())
+
+    def send(self, path: str, **form: str) -> str:
+        """The address where the answer leads."""
+        form["csrfmiddlewaretoken"] = next(c.value or "" for c in self.jar if c.name == "csrftoken")
+        data = urllib.parse.urlencode(form).encode()
+        with self.opener.open(self.address + path, data, timeout=20) as answer:
+            return str(answer.url)
+
+    def task(self, number: str) -> dict[str, Any]:
+        headers = {"Authorization": f"Token {self.token}"}
+        request = urllib.request.Request(f"{self.address}/api/v1/tasks/{number}/", headers=headers)
+        with urllib.request.urlopen(request, timeout=20) as answer:
+            return dict(json.load(answer))
+
+
+def test_demo_serves_with_a_worker_that_finishes_a_task(shop: Path) -> None:
+    """More labels than the web process draws: asked on the page, drawn by the worker."""
+    logins = json.loads((shop / "logins.json").read_text())
+    codes = [code for (code,) in rows(shop, "SELECT code FROM tooling_piece LIMIT 320")]
+    arguments = ("demo", "--port", str(free_port()), "--data-dir", str(shop))
+    with running(shop, *arguments) as (_process, address):
+        visitor = Visitor(address, logins["engineer"])
+        led_to = visitor.send("/labels/print/", what="codes", codes=" ".join(codes), size="50x25")
+        found = re.fullmatch(re.escape(address) + r"/labels/(\d+)/", led_to)
+        assert found, led_to
+        number, give_up = found[1], time.monotonic() + TASK_SECONDS
+        while (task := visitor.task(number))["state"] in ("waiting", "running"):
+            assert time.monotonic() < give_up, task
+        assert task["state"] == "done", task
+        assert visitor.read(f"/labels/{number}.pdf").startswith(b"%PDF-")
+    printed = rows(shop, "SELECT count(DISTINCT code) FROM tooling_labelevent WHERE what = 'issue'")
+    assert printed[0][0] >= len(codes)
