@@ -190,7 +190,9 @@ class Pages:
     def _told(self, answer: Any) -> Told:
         text = re.sub(r"<template.*?</template>", "", answer.content.decode(), flags=re.DOTALL)
         codes = tuple(re.findall(r'class="problem[^"]*" data-code="([^"]*)"', text))
-        parts = re.findall(r'class="problem[^"]*" data-code="[^"]*"[^>]*>(.*?)</div>', text, re.DOTALL)
+        parts = re.findall(
+            r'class="problem[^"]*" data-code="[^"]*"[^>]*>(.*?)</div>', text, re.DOTALL
+        )
         words = html.unescape(" ".join(re.sub(r"<[^>]+>", " ", each) for each in parts))
         return Told(answer.status_code, codes, re.sub(r"\s+", " ", words))
 
