@@ -92,3 +92,18 @@ def test_an_empty_shaft_says_so() -> None:
     drawing = _draw(RibbonShaft("bottom", ()))
     assert drawing.description == "From the shoulder: idle."
     assert "shoulder" in [text.text for text in _texts(drawing)]
+
+
+@pytest.mark.parametrize("stack", [[(50, 180), (10, 90)], [(60, 100), (200, 100)]])
+def test_the_total_never_lies_on_its_own_arrows(stack: list[tuple[float, float]]) -> None:
+    """A letter is at most 0.62 em wide, as the captions reckon it."""
+    drawing = _draw(shaft("top", stack))
+    total = f"{sum(width for width, _d in stack):g} mm"
+    (said,) = [text for text in _texts(drawing) if text.text.startswith(total)]
+    wide = len(said.text) * said.size * 0.62
+    left = said.x - wide / 2 if said.anchor == "middle" else said.x
+    lines = [s for s in drawing.shapes if isinstance(s, Line) and s.look == "dimension"]
+    level = [line for line in lines if line.y1 == line.y2]
+    assert level
+    for line in level:
+        assert line.x2 <= left + 0.1 or line.x1 >= left + wide - 0.1

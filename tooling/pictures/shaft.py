@@ -25,6 +25,7 @@ _SMALL = 16 * PX
 _ROW = 25 * PX
 _MARK = 30 * PX
 _FRAME = 1.6 * PX
+_ARROW = 11 * PX
 _SHOULDER = 16 * PX
 _CAPTION_MARK = 18 * PX
 _LETTER = 0.62
@@ -218,14 +219,18 @@ def _total(placed: Sequence[Placed], y: float, unit: Unit) -> Iterator[Shape]:
     middle = (left + right) / 2
     for x in (left, right):
         yield Line(x, y - 8 * PX, x, y + 8 * PX, "dimension")
-    yield Line(left, y, max(middle - half, left), y, "dimension")
-    yield Line(min(middle + half, right), y, right, y, "dimension")
     yield _arrow(left, y, 1)
     yield _arrow(right, y, -1)
+    if right - left < 2 * (half + _ARROW):  # no room between the arrows: the figure stands beside
+        yield Line(left, y, right, y, "dimension")
+        yield Text(right + 8 * PX, y + 6 * PX, said, _TEXT, "start", "label strong")
+        return
+    yield Line(left, y, middle - half, y, "dimension")
+    yield Line(middle + half, y, right, y, "dimension")
     yield Text(middle, y + 6 * PX, said, _TEXT, "middle", "label strong")
 
 
 def _arrow(x: float, y: float, way: int) -> Path:
-    length, half = 11 * PX * way, 3 * PX
+    length, half = _ARROW * way, 3 * PX
     tip = (("M", (x, y)), ("L", (x + length, y - half)), ("L", (x + length, y + half)), ("Z", ()))
     return Path(tip, "arrow")
