@@ -18,7 +18,7 @@ def texts(pieces: list[tuple[str, str]]) -> list[LabelText]:
 
 
 def most_memory_mb() -> float:
-    """The high-water mark since this program was started; ``getrusage`` would count its parent's."""
+    """The high-water mark since this program began; ``getrusage`` counts its parent too."""
     status = Path("/proc/self/status").read_text().splitlines()
     return next(float(line.split()[1]) / 1024 for line in status if line.startswith("VmHWM"))
 

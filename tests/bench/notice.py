@@ -21,6 +21,8 @@ from tests.bench.clock import Figure
 from tests.browser.conftest import FLAGS
 from tooling.models import Kit, KitPosition, Place
 from tooling.services import kits
+from tooling.services.codes import next_codes
+from tooling.services.write import writing
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 SCANS = 20
@@ -29,8 +31,10 @@ SCANS = 20
 def notice(built: Built) -> list[Figure]:
     """Seconds from the answered scan to the changed state in an open kit page, 20 times."""
     kit = Kit.objects.get(number=built.kit_number)
+    with writing():
+        code = next_codes(kind="C")[0]
     cart = Place.objects.create(
-        code="C00000", kind="cart", name="Bench cart", path="/C00000/", path_name="Bench cart"
+        code=code, kind="cart", name="Bench cart", path=f"/{code}/", path_name="Bench cart"
     )
     kits.set_gathering_place(by=built.person, at=datetime.now(UTC), kit=kit, place=cart)
     token, _made = Token.objects.get_or_create(user=built.person)
@@ -46,7 +50,7 @@ def notice(built: Built) -> list[Figure]:
     )  # fmt: skip
     try:
         assert server.stdout is not None
-        assert "READY" in server.stdout.readline()
+        assert any("READY" in line for line in server.stdout), "the server did not start"
         waits = sorted(_watch(f"http://127.0.0.1:{port}", built, token.key, cart.code, codes))
     finally:
         server.terminate()

@@ -26,5 +26,9 @@ class Command(BaseCommand):
             port=options["port"],
             with_worker=not options["no_worker"],
             web_processes=options["processes"],
-            on_ready=lambda address: self.stdout.write(f"READY {address}"),
+            on_ready=self._ready,
         )
+
+    def _ready(self, address: str) -> None:
+        self.stdout.write(f"READY {address}")
+        self.stdout.flush()
