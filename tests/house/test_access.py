@@ -90,6 +90,7 @@ def found(world: World, cast: dict[str, Person], settings: Any, tmp_path: Path) 
     set_row = {"number": "T-1", "position": position.pk, "copy": copy.pk, "letter": "A",
                "mill": "M1", "chart": chart.pk, "set_pass": position.set_pass_id}  # fmt: skip
     return {
+        "kits/jobs/": {"number": job.number},
         "kits/": kit_row,
         "pieces/stock/": {"code": line.code},
         "pieces/": {"code": piece.code, "number": alias.pk},

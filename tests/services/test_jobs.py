@@ -133,3 +133,19 @@ def test_without_a_reason_nothing_is_called_off(shop, engineer, at):
         jobs.cancel(by=engineer, at=at, job=job, reason=" ")
     job.refresh_from_db()
     assert job.state == JobState.PLANNED
+
+
+def test_called_off_after_its_start_it_was_never_done(shop, engineer, at):
+    """Closing the kit of a job whose start is past says done; calling it off does not."""
+    job = plan(shop, engineer)
+    kits.open_kit(by=engineer, at=at, job=job)
+    jobs.cancel(by=engineer, at=at + timedelta(days=3), job=job, reason="mill stood")
+    said = Change.objects.filter(subject="Job", what__in=["done", "cancelled"])
+    assert [each.what for each in said] == ["cancelled"]
+
+
+def test_without_a_time_it_is_gathered_a_day_before_the_new_start(shop, engineer, at):
+    job = plan(shop, engineer, gathers_at=at)
+    starts = at + timedelta(days=9)
+    job = jobs.edit(by=engineer, at=at, job=job, starts_at=starts, gathers_at=None)
+    assert job.gathers_at == starts - timedelta(days=1)

@@ -63,7 +63,8 @@ def plan(
 
 
 def edit(*, by: Person, at: datetime, job: Job, reason: str = "", **fields: Any) -> Job:
-    """Change a planned job. Set, variant and mill stay while its kit is open.
+    """Change a planned job. Set, variant and mill stay while its kit is open. ``gathers_at`` of
+    None: a day before its start.
 
     Raises as ``plan``, and ``job_is_over``, ``job_has_kit``.
     """
@@ -71,7 +72,9 @@ def edit(*, by: Person, at: datetime, job: Job, reason: str = "", **fields: Any)
     require_fields(Job, fields)
     with writing():
         fresh = Job.objects.select_for_update().get(pk=job.pk)
-        _check_planned(fresh)
+        check_planned(fresh)
+        if "gathers_at" in fields and fields["gathers_at"] is None:
+            fields["gathers_at"] = fields.get("starts_at", fresh.starts_at) - GATHERS_BEFORE
         names = ("tool_set", "mill", "variant", "starts_at", "gathers_at", "hours",
                  "thickness_nm", "width_nm", "length_nm")  # fmt: skip
         _check({name: getattr(fresh, name) for name in names} | fields)
@@ -93,15 +96,15 @@ def cancel(*, by: Person, at: datetime, job: Job, reason: str) -> Job:
     reason = require_text(reason, field="reason", label=_("Reason"), longest=400)
     with writing():
         fresh = Job.objects.select_for_update().get(pk=job.pk)
-        _check_planned(fresh)
-        kit = Kit.objects.filter(job=fresh).exclude(state=KitState.CLOSED).first()
-        if kit is not None:
-            kits.close(by=by, at=at, kit=kit, reason=reason)
+        check_planned(fresh)
         fields = {"state": JobState.CANCELLED}
         apply_edit(
             by=by, at=at, row=fresh, key=fresh.number, fields=fields, what="cancelled",
             reason=reason,
         )  # fmt: skip
+        kit = Kit.objects.filter(job=fresh).exclude(state=KitState.CLOSED).first()
+        if kit is not None:
+            kits.close(by=by, at=at, kit=kit, reason=reason)
     return fresh
 
 
@@ -112,7 +115,8 @@ def _tell(kit: Kit) -> None:
     bump([kit.pk])
 
 
-def _check_planned(job: Job) -> None:
+def check_planned(job: Job) -> None:
+    """A job that is done or called off stays as it is. Raises ``job_is_over``."""
     if job.state != JobState.PLANNED:
         raise Conflict(
             "job_is_over",

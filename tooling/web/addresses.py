@@ -6,6 +6,7 @@ from django.urls import URLPattern, path, register_converter
 
 from tooling.web import (
     drawings,
+    jobs,
     kit_acts,
     kit_paper,
     kits,
@@ -39,8 +40,10 @@ KITS: list[URLPattern] = [
     path("", today.go_today, name="home"),
     path("today/", today.show_today, name="today"),
     path("kits/", kits.show_kits, name="kits"),
-    path("kits/plan/", kit_acts.plan_job, name="job-plan"),
+    path("kits/plan/", jobs.plan_job, name="job-plan"),
     path("kits/open/", kit_acts.open_kit, name="kit-open"),
+    path("kits/jobs/<path:number>/edit/", jobs.edit_job, name="job-edit"),
+    path("kits/jobs/<path:number>/cancel/", jobs.cancel_job, name="job-cancel"),
     path("kits/<slug:number>/", kits.show_kit, name="kit"),
     path("kits/<slug:number>/live/", kits.show_live, name="kit-live"),
     path(

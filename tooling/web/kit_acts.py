@@ -1,4 +1,4 @@
-"""What people do with kits and jobs: plan, open, assemble, choose, gather, tick, close."""
+"""What people do with kits: open, assemble, choose, gather, tick, turn, close."""
 
 from __future__ import annotations
 
@@ -12,9 +12,8 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils import timezone
-from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
-from django.views.decorators.http import require_http_methods, require_POST
+from django.views.decorators.http import require_POST
 
 from tooling.errors import NotAllowed, ToolingError, Unknown
 from tooling.models import How, Job, Kit, KitPosition, KitState, Piece
@@ -24,41 +23,13 @@ from tooling.queries.kits import find_kit
 from tooling.services import jobs, kits, scans
 from tooling.services.paper_sets import handle
 from tooling.services.scan_moves import ScanIn
-from tooling.web.doors import data_of, fill_in, require
-from tooling.web.forms.kits import CloseForm, JobForm, PlaceForm
+from tooling.web.doors import require
+from tooling.web.forms.kits import CloseForm, PlaceForm
 from tooling.web.kits import kit_answer
 from tooling.web.rows import get_row
 from tooling.web.sessions import person_of
 
 A_MINUTE = timedelta(minutes=1)
-
-
-@require_http_methods(["GET", "POST"])
-def plan_job(request: HttpRequest) -> HttpResponse:
-    require(request, Verb.PLAN_JOBS)
-    person = person_of(request)
-    form = JobForm(data_of(request), strip_unit=person.strip_unit)
-
-    def save(values: dict[str, Any]) -> Job:
-        values["length_nm"] = values.pop("strip_length")
-        wanted = {name: value for name, value in values.items() if name not in form.HIDDEN}
-        if wanted["customer"] is None:
-            del wanted["customer"]
-        return jobs.plan(by=person, at=timezone.now(), **wanted)
-
-    return fill_in(
-        request,
-        form,
-        template="kits/plan.html",
-        save=save,
-        done=lambda job: (
-            reverse("kits"),
-            _("Job {number} is planned. Open its kit when it is to be gathered.").format(
-                number=job.number
-            ),
-        ),
-        back=reverse("kits"),
-    )
 
 
 @require_POST

@@ -8,7 +8,7 @@ from django.db.models import Model, QuerySet
 from django.utils.translation import gettext_lazy as _
 
 from tooling.errors import Unknown
-from tooling.models import Drawing, Mill, Piece, Place, StockLine, ToolSet
+from tooling.models import Drawing, Job, Mill, Piece, Place, StockLine, ToolSet
 
 
 def get_row(rows: QuerySet[Any], *, said: str, **where: Any) -> Any:
@@ -46,6 +46,12 @@ def get_set(number: str) -> ToolSet:
 
 def get_drawing(number: str) -> Drawing:
     found: Drawing = get_row(Drawing.objects.all(), said=number, number=number)
+    return found
+
+
+def get_job(number: str) -> Job:
+    rows = Job.objects.select_related("tool_set", "mill", "variant", "customer")
+    found: Job = get_row(rows, said=number, number=number)
     return found
 
 

@@ -7,9 +7,9 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from tooling.engineering.lengths import parse_strip_length
+from tooling.engineering.lengths import format_strip_length, parse_strip_length
 from tooling.errors import ToolingError
-from tooling.models import Mill, Owner, SetVariant, ToolSet
+from tooling.models import Job, Mill, Owner, SetVariant, ToolSet
 from tooling.web.forms.fields import (
     LengthInput,
     RecordForm,
@@ -119,3 +119,57 @@ class JobForm(RecordForm):
             return parse_strip_length(text, unit=self.strip_unit, field=str(_("Length to run"))).nm
         except ToolingError as error:
             raise said(error)
+
+
+class CancelForm(RecordForm):
+    """Calling a job off, which always needs a reason."""
+
+    reason = forms.CharField(
+        label=_("Why it is called off"),
+        max_length=400,
+        help_text=_("Such as: the customer moved the order to another month."),
+    )
+    HIDDEN = ("sure",)
+
+
+class EditJob(JobForm):
+    """A job that is planned already. Its number stays; while its kit is open, set, variant and
+    mill stay too. What was not touched is not sent on: a time keeps its seconds, a length its
+    last nanometre."""
+
+    FACTS = ("tool_set", "variant", "mill", "starts_at", "gathers_at", "customer", "unit", "grade",
+             "coating")  # fmt: skip
+    LENGTHS = ("thickness_nm", "width_nm")
+    KEPT_BY_KIT = ("tool_set", "variant", "mill")
+
+    def __init__(
+        self, *args: Any, job: Job, has_kit: bool, strip_unit: Any = "m", **more: Any
+    ) -> None:
+        self.job = job
+        initial: dict[str, Any] = {name: getattr(job, name) for name in self.FACTS}
+        for name in ("starts_at", "gathers_at"):
+            initial[name] = initial[name].replace(second=0, microsecond=0)
+        initial["hours"] = f"{job.hours:g}"
+        length = format_strip_length(job.length_nm, strip_unit)
+        initial["strip_length"] = f"{length} {strip_unit}" if job.length_nm else ""
+        lengths = {name: getattr(job, name) for name in self.LENGTHS}
+        more |= {"initial": initial, "lengths": lengths, "unit": job.unit}
+        super().__init__(*args, strip_unit=strip_unit, **more)
+        sent = any(name in self.data for name in self.KEPT_BY_KIT)
+        for name in ("number", *(self.KEPT_BY_KIT if has_kit and not sent else ())):
+            del self.fields[name]
+
+    def clean_strip_length(self) -> int:
+        if "strip_length" in self.changed_data:
+            return super().clean_strip_length()
+        return self.job.length_nm
+
+    def changes(self) -> dict[str, Any]:
+        """What a clean form changes of the job, by the service's names."""
+        touched = set(self.changed_data)
+        if "unit" in touched:
+            touched |= set(self.LENGTHS)
+        wanted = {name: self.cleaned_data[name] for name in touched}
+        if "strip_length" in wanted:
+            wanted["length_nm"] = wanted.pop("strip_length")
+        return wanted
