@@ -122,6 +122,12 @@ def test_a_wrong_label_is_replaced_printed_and_scanned(
     page.press("#scan-field", "Enter")
     problem = page.locator(".problem[data-code=void_label]")
     expect(problem).to_contain_text(f"{piece.code} took its place")
+    expect(problem.get_by_role("link")).to_have_text(f"Print {piece.code} again")
+    page.goto(f"/scan/?to={other.code}")
+    page.fill("#scan-field", old)
+    page.press("#scan-field", "Enter")
+    problem.get_by_role("link", name=f"Print {piece.code} again").click()
+    expect(page.locator("#codes")).to_have_value(piece.code)
     assert put(attendant, at, piece.code, other.code).status == "taken"
 
 

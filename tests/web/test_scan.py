@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from tests.services.scanning import put
 from tooling.models import Kit, KitPosition, Movement, Piece, RefusedScan
+from tooling.services import labels
 
 pytestmark = pytest.mark.django_db
 
@@ -256,3 +257,40 @@ def test_nonsense_is_a_problem_and_never_a_fault(page, other, nonsense) -> None:
     assert enter(page, nonsense, to=other.code).status_code in (200, 400, 404)
     assert page.get("/scan/", {"find": nonsense, "to": nonsense}).status_code in (200, 404)
     assert page.get("/scan/read/", {"code": nonsense}).status_code == 404
+
+
+# A void label.
+
+
+@pytest.mark.parametrize("has_place", [True, False])
+def test_a_void_label_leads_to_printing_the_one_that_took_its_place(
+    page, attendant, at, piece, other, has_place
+) -> None:
+    newer = labels.reissue(by=attendant, at=at, code=piece.code, reason="torn")
+    answer = enter(page, piece.code, to=other.code if has_place else "")
+    assert problem_of(answer) == "void_label"
+    link = f'<a class="button" href="/labels/?codes={newer}">Print {newer} again</a>'
+    assert link in answer.content.decode()
+    told = page.get("/scan/read/", {"code": piece.code}).json()
+    assert (told["code"], told["todo_url"]) == ("void_label", f"/labels/?codes={newer}")
+
+
+def test_a_void_label_without_a_successor_leads_to_giving_a_new_code(
+    page, attendant, at, piece
+) -> None:
+    labels.void(by=attendant, at=at, code=piece.code, reason="lost")
+    answer = enter(page, piece.code).content.decode()
+    assert '<a class="button" href="/labels/#void">Give a new code</a>' in answer
+    assert f'name="code" value="{piece.code}"' in page.get("/labels/").content.decode()
+
+
+def test_who_prints_no_labels_is_not_sent_to_print_one(log_in, crew, attendant, at, piece) -> None:
+    labels.reissue(by=attendant, at=at, code=piece.code, reason="torn")
+    answer = enter(log_in(crew), piece.code)
+    assert problem_of(answer) == "void_label"
+    assert 'href="/labels/?codes=' not in answer.content.decode()
+
+
+def test_any_other_problem_has_no_way_to_the_labels(page) -> None:
+    told = page.get("/scan/read/", {"code": "nothing of ours"}).json()
+    assert set(told) == {"code", "message"}

@@ -4,18 +4,20 @@ from __future__ import annotations
 
 import uuid
 from typing import Any
+from urllib.parse import urlencode
 
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.dateparse import parse_datetime
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_GET, require_POST
 
 from tooling.errors import ToolingError
 from tooling.models import How
-from tooling.permissions import Verb, check_can
+from tooling.permissions import Verb, can, check_can
 from tooling.queries.pieces import Filters, search_pieces
 from tooling.queries.scans import (
     WhatItIs,
@@ -64,6 +66,8 @@ def _page(request: HttpRequest, **answer: Any) -> HttpResponse:
         **answer,
     }  # fmt: skip
     shown = context["error"]
+    if shown:
+        context |= _way_out(request, shown)
     return render(request, "scan/scan.html", context, status=shown.status if shown else 200)
 
 
@@ -98,7 +102,7 @@ def read(request: HttpRequest) -> HttpResponse:
         check_can(request.user, Verb.MOVE_PIECES)
         found = what_is(_said(request.GET.get("code")))
     except ToolingError as error:
-        told = {"code": error.code, "message": error.message}
+        told = {"code": error.code, "message": error.message, **_way_out(request, error)}
         return JsonResponse(told, status=error.status)
     return JsonResponse(
         {
@@ -206,7 +210,7 @@ def _record(request: HttpRequest, **said: Any) -> HttpResponse:
     if said["to"]:
         _remember(request, said["to"])
     if result.status == scans.REFUSED:
-        return _page(request, error=_as_error(result))
+        return _page(request, error=_as_error(result, said["code"]))
     return redirect("scan")
 
 
@@ -215,5 +219,22 @@ def _url(found: WhatItIs) -> str:
     return reverse(found.page, args=[found.key]) if found.page else ""
 
 
-def _as_error(result: scans.ScanResult) -> ToolingError:
+def _as_error(result: scans.ScanResult, code: str) -> ToolingError:
+    """The refusal with its values where the code by itself is the trouble, else its sentence."""
+    if result.code == "void_label":
+        try:
+            what_is(code)
+        except ToolingError as error:
+            return error
     return ToolingError(result.code, "{said}", said=result.message)
+
+
+def _way_out(request: HttpRequest, error: ToolingError) -> dict[str, str]:
+    """What whoever may print labels can do about a void one, and where."""
+    if error.code != "void_label" or not can(request.user, Verb.ISSUE_LABELS):
+        return {}
+    newer = error.values.get("newer")
+    if not newer:
+        return {"todo": gettext("Give a new code"), "todo_url": reverse("labels") + "#void"}
+    said = gettext("Print {code} again").format(code=newer)
+    return {"todo": said, "todo_url": f"{reverse('labels')}?{urlencode({'codes': newer})}"}

@@ -1,7 +1,8 @@
 // The Scan page: two beats, where and then what. A wedge scanner, or fingers, write into
 // #scan-field; Enter ends a code. Marks and page data come from the data- attributes of [data-scan]:
 //   data-scans-url   POST batches (see scan-queue.js)
-//   data-read-url    GET ?code= → {is_place, code, name, said, url}: what a code is, where it belongs
+//   data-read-url    GET ?code= → {is_place, code, name, said, url}: what a code is, where it belongs;
+//                    or {code, message, todo, todo_url}: why it is nothing, what to do and where
 //   data-idle-s      the context is let go after so long without a scan
 //   data-guard-s     the same label within so long in the same context counts once
 //   data-to, data-to-name   a context to begin with (from a place's own page)
@@ -21,6 +22,17 @@ const CODE = /^[RSDLHBPCTKM][0-9A-Z]{6}[0-9A-Z*]$/;
 export function folded(text) {
   const code = text.toUpperCase().replace(/[\s-]/g, "").replace(/O/g, "0").replace(/I/g, "1");
   return CODE.test(code) ? code : text.trim();
+}
+
+function linkTo(href, words) {
+  const link = document.createElement("a");
+  link.className = "button";
+  link.href = href;
+  link.textContent = words;
+  const actions = document.createElement("div");
+  actions.className = "actions";
+  actions.append(link);
+  return actions;
 }
 
 class ScanPage {
@@ -111,7 +123,7 @@ class ScanPage {
       const response = await fetch(url, { headers: { Accept: "application/json" } });
       if (response.redirected) throw new Error("logged out");
       const what = await response.json();
-      if (!response.ok) this.refuse(what.code, what.message, code);
+      if (!response.ok) this.refuse(what.code, what.message, code, what);
       else if (what.is_place) this.enter(what);
       else if (this.to) this.put(code, how);
       else this.tell(what);
@@ -187,30 +199,39 @@ class ScanPage {
   answered(scan, result) {
     if (scan.corrects) this.undone(scan, result);
     else this.addRow(scan, result);
-    if (result.status === "refused") this.refuse(result.code, result.message, scan.code);
+    if (result.status === "refused") this.refuseScan(scan, result);
     else if (result.status === "repeated") this.signal.show("again", this.words.wordsAgain, result.message);
     else this.signal.show("taken", scan.corrects ? this.words.wordsUndone : this.words.wordsTaken, result.message);
   }
 
   // No dead end: what cannot be read, or names several, is ticked on a list.
   tickLink(text) {
-    const link = document.createElement("a");
-    link.className = "button";
-    link.href = `?${new URLSearchParams({ to: this.to, find: text })}#tick`;
-    link.textContent = this.words.wordsTick;
-    const actions = document.createElement("div");
-    actions.className = "actions";
-    actions.append(link);
-    return actions;
+    const query = new URLSearchParams({ to: this.to, find: text });
+    return linkTo(`?${query}#tick`, this.words.wordsTick);
   }
 
-  refuse(code, message, text = "") {
-    const problem = this.root.querySelector("template[data-problem]").content.cloneNode(true);
-    problem.querySelector(".problem").dataset.code = code;
+  refuse(code, message, text = "", what = {}) {
+    const problem = this.root.querySelector("template[data-problem]").content.cloneNode(true).firstElementChild;
+    problem.dataset.code = code;
     problem.querySelector("p").textContent = message;
-    if (TICK_INSTEAD.has(code)) problem.querySelector(".problem").append(this.tickLink(text));
+    if (TICK_INSTEAD.has(code)) problem.append(this.tickLink(text));
+    if (what.todo_url) problem.append(linkTo(what.todo_url, what.todo));
     this.answer.replaceChildren(problem);
     this.signal.show("refused", this.words.wordsRefused, message);
+    return problem;
+  }
+
+  // A batch answers with the sentence alone; what to do about a void label is asked for.
+  async refuseScan(scan, result) {
+    const problem = this.refuse(result.code, result.message, scan.code);
+    if (result.code !== "void_label") return;
+    try {
+      const response = await fetch(`${this.words.readUrl}?code=${encodeURIComponent(scan.code)}`);
+      const what = await response.json();
+      if (what.todo_url) problem.append(linkTo(what.todo_url, what.todo));
+    } catch {
+      // The sentence says what to do; without a connection there is no page to go to.
+    }
   }
 
   addRow(scan, result) {

@@ -126,6 +126,7 @@ class CancelForm(RecordForm):
 
     reason = forms.CharField(
         label=_("Why it is called off"),
+        required=False,  # the service says what is missing
         max_length=400,
         help_text=_("Such as: the customer moved the order to another month."),
     )
