@@ -239,3 +239,27 @@ def test_every_page_of_a_kit_can_be_used_by_everybody(
         # The marks of stations share one row by design; each is still a finger wide enough.
         low = [said for said in small_targets(page) if 'aria-label="Station' not in said]
         assert low == [], path
+
+
+@pytest.mark.parametrize(("screen", "scheme"), [("phone", "dark"), ("desk", "light")])
+def test_a_job_is_changed_where_everybody_can(
+    open_as: Open, engineer: Person, kit: Kit, screen: str, scheme: str
+) -> None:
+    page = open_as(
+        engineer,
+        f"/kits/{kit.number}/",
+        viewport=SCREENS[screen],
+        color_scheme=scheme,
+        bypass_csp=True,
+    )
+    page.get_by_role("link", name="Change the job").click()
+    page.fill("#id_strip_length", "as long as it goes")
+    page.get_by_role("button", name="Save").click()
+    expect(page.locator(".problem[data-code=not_a_length]")).to_be_visible()
+    expect(page.locator("#id_strip_length")).to_have_value("as long as it goes")
+    assert accessibility_problems(page) == []
+    assert wider_than_the_screen(page) <= 0
+    assert small_targets(page) == []
+    page.fill("#id_strip_length", "250 m")
+    page.get_by_role("button", name="Save").click()
+    expect(page.locator(".undo")).to_have_text(f"Job {kit.job.number} is changed.")
