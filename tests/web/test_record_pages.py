@@ -157,7 +157,7 @@ def test_an_empty_shop_teaches_the_first_step(
 @pytest.mark.parametrize(
     "path",
     [
-        "/pieces/R000000X/",
+        "/pieces/R0008N39/",
         "/shop/places/P0000000/",
         "/sets/none/",
         "/sets/1472/mills/none/",
