@@ -90,6 +90,9 @@ def open_as(browser: Browser, live_server: Any) -> Iterator[Callable[..., Page]]
         page.click("main button[type=submit]")
         page.wait_for_url(lambda url: "/login/" not in url)
         page.goto(path)
+        begins_in = page.locator("[autofocus]")
+        if begins_in.count():
+            expect(begins_in.first).to_be_focused()
         return page
 
     yield _open

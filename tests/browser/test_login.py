@@ -46,7 +46,8 @@ def test_a_wrong_password_is_said_beside_the_form(
     context = browser.new_context(viewport=PHONE, base_url=live_server.url)
     page = context.new_page()
     page.goto("/login/")
-    page.keyboard.type("crew")  # the first field has the focus
+    expect(page.locator("input[name=username]")).to_be_focused()
+    page.keyboard.type("crew")
     page.keyboard.press("Tab")
     page.keyboard.type("wrong")
     page.keyboard.press("Enter")
