@@ -25,6 +25,18 @@ HISTORY: tuple[type[Model], ...] = (
     models.LengthEntry,
     models.Work,
     models.WorkMeasure,
+    models.DueBack,
+    models.Picture,
+    models.Incident,
+    models.IncidentPiece,
+    models.Approval,
+    models.ApprovalPiece,
+    models.OwnerReport,
+    models.ReportNote,
+    models.OwnerMarkCheck,
+    models.CountEntry,
+    models.Receipt,
+    models.Inspection,
 )
 
 CURRENT: tuple[type[Model], ...] = (
@@ -63,6 +75,11 @@ CURRENT: tuple[type[Model], ...] = (
     models.Import,
     models.ImportFile,
     models.Counter,
+    models.DrawingFeature,
+    models.Count,
+    models.CountLine,
+    models.Purchase,
+    models.PurchaseLine,
 )
 
 REFUSAL = "history is never changed"

@@ -1,7 +1,9 @@
 """What is kept. Each model is listed as history or current in ``tooling/history.py``."""
 
+from tooling.models.counts import Count, CountEntry, CountLine, CountState
 from tooling.models.fields import DIAMETERS, DIMENSIONS, LengthField, Shaft, Unit
-from tooling.models.files import DrawingFile, StoredFile
+from tooling.models.files import DrawingFile, Picture, StoredFile
+from tooling.models.incidents import Incident, IncidentKind, IncidentPiece
 from tooling.models.kits import Job, JobState, Kit, KitPosition, KitState
 from tooling.models.mills import (
     Closing,
@@ -14,11 +16,22 @@ from tooling.models.mills import (
     MillShaft,
     Station,
 )
-from tooling.models.movements import How, LabelEvent, Movement, RefusedScan, What
+from tooling.models.movements import DueBack, How, LabelEvent, Movement, RefusedScan, What
+from tooling.models.owners import (
+    Answer,
+    Approval,
+    ApprovalKind,
+    ApprovalPiece,
+    OwnerMarkCheck,
+    OwnerReport,
+    ReportKind,
+    ReportNote,
+)
 from tooling.models.pieces import (
     NOT_FIT,
     Condition,
     Drawing,
+    DrawingFeature,
     DrawingKind,
     DrawingRevision,
     MarkPlace,
@@ -27,6 +40,7 @@ from tooling.models.pieces import (
     PieceAlias,
     StockLine,
 )
+from tooling.models.receiving import Inspection, Purchase, PurchaseLine, Receipt, Verdict
 from tooling.models.regrinds import Work, WorkKind, WorkMeasure
 from tooling.models.sets import (
     Allotment,
@@ -71,20 +85,30 @@ __all__ = [
     "MOVING_KINDS",
     "NOT_FIT",
     "Allotment",
+    "Answer",
+    "Approval",
+    "ApprovalKind",
+    "ApprovalPiece",
     "Change",
     "ChartPass",
     "ChartState",
     "Closing",
     "Condition",
+    "Count",
+    "CountEntry",
+    "CountLine",
+    "CountState",
     "Counter",
     "Datum",
     "Device",
     "Drawing",
+    "DrawingFeature",
     "DrawingFile",
     "DrawingKind",
     "DrawingRevision",
     "Drive",
     "DriveGroup",
+    "DueBack",
     "Gauge",
     "Hand",
     "How",
@@ -92,6 +116,10 @@ __all__ = [
     "ImportFile",
     "ImportMapping",
     "ImportState",
+    "Incident",
+    "IncidentKind",
+    "IncidentPiece",
+    "Inspection",
     "Job",
     "JobState",
     "KeyStyle",
@@ -107,14 +135,22 @@ __all__ = [
     "Movement",
     "OldPieces",
     "Owner",
+    "OwnerMarkCheck",
+    "OwnerReport",
     "Person",
     "PersonRole",
+    "Picture",
     "Piece",
     "PieceAlias",
     "Place",
     "PlaceKind",
+    "Purchase",
+    "PurchaseLine",
     "Reading",
+    "Receipt",
     "RefusedScan",
+    "ReportKind",
+    "ReportNote",
     "Role",
     "SetCopy",
     "SetPass",
@@ -131,6 +167,7 @@ __all__ = [
     "TaskState",
     "ToolSet",
     "Unit",
+    "Verdict",
     "What",
     "Work",
     "WorkKind",

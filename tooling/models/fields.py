@@ -39,3 +39,4 @@ class Shaft(models.TextChoices):
     TOP = "top", "top"
     BOTTOM = "bottom", "bottom"
     SIDE = "side", "side"
+    LINE = "line", "on the line"

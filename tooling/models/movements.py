@@ -113,6 +113,22 @@ class Movement(models.Model):
         return f"{self.what} {self.uuid}"
 
 
+class DueBack(models.Model):
+    """History: when what a movement took away is due back. The newest of a movement stands."""
+
+    movement = models.ForeignKey(Movement, on_delete=models.PROTECT, related_name="due_backs")
+    due_on = models.DateField(null=True, help_text="Empty: no date any more.")
+    at = models.DateTimeField()
+    by = models.ForeignKey(Person, null=True, on_delete=models.PROTECT, related_name="+")
+    reason = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        indexes = [models.Index(fields=["movement", "at"], name="due_back_of_movement")]
+
+    def __str__(self) -> str:
+        return f"{self.movement}: {self.due_on}"
+
+
 class RefusedScan(models.Model):
     """History: a scan that could not be taken, kept with its reason."""
 

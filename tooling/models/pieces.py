@@ -87,6 +87,9 @@ class DrawingRevision(models.Model):
     least_outside_diameter_nm = LengthField(optional=True)
     least_face_width_nm = LengthField(optional=True)
     bore_class = models.CharField(max_length=6, blank=True, help_text="Such as H7.")
+    strokes_to_sharpen = models.PositiveBigIntegerField(
+        null=True, blank=True, help_text="Line tooling: strokes between sharpenings."
+    )
     mass_g = models.PositiveIntegerField(null=True, blank=True)
 
     class Meta:
@@ -107,6 +110,44 @@ class DrawingRevision(models.Model):
 
     def __str__(self) -> str:
         return f"{self.drawing} {self.revision}"
+
+
+class DrawingFeature(models.Model):
+    """Something that a die makes in the strip: a hole, a slot, a notch, a cut."""
+
+    revision = models.ForeignKey(DrawingRevision, on_delete=models.CASCADE, related_name="features")
+    order = models.PositiveSmallIntegerField()
+    shape = models.CharField(
+        max_length=12,
+        choices=[
+            ("round", _("round hole")),
+            ("slot", _("slot")),
+            ("rectangle", _("rectangle")),
+            ("notch", _("notch")),
+            ("louvre", _("louvre")),
+            ("emboss", _("emboss")),
+            ("cut", _("cut-off")),
+            ("other", _("other")),
+        ],
+    )
+    name = models.CharField(max_length=60, blank=True)
+    width_nm = LengthField(optional=True)
+    length_nm = LengthField(optional=True)
+    note = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        ordering = ["revision", "order"]
+        constraints = [
+            models.UniqueConstraint(fields=["revision", "order"], name="feature_once"),
+            models.CheckConstraint(
+                condition=(Q(width_nm=None) | Q(width_nm__gt=0))
+                & (Q(length_nm=None) | Q(length_nm__gt=0)),
+                name="feature_sizes_positive",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.revision} {self.shape}"
 
 
 class Condition(models.TextChoices):
@@ -185,6 +226,14 @@ class Piece(models.Model):
     now_outside_diameter_nm = LengthField(optional=True)
 
     # Derived from movements and length entries.
+    home = models.ForeignKey(
+        Place,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="home_of_pieces",
+        help_text="Where it belongs; empty: where its copy of the set belongs.",
+    )
     place = models.ForeignKey(Place, on_delete=models.PROTECT, related_name="pieces")
     placed_effective_at = models.DateTimeField(null=True, blank=True)
     placed_received_at = models.DateTimeField(null=True, blank=True)
@@ -193,6 +242,7 @@ class Piece(models.Model):
     )
     seen_at = models.DateTimeField(null=True, blank=True, help_text="Empty: not yet seen.")
     length_run_nm = LengthField(default=0)
+    strokes_run = models.PositiveBigIntegerField(default=0)
 
     class Meta:
         ordering = ["code"]

@@ -22,6 +22,7 @@ class WorkKind(models.TextChoices):
     STRIP = "strip", _("strip chrome")
     PLATE = "plate", _("plate")
     REMARK = "remark", _("re-mark")
+    SHARPEN = "sharpen", _("sharpen")
 
 
 class Work(models.Model):

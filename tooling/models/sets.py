@@ -111,6 +111,9 @@ class SetPosition(models.Model):
         choices=[("drive", _("drive side")), ("operator", _("operator side"))],
         help_text="For side rolls.",
     )
+    where = models.CharField(
+        max_length=60, blank=True, help_text="On the line: where, such as “before the pre-punch”."
+    )
     height_nm = LengthField(optional=True)
     in_out_nm = LengthField(optional=True)
     tilt_degrees = models.FloatField(null=True, blank=True)

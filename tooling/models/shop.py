@@ -28,6 +28,7 @@ class Shop(models.Model):
     time_zone = models.CharField(max_length=64, default="UTC")
     unit = models.CharField(max_length=2, choices=[("mm", "mm"), ("in", "in")], default="mm")
     strip_unit = models.CharField(max_length=2, choices=[("m", "m"), ("ft", "ft")], default="m")
+    currency = models.CharField(max_length=3, blank=True, help_text="ISO 4217, such as USD.")
 
     class Meta:
         constraints = [models.CheckConstraint(condition=Q(pk=1), name="shop_is_one_row")]
@@ -100,6 +101,9 @@ class Owner(models.Model):
         blank=True,
         help_text="The written consent on file under which other jobs may use this owner's pieces.",
     )
+    insurance_reference = models.CharField(
+        max_length=120, blank=True, help_text="Who insures this owner's tooling, and where."
+    )
 
     class Meta:
         ordering = ["name"]
@@ -125,13 +129,14 @@ class PlaceKind(models.TextChoices):
     GRINDER = "grinder", _("grinder")
     CUSTOMER = "customer", _("customer")
     PERSON = "person", _("person")
+    SISTER = "sister", _("sister plant")
     LOST = "lost", _("lost")
     SCRAP = "scrap", _("scrap")
     UNKNOWN = "unknown", _("not yet placed")
 
 
 MOVING_KINDS = (PlaceKind.CART, PlaceKind.PLATE)
-AWAY_KINDS = (PlaceKind.GRINDER, PlaceKind.CUSTOMER, PlaceKind.PERSON)
+AWAY_KINDS = (PlaceKind.GRINDER, PlaceKind.CUSTOMER, PlaceKind.PERSON, PlaceKind.SISTER)
 
 
 class Place(models.Model):
@@ -142,6 +147,14 @@ class Place(models.Model):
     name = models.CharField(max_length=80)
     parent = models.ForeignKey(
         "self", null=True, blank=True, on_delete=models.PROTECT, related_name="children"
+    )
+    home = models.ForeignKey(
+        "self",
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="home_of_places",
+        help_text="Where a cart or plate stands when nobody uses it.",
     )
     walking_order = models.PositiveIntegerField(default=0)
     path = models.CharField(

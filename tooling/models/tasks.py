@@ -60,6 +60,8 @@ class ImportMapping(models.Model):
 
 
 class ImportState(models.TextChoices):
+    READING = "reading", _("being read")
+    APPLYING = "applying", _("being applied")
     MAPPING = "mapping", _("columns to match")
     READY = "ready", _("ready to apply")
     PROBLEMS = "problems", _("has problems")
@@ -79,6 +81,9 @@ class Import(models.Model):
     created_at = models.DateTimeField()
     applied_at = models.DateTimeField(null=True)
     base_version = models.CharField(max_length=80, blank=True)
+    task = models.ForeignKey(
+        Task, null=True, on_delete=models.PROTECT, related_name="+", help_text="Reads or applies."
+    )
 
     def __str__(self) -> str:
         return f"import {self.pk}"
