@@ -48,3 +48,18 @@ class Conflict(ToolingError):
     """The present state forbids it: a closed kit, a piece staged elsewhere, a stale plan."""
 
     status = 409
+
+
+class NoRoom(ToolingError):
+    """The disk is full: nothing was saved, and the same may be sent again later."""
+
+    status = 507
+
+
+class NoRoom(ToolingError):
+    """The disk is full: nothing was kept, and nothing half."""
+
+    status = 507
+
+    def __init__(self, template: Any, /, **values: Any) -> None:
+        super().__init__("no_room", template, **values)
