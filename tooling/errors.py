@@ -54,12 +54,3 @@ class NoRoom(ToolingError):
     """The disk is full: nothing was saved, and the same may be sent again later."""
 
     status = 507
-
-
-class NoRoom(ToolingError):
-    """The disk is full: nothing was kept, and nothing half."""
-
-    status = 507
-
-    def __init__(self, template: Any, /, **values: Any) -> None:
-        super().__init__("no_room", template, **values)

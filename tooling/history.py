@@ -97,8 +97,10 @@ def install_after_migrate(using: str = "default", **kwargs: Any) -> None:
 def remove(using: str = "default") -> None:
     """Take the triggers away: for a restore into an empty database, and for tests that flush."""
     connection = connections[using]
+    present = set(connection.introspection.table_names())
     for model in HISTORY:
-        _run(connection, _drop_sql(connection, model))
+        if model._meta.db_table in present:
+            _run(connection, _drop_sql(connection, model))
 
 
 def _run(connection: BaseDatabaseWrapper, statements: list[str]) -> None:

@@ -26,6 +26,7 @@ class Verb(StrEnum):
     IMPORT = "import spreadsheets"
     EXPORT = "export spreadsheets"
     RUN_SHOP = "change people, owners and settings"
+    BACK_UP = "make backups"
 
 
 _ALL_WRITERS = frozenset({Role.ATTENDANT, Role.CREW, Role.ENGINEER, Role.SUPERVISOR})
@@ -42,6 +43,7 @@ WHO_MAY: dict[Verb, frozenset[Role]] = {
     Verb.IMPORT: frozenset({Role.ENGINEER, Role.SUPERVISOR}),
     Verb.EXPORT: frozenset(Role),
     Verb.RUN_SHOP: frozenset({Role.SUPERVISOR}),
+    Verb.BACK_UP: frozenset({Role.SUPERVISOR}),
 }
 
 

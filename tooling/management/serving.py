@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import ctypes
+import fcntl
 import os
 import signal
 import socket
@@ -12,10 +13,12 @@ import sys
 import time
 import urllib.error
 import urllib.request
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from types import FrameType
 
+from django.conf import settings
 from django.core.management.base import CommandError
 from django.db import connection
 
@@ -35,6 +38,13 @@ def serve(
     """Serve until a signal comes; restarts a worker that died. Raises CommandError when the
     port is taken or the server never answers."""
     _check_port_is_free(host, port)
+    with _marked_as_serving():
+        _serve(host, port, with_worker, web_processes, on_ready)
+
+
+def _serve(
+    host: str, port: int, with_worker: bool, web_processes: int, on_ready: Callable[[str], None]
+) -> None:
     stop = _Stop()
     web = _start(_web_command(host, port, web_processes))
     worker = _start([sys.executable, str(ROOT / "manage.py"), "work"]) if with_worker else None
@@ -52,6 +62,34 @@ def serve(
     finally:
         for process in (worker, web):
             _end(process)
+
+
+@contextmanager
+def _marked_as_serving() -> Iterator[None]:
+    """Others on this machine can tell that the data directory is being served."""
+    with _mark().open("a") as mark:
+        try:
+            fcntl.flock(mark, fcntl.LOCK_SH | fcntl.LOCK_NB)
+        except OSError as error:
+            raise CommandError("a restore is under way in this data directory; wait") from error
+        yield
+
+
+@contextmanager
+def nobody_serves() -> Iterator[None]:
+    """Keep servers from starting in this data directory; CommandError when one runs already."""
+    with _mark().open("a") as mark:
+        try:
+            fcntl.flock(mark, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError as error:
+            raise CommandError(
+                "the server runs in this data directory; stop it, then restore"
+            ) from error
+        yield
+
+
+def _mark() -> Path:
+    return Path(settings.DATA_DIR) / ".serving"
 
 
 class _Stop:

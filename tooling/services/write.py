@@ -36,6 +36,26 @@ def writing() -> Iterator[None]:
         yield
 
 
+@contextmanager
+def snapshot() -> Iterator[None]:
+    """Read at one instant while others write, for as long as it takes; nothing may be written.
+
+    ``atomic`` would take the one write lock of SQLite, so the transaction is opened by hand. Inside
+    another's transaction that one's view is used.
+    """
+    if connection.in_atomic_block:
+        yield
+        return
+    begin = "BEGIN" if connection.vendor == "sqlite" else "BEGIN ISOLATION LEVEL REPEATABLE READ"
+    with connection.cursor() as cursor:
+        cursor.execute(begin)
+    try:
+        yield
+    finally:
+        with connection.cursor() as cursor:
+            cursor.execute("ROLLBACK")
+
+
 def lock(
     *,
     device: Device | None = None,
