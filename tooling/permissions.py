@@ -23,6 +23,9 @@ class Verb(StrEnum):
     EDIT_RECORDS = "edit pieces, drawings, mills and sets"
     EDIT_PLACES = "edit places"
     ISSUE_LABELS = "issue and void labels"
+    KEEP_PICTURES = "keep pictures"
+    STOP_PIECES = "stop pieces, say their condition and report incidents"
+    LIFT_HOLDS = "lift holds"
     IMPORT = "import spreadsheets"
     EXPORT = "export spreadsheets"
     RUN_SHOP = "change people, owners and settings"
@@ -40,6 +43,9 @@ WHO_MAY: dict[Verb, frozenset[Role]] = {
     Verb.EDIT_RECORDS: frozenset({Role.ENGINEER, Role.SUPERVISOR}),
     Verb.EDIT_PLACES: frozenset({Role.ATTENDANT, Role.ENGINEER, Role.SUPERVISOR}),
     Verb.ISSUE_LABELS: frozenset({Role.ATTENDANT, Role.ENGINEER, Role.SUPERVISOR}),
+    Verb.KEEP_PICTURES: _ALL_WRITERS,
+    Verb.STOP_PIECES: _ALL_WRITERS,
+    Verb.LIFT_HOLDS: frozenset({Role.ENGINEER, Role.SUPERVISOR}),
     Verb.IMPORT: frozenset({Role.ENGINEER, Role.SUPERVISOR}),
     Verb.EXPORT: frozenset(Role),
     Verb.RUN_SHOP: frozenset({Role.SUPERVISOR}),

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import os
 import tempfile
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
+from typing import BinaryIO, Protocol
 
 from django.conf import settings
 from django.utils.translation import gettext_lazy as _
 
-from tooling.errors import ToolingError, Unknown
+from tooling.errors import NoRoom, ToolingError, Unknown
 from tooling.models import StoredFile
 from tooling.services.write import writing
 
@@ -24,6 +28,18 @@ SIGNATURES: tuple[tuple[bytes, str], ...] = (
 )
 PLAIN = "text/plain; charset=utf-8"
 UNKNOWN = "application/octet-stream"
+INCOMING = ".incoming-"
+CHUNK = 64 * 1024
+FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
+
+
+class Upload(Protocol):
+    """What a browser or a program sent: Django's uploaded file, whatever it lies in."""
+
+    name: str | None
+    size: int | None
+
+    def chunks(self, chunk_size: int | None = None) -> Iterator[bytes]: ...
 
 
 def content_type(data: bytes) -> str:
@@ -37,59 +53,130 @@ def content_type(data: bytes) -> str:
 def store(*, data: bytes, at: datetime) -> StoredFile:
     """Keep the bytes once, however often they come.
 
-    Raises ToolingError ``file_too_large`` or ``empty_file``. The caller checks who may.
+    Raises ToolingError ``file_too_large`` or ``empty_file``, NoRoom ``no_room``. The caller
+    checks who may.
     """
-    if not data:
-        raise ToolingError("empty_file", _("The file is empty."))
-    if len(data) > settings.UPLOAD_MOST_BYTES:
+    check_size(len(data))
+    return _keep([data], at=at)
+
+
+def store_upload(*, upload: Upload, at: datetime) -> StoredFile:
+    """The same for what is sent, a little at a time: it is never in memory whole."""
+    check_upload(upload)
+    return _keep(upload.chunks(CHUNK), at=at)
+
+
+def check_upload(upload: Upload) -> None:
+    """Raise ``file_too_large``, ``empty_file`` or ``no_room`` before anything is read."""
+    if getattr(upload, "found_no_room", False):
+        raise no_room()
+    check_size(upload.size or 0)
+
+
+def check_size(size: int) -> None:
+    """Raise ``empty_file`` or ``file_too_large``. Bytes."""
+    if not size:
+        raise ToolingError("empty_file", _("The file is empty."), in_field="file")
+    if size > settings.UPLOAD_MOST_BYTES:
         raise ToolingError(
             "file_too_large",
             _("The file has {size} MB; at most {most} MB are kept."),
-            size=len(data) // 1_000_000,
+            size=size // 1_000_000,
             most=settings.UPLOAD_MOST_BYTES // 1_000_000,
+            in_field="file",
         )
-    name = hashlib.sha256(data).hexdigest()
-    _write(settings.FILES_DIR / name, data)
-    with writing():
-        file, _made = StoredFile.objects.get_or_create(
-            sha256=name,
-            defaults={"content_type": content_type(data), "size": len(data), "stored_at": at},
-        )
-    return file
 
 
-def _write(target: Path, data: bytes) -> None:
+def no_room() -> NoRoom:
+    """The disk is full: said as it is, since a person can do something about it."""
+    return NoRoom(
+        "no_room",
+        _("The server's disk is full, so the file was not kept. Tell whoever looks after it, "
+          "and send the file again when there is room."),
+    )  # fmt: skip
+
+
+@contextmanager
+def full_disk_is_said() -> Iterator[None]:
+    """Turn the system's word for a full disk into ``no_room``; anything else passes."""
+    try:
+        yield
+    except OSError as error:
+        if error.errno not in FULL:
+            raise
+        raise no_room() from error
+
+
+def _keep(chunks: Iterable[bytes], *, at: datetime) -> StoredFile:
+    """Write, sync, then rename and name it in one transaction.
+
+    The renaming lies inside the transaction, so that ``sweep`` cannot take the file away
+    between the two.
+    """
+    folder = Path(settings.FILES_DIR)
+    with full_disk_is_said():
+        folder.mkdir(parents=True, exist_ok=True)
+        handle, temporary = tempfile.mkstemp(dir=folder, prefix=INCOMING)
+        try:
+            with os.fdopen(handle, "wb") as file:
+                name, size, kind = _copy(chunks, file)
+            with writing():
+                _put_in_place(Path(temporary), folder / name)
+                row, _made = StoredFile.objects.get_or_create(
+                    sha256=name, defaults={"content_type": kind, "size": size, "stored_at": at}
+                )
+        finally:
+            Path(temporary).unlink(missing_ok=True)
+    return row
+
+
+def _copy(chunks: Iterable[bytes], file: BinaryIO) -> tuple[str, int, str]:
+    """Name, size and kind of what was written, which is on the disk when this returns."""
+    digest, size, start = hashlib.sha256(), 0, b""
+    for chunk in chunks:
+        if len(start) < 4096:
+            start = (start + chunk)[:4096]
+        size += len(chunk)
+        check_size(size)
+        digest.update(chunk)
+        file.write(chunk)
+    check_size(size)
+    file.flush()
+    os.fsync(file.fileno())
+    return digest.hexdigest(), size, content_type(start)
+
+
+def _put_in_place(temporary: Path, target: Path) -> None:
+    """Bytes that are there already are touched, which keeps a sweep away for a day."""
     if target.exists():
+        os.utime(target)
         return
-    target.parent.mkdir(parents=True, exist_ok=True)
-    handle, temporary = tempfile.mkstemp(dir=target.parent, prefix=".incoming-")
-    with os.fdopen(handle, "wb") as file:
-        file.write(data)
-        file.flush()
-        os.fsync(file.fileno())
     os.replace(temporary, target)
+    folder = os.open(target.parent, os.O_RDONLY)
+    try:
+        os.fsync(folder)
+    finally:
+        os.close(folder)
 
 
 def read(file: StoredFile) -> bytes:
     """The bytes. Raises Unknown ``file_missing`` when the folder lost them."""
-    path = path_of(file)
-    if not path.exists():
+    with open_file(file) as opened:
+        return opened.read()
+
+
+def open_file(file: StoredFile) -> BinaryIO:
+    """The bytes, to be sent a little at a time. Raises Unknown ``file_missing``."""
+    try:
+        return path_of(file).open("rb")
+    except FileNotFoundError as error:
         raise Unknown(
             "file_missing",
             _("File {name} is not in the files folder. Restore it from a backup."),
             name=file.sha256[:12],
-        )
-    return path.read_bytes()
+        ) from error
 
 
 def path_of(file: StoredFile) -> Path:
     """Where the bytes lie."""
     return Path(settings.FILES_DIR) / file.sha256
-
-
-def read_named(*, sha256: str) -> bytes:
-    """The bytes of the stored file of this name. Raises Unknown ``file_missing``."""
-    file = StoredFile.objects.filter(sha256=sha256).first()
-    if file is None:
-        raise Unknown("file_missing", _("There is no stored file {name}."), name=sha256[:12])
-    return read(file)
