@@ -26,6 +26,7 @@ class Verb(StrEnum):
     KEEP_PICTURES = "keep pictures"
     STOP_PIECES = "stop pieces, say their condition and report incidents"
     LIFT_HOLDS = "lift holds"
+    DEAL_WITH_OWNERS = "write down what owners are asked, answer and are told"
     IMPORT = "import spreadsheets"
     EXPORT = "export spreadsheets"
     RUN_SHOP = "change people, owners and settings"
@@ -46,6 +47,7 @@ WHO_MAY: dict[Verb, frozenset[Role]] = {
     Verb.KEEP_PICTURES: _ALL_WRITERS,
     Verb.STOP_PIECES: _ALL_WRITERS,
     Verb.LIFT_HOLDS: frozenset({Role.ENGINEER, Role.SUPERVISOR}),
+    Verb.DEAL_WITH_OWNERS: frozenset({Role.ATTENDANT, Role.ENGINEER, Role.SUPERVISOR}),
     Verb.IMPORT: frozenset({Role.ENGINEER, Role.SUPERVISOR}),
     Verb.EXPORT: frozenset(Role),
     Verb.RUN_SHOP: frozenset({Role.SUPERVISOR}),

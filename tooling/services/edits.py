@@ -80,11 +80,17 @@ def record_removal(
 
 def require_text(text: str, *, field: str, label: Any, longest: int) -> str:
     """The text without outer blanks. Raises ToolingError ``empty_text`` or ``long_text``."""
-    trimmed = " ".join(text.split())
+    trimmed = optional_text(text, field=field, label=label, longest=longest)
     if not trimmed:
         raise ToolingError(
             "empty_text", _("{label} is empty. Fill it in."), label=label, in_field=field
         )
+    return trimmed
+
+
+def optional_text(text: str, *, field: str, label: Any, longest: int) -> str:
+    """The same of a text that may be empty. Raises ToolingError ``long_text``."""
+    trimmed = " ".join(text.split())
     if len(trimmed) > longest:
         raise ToolingError(
             "long_text",
