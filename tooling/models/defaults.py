@@ -90,6 +90,14 @@ _ALL = (
            unit=_("seconds"), most=60),
     _count("out_too_long", _("A piece has been out too long after"), 14, "M", unit=_("days"),
            least=1, most=3_650),
+    _count("due_back_person", _("Handed to a person: due back after (0: no date)"), 1, "M",
+           unit=_("days"), most=3_650),
+    _count("due_back_grinder", _("Sent to a grinder: due back after (0: no date)"), 14, "M",
+           unit=_("days"), most=3_650),
+    _count("due_back_sister", _("Lent to a sister plant: due back after (0: no date)"), 30, "M",
+           unit=_("days"), most=3_650),
+    _count("due_back_customer", _("Sent to a customer: due back after (0: no date)"), 0, "M",
+           unit=_("days"), most=3_650),
 )  # fmt: skip
 
 SETTINGS: Mapping[str, Declared] = MappingProxyType({each.name: each for each in _ALL})
