@@ -19,6 +19,8 @@ class Verb(StrEnum):
     GATHER_KITS = "gather kits"
     PLAN_JOBS = "plan jobs"
     COUNT_STOCK = "change stock counts"
+    TAKE_COUNTS = "count what is there"
+    CLOSE_COUNTS = "open, close and drop counts"
     RECORD_READINGS = "record readings"
     EDIT_RECORDS = "edit pieces, drawings, mills and sets"
     EDIT_PLACES = "edit places"
@@ -40,6 +42,8 @@ WHO_MAY: dict[Verb, frozenset[Role]] = {
     Verb.GATHER_KITS: _ALL_WRITERS,
     Verb.PLAN_JOBS: frozenset({Role.ENGINEER, Role.SUPERVISOR}),
     Verb.COUNT_STOCK: frozenset({Role.ATTENDANT, Role.ENGINEER, Role.SUPERVISOR}),
+    Verb.TAKE_COUNTS: _ALL_WRITERS,
+    Verb.CLOSE_COUNTS: frozenset({Role.ATTENDANT, Role.ENGINEER, Role.SUPERVISOR}),
     Verb.RECORD_READINGS: _ALL_WRITERS,
     Verb.EDIT_RECORDS: frozenset({Role.ENGINEER, Role.SUPERVISOR}),
     Verb.EDIT_PLACES: frozenset({Role.ATTENDANT, Role.ENGINEER, Role.SUPERVISOR}),

@@ -98,6 +98,20 @@ _ALL = (
            unit=_("days"), most=3_650),
     _count("due_back_customer", _("Sent to a customer: due back after (0: no date)"), 0, "M",
            unit=_("days"), most=3_650),
+    _number("count_often_share", _("Counts: of the places, the most-moved are counted often"), 20,
+            "M", unit="%", most=100),
+    _number("count_middle_share", _("Counts: of the places, the next are counted now and then"), 30,
+            "M", unit="%", most=100),
+    _count("count_moves_days", _("Counts: how often things move is judged by the last"), 90, "M",
+           unit=_("days"), least=1, most=3_650),
+    _count("count_often_days", _("Counts: most-moved places, every"), 30, "M", unit=_("days"),
+           least=1, most=3_650),
+    _count("count_middle_days", _("Counts: places moved now and then, every"), 91, "M",
+           unit=_("days"), least=1, most=3_650),
+    _count("count_rest_days", _("Counts: all other places, every"), 365, "M", unit=_("days"),
+           least=1, most=3_650),
+    _count("count_owner_days", _("Counts: an owner's tooling, every"), 365, "P", unit=_("days"),
+           least=1, most=3_650),
 )  # fmt: skip
 
 SETTINGS: Mapping[str, Declared] = MappingProxyType({each.name: each for each in _ALL})
