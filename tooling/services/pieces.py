@@ -29,6 +29,7 @@ from tooling.services.edits import (
     require_text,
 )
 from tooling.services.movements import check_place_is_used
+from tooling.services.owner_reports import report_damage
 from tooling.services.piece_ledger import Stamp, add_piece_rows, piece_row, pieces_now
 from tooling.services.touched import touch_kits_of
 from tooling.services.write import lock, writing
@@ -88,13 +89,18 @@ def create_pieces(
 def edit_piece(*, by: Person, at: datetime, piece: Piece, reason: str = "", **fields: Any) -> Piece:
     """Change mark, owner, revision, condition, sizes as made … never what history says.
 
-    Raises as `check_piece`, and ``other_drawing`` for a revision of another drawing.
+    Raises as `check_piece`, ``other_drawing`` for a revision of another drawing, and
+    ``owner_change_needs_reason``. A customer's piece found cracked or chipped is reported to its
+    owner.
     """
     check_can(by, Verb.EDIT_RECORDS)
     _check_fields(fields)
     with writing():
         lock(pieces=[piece.pk])
-        fresh = Piece.objects.select_related("revision__drawing").get(pk=piece.pk)
+        fresh = Piece.objects.select_related("revision__drawing", "owner").get(pk=piece.pk)
+        changes_owner = fields.get("owner", fresh.owner) != fresh.owner
+        if changes_owner and not reason.strip():
+            raise _no_reason(fresh)
         revision = fields.get("revision", fresh.revision)
         if revision.drawing_id != fresh.drawing_id:
             raise ToolingError(
@@ -113,8 +119,12 @@ def edit_piece(*, by: Person, at: datetime, piece: Piece, reason: str = "", **fi
             )
         sizes = {f.attname: getattr(fresh, f.attname) for f in fresh._meta.fields}
         check_piece(revision=revision, values={**sizes, **fields}, reason=reason)
-        if apply_edit(by=by, at=at, row=fresh, key=fresh.code, fields=fields, reason=reason):
+        before, what = fresh.condition, "owner changed" if changes_owner else "edited"
+        if apply_edit(
+            by=by, at=at, row=fresh, key=fresh.code, fields=fields, reason=reason, what=what
+        ):
             touch_kits_of(pieces=[fresh.pk], drawings=[fresh.drawing_id])
+            report_damage(by=by, at=at, piece=fresh, before=before, said=reason)
     return fresh
 
 
@@ -181,13 +191,25 @@ def _set_condition(
 ) -> Piece:
     with writing():
         lock(pieces=[piece.pk])
-        fresh = Piece.objects.get(pk=piece.pk)
-        fields = {"condition": condition, "hold_reason": why}
+        fresh = Piece.objects.select_related("owner").get(pk=piece.pk)
+        before, fields = fresh.condition, {"condition": condition, "hold_reason": why}
         apply_edit(
             by=by, at=at, row=fresh, key=fresh.code, fields=fields, what=what, reason=reason or why
         )
         touch_kits_of(pieces=[fresh.pk], drawings=[fresh.drawing_id])
+        report_damage(by=by, at=at, piece=fresh, before=before, said=reason)
     return fresh
+
+
+def _no_reason(piece: Piece) -> ToolingError:
+    return ToolingError(
+        "owner_change_needs_reason",
+        _("{code} belongs to {owner}. Say why it changes hands: sold, returned, entered wrong …"),
+        code=piece.code,
+        owner=piece.owner.name,
+        in_field="reason",
+        asks="reason",
+    )
 
 
 def _put_down(*, by: Person, at: datetime, pieces: list[Piece], place: Place, seen: bool) -> None:

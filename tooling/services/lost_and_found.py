@@ -1,0 +1,81 @@
+"""What movements say of losses: a customer's piece that goes to a place for what is lost is
+reported to its owner, and one that comes from there, or is seen again, is noted as found."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime
+from functools import reduce
+from operator import or_
+
+from django.db.models import Q
+from django.utils.translation import gettext as _
+
+from tooling.models import OwnerReport, Person, Piece, Place, PlaceKind, ReportKind, StockLine
+from tooling.queries.whereabouts import GONE_KINDS
+from tooling.services.owner_reports import NO_LONGER_LOST, note_found, open_report
+
+
+def after_moves(*, by: Person | None, at: datetime, moved: Mapping[int, int | None]) -> None:
+    """``moved``: piece id → the id of the place that it came from, of those that are elsewhere
+    now. Call inside the write of the movement. Three queries where nothing is lost or found."""
+    if by is None or not moved:
+        return
+    gone = dict(Place.objects.filter(kind__in=GONE_KINDS).values_list("path", "kind"))
+    lost = [path for path, kind in gone.items() if kind == PlaceKind.LOST]
+    pieces = Piece.objects.filter(pk__in=moved).select_related("owner", "place")
+    if lost:
+        for piece in pieces.filter(_inside(lost), owner__is_shop=False).order_by("code"):
+            open_report(
+                by=by, at=at, piece=piece, kind=ReportKind.LOSS,
+                what_happened=_("Moved to “{place}”.").format(place=piece.place.name),
+            )  # fmt: skip
+    missed = OwnerReport.objects.filter(piece__in=moved, kind=ReportKind.LOSS)
+    missed = missed.exclude(notes__what__in=NO_LONGER_LOST)
+    found = pieces.filter(pk__in=set(missed.values_list("piece_id", flat=True)))
+    there = [each for each in found if not each.place.path.startswith(tuple(gone))]
+    if there:
+        before = {place for each in there if (place := moved[each.pk]) is not None}
+        rows = Place.objects.filter(pk__in=before).values_list("pk", "path")
+        was_lost = {pk for pk, path in rows if path.startswith(tuple(lost))}
+        taken = {each.pk for each in there if moved[each.pk] in was_lost}
+        note_found(by=by, at=at, pieces=there, taken_from_the_lost=taken)
+
+
+def after_cart(*, by: Person | None, at: datetime, cart: Place) -> None:
+    """A cart or plate stands in a place for what is lost: so does all that is on it."""
+    lost = Place.objects.filter(kind=PlaceKind.LOST, code__in=cart.path.split("/"))
+    if by is None or not lost.exists():
+        return
+    said = _("Lost with {cart}.").format(cart=cart.name)
+    on_it = {"place__path__startswith": cart.path, "owner__is_shop": False}
+    for piece in Piece.objects.filter(**on_it).select_related("owner").order_by("code"):
+        open_report(by=by, at=at, piece=piece, kind=ReportKind.LOSS, what_happened=said)
+    lines = StockLine.objects.filter(**on_it, count__gt=0).select_related("owner")
+    for line in lines.order_by("code"):
+        open_report(
+            by=by, at=at, stock_line=line, quantity=line.count, kind=ReportKind.LOSS,
+            what_happened=said,
+        )  # fmt: skip
+
+
+def after_stock(
+    *, by: Person, at: datetime, line: StockLine, quantity: int, to: Place | None
+) -> None:
+    """So many of a bin went to a place, or were missing when it was counted (no place)."""
+    if quantity < 1:
+        return
+    if to is None:
+        said = _("Missing when the bin was counted.")
+    elif Place.objects.filter(kind=PlaceKind.LOST, code__in=to.path.split("/")).exists():
+        said = _("Moved to “{place}”.").format(place=to.name)
+    else:
+        return
+    open_report(
+        by=by, at=at, stock_line=line, quantity=quantity, kind=ReportKind.LOSS, what_happened=said
+    )
+
+
+def _inside(paths: list[str]) -> Q:
+    """In one of these places, or in what lies in them."""
+    return reduce(or_, (Q(place__path__startswith=path) for path in paths))
