@@ -20,6 +20,8 @@ class Command(BaseCommand):
         "it back. It holds hashed passwords: keep it as you keep keys."
     )
 
+    requires_system_checks: list[str] = []
+
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("file", metavar="FILE")
         parser.add_argument("--by", help="user name in whose name it is done")

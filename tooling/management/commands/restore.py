@@ -7,7 +7,6 @@ from pathlib import Path
 from typing import Any
 
 from django.conf import settings
-from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 
@@ -27,6 +26,8 @@ class Command(BaseCommand):
         "compared with it. DATABASE_URL says where to, so this is also the way from SQLite to "
         "PostgreSQL and back."
     )
+
+    requires_system_checks: list[str] = []
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("file", metavar="FILE")
@@ -49,8 +50,6 @@ class Command(BaseCommand):
             with nobody_serves():
                 if options["replace"]:
                     self._save(path, options)
-                else:
-                    call_command("migrate", verbosity=0, interactive=False)
                 done = restore(path=path, replace=options["replace"])
         except ToolingError as error:
             raise CommandError(error.message) from error

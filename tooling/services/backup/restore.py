@@ -146,7 +146,6 @@ def _is_whole(path: Path, sha256: str) -> bool:
 
 def _migrate_to(manifest: Manifest) -> None:
     """An empty database in the shape that it had when the backup was made."""
-    call_command("migrate", verbosity=0, interactive=False)
     for app, name in manifest.migrations.items():
         call_command("migrate", app, name, verbosity=0, interactive=False)
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import UTC, date, datetime
+from decimal import Decimal
 from types import MappingProxyType
 from typing import Any
 from uuid import UUID
@@ -87,7 +88,7 @@ def _plain(value: Any) -> Any:
 def _plain_text(value: Any) -> str:
     if isinstance(value, datetime):
         return value.astimezone(UTC).isoformat()
-    if isinstance(value, (date, UUID)):
+    if isinstance(value, (date, UUID, Decimal)):
         return str(value)
     raise TypeError(f"a backup cannot hold {type(value).__name__}")
 
