@@ -171,6 +171,11 @@ class KitPositionOut(serializers.Serializer[Any]):
     alternative = serializers.CharField(
         allow_null=True, help_text="Label code of a free piece or bin of the same drawing."
     )
+    revision_note = serializers.CharField(
+        help_text="What a newer revision says to mind of a piece made to an older one."
+    )
+    is_new = serializers.BooleanField(help_text="The set was not proved with it yet.")
+    where = serializers.CharField(help_text="Where it stands on the line; empty on a shaft.")
 
     def get_fields(self) -> dict[str, Any]:
         fields = super().get_fields()
@@ -190,6 +195,9 @@ class KitPositionOut(serializers.Serializer[Any]):
             "place": view.place_code or None,
             "reason": view.reason,
             "alternative": offer.code if offer else None,
+            "revision_note": view.revision_note,
+            "is_new": view.is_new,
+            "where": view.where,
         }
 
 

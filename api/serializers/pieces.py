@@ -220,6 +220,11 @@ class WorkIn(ActionIn):
     done_on = serializers.DateField()
     done_by = serializers.CharField(default="", allow_blank=True, max_length=120)
     mark_restored = serializers.BooleanField(required=False, allow_null=True)
+    revision = serializers.CharField(
+        required=False,
+        max_length=10,
+        help_text="The one that the work made it to; a recontour without one: the current one.",
+    )
     corrects = serializers.IntegerField(required=False, min_value=1)
     note = serializers.CharField(default="", allow_blank=True, max_length=300)
 

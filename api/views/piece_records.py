@@ -25,7 +25,7 @@ from tooling.engineering.lengths import parse_strip_length
 from tooling.errors import ToolingError
 from tooling.models import DIMENSIONS, LengthEntry, Piece, Reading, Work
 from tooling.permissions import Verb
-from tooling.queries.by_code import entry_of, gauge_of, piece_of
+from tooling.queries.by_code import entry_of, gauge_of, piece_of, revision_of
 from tooling.services import lengths_run, readings, work
 
 DIMENSION = {each.name: each for each in dimensions()}
@@ -67,6 +67,8 @@ class PieceWork(Door):
             name: (values.pop(f"{name}_before", None), values.pop(f"{name}_after", None))
             for name in DIMENSIONS
         }
+        if "revision" in values:
+            values["revision"] = revision_of(piece.drawing, values["revision"])
         made = work.record_work(
             by=by(request),
             at=timezone.now(),

@@ -253,7 +253,7 @@ def _row(row: PullRow, frame: Frame, *, ticked: bool) -> Block:
     names[-1:] = [names[-1] + count] if names else [count.strip()]
     said = " · ".join(filter(None, (plain(row.what), plain(row.goes_to))))
     under = wrapped(said, REGULAR, _BODY, frame.mass_right - frame.name_left, 2)
-    notes = wrapped(plain(row.note), REGULAR, _BODY, frame.right - frame.name_left, 2)
+    notes = wrapped(plain(row.note), REGULAR, _BODY, frame.right - frame.name_left, 5)
     lines = len(under) + len(notes)
     height = 2 * _PAD + _NAME * _LEADING * len(names) + _BODY * _LEADING * lines
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
-from tooling.models import DrawingRevision, Job, Place
+from tooling.models import DrawingRevision, Job, Piece, Place
 from tooling.queries.bindings import Binding, OpenKit
+from tooling.queries.old_pieces import Chains, Ruling, ruling
 from tooling.queries.regrind_intervals import Interval
 from tooling.queries.settings import Given
 from tooling.queries.shafts import FitsOn
@@ -33,7 +34,8 @@ class Facts:
     kit; ``others`` are the open kits but the job's own. ``intervals`` by piece id; ``share`` is
     how much of the usual length may be run; ``measured``: pieces of which a diameter was measured
     after their last run. ``given``: the shop's settings about wear and lifting.
-    ``own_path``: the path of the kit's own gathering place.
+    ``own_path``: the path of the kit's own gathering place. ``chains``: by drawing id, its
+    revisions in order, where there were several.
     """
 
     job: Job
@@ -51,6 +53,11 @@ class Facts:
     given: Given
     own_path: str = ""
     measured: frozenset[int] = frozenset()
+    chains: Chains = field(default_factory=dict)
+
+    def ruling(self, piece: Piece) -> Ruling | None:
+        """What newer revisions say of the piece; None for one to the current revision."""
+        return ruling(piece.revision, self.chains.get(piece.drawing_id, ()))
 
     def claims(self, piece_id: int) -> list[Claim]:
         """Other kits' claims on a piece."""

@@ -16,6 +16,7 @@ from tooling.queries import piece_conditions, stock_conditions
 from tooling.queries.bindings import Binding, OpenKit, open_kits
 from tooling.queries.condition_facts import Claim, Facts
 from tooling.queries.kit_views import TROUBLE, Alternative, Verdict
+from tooling.queries.old_pieces import group, has_old, revisions_of
 from tooling.queries.regrind_intervals import intervals, measured_since_run
 from tooling.queries.settings import Given, given_settings
 from tooling.queries.shafts import FitsOn, ShaftAt
@@ -105,7 +106,7 @@ def load_facts(questions: Sequence[Question]) -> tuple[Facts, ...]:
     by_piece, by_line = _claims(kits, set(pieces), lines)
     running = any(question.job.length_nm > 0 for question in questions)
     stand = intervals(pieces.values()) if running else {}
-    revisions = _current_revisions(asked)
+    revisions, chains = _revisions(asked)
     away, fits = whereabouts(), FitsOn()
     facts = [
         Facts(
@@ -119,6 +120,7 @@ def load_facts(questions: Sequence[Question]) -> tuple[Facts, ...]:
             share=_setting(given, question.job, "usual_length_share") / 100,
             regrinds_least=int(_setting(given, question.job, "regrind_intervals_least")),
             revisions=revisions,
+            chains=chains,
             away=away,
             fits=fits,
             given=given,
@@ -140,16 +142,22 @@ def _setting(given: Given, job: Job, name: str) -> float:
     return given.value(name, unit=job.unit, mill_id=job.mill_id, set_id=job.tool_set_id)
 
 
-def _current_revisions(asked: Sequence[Asked]) -> dict[int, DrawingRevision]:
-    """By drawing id; most come with the pieces. At most one query."""
+def _revisions(
+    asked: Sequence[Asked],
+) -> tuple[dict[int, DrawingRevision], dict[int, list[DrawingRevision]]]:
+    """By drawing id: the current revision, most of which come with the pieces; and all revisions
+    in order of those drawings that had others. One query, none when nothing is asked about."""
     found = {
         each.piece.drawing_id: each.piece.revision
         for each in asked
         if each.piece is not None and each.piece.revision.is_current
     }
-    lacking = {each.drawing.pk for each in asked} - set(found)
-    rows = DrawingRevision.objects.filter(drawing__in=lacking, is_current=True)
-    return found | {revision.drawing_id: revision for revision in rows}
+    drawings = {each.drawing.pk for each in asked}
+    lacking = Q(drawing__in=drawings - set(found), is_current=True)
+    rows = revisions_of(lacking | has_old(drawings)) if drawings else []
+    found |= {row.drawing_id: row for row in rows if row.is_current}
+    chains = {pk: chain for pk, chain in group(rows).items() if len(chain) > 1}
+    return found, chains
 
 
 def _claims(
@@ -188,7 +196,7 @@ def looking_for(facts: Facts) -> Looking:
         job=facts.job,
         kit_id=facts.kit_id,
         others=facts.others,
-        superseded={pk: revision.old_pieces for pk, revision in facts.revisions.items()},
+        chains=facts.chains,
         away=facts.away,
         own_path=facts.own_path,
     )

@@ -58,6 +58,9 @@ def position_view(row: KitPosition, answers: Answers) -> PositionView:
         caution="none" if mass is None else _caution(mass, answers.facts[0].given),
         peg=row.peg.name if row.peg else "",
         peg_code=row.peg.code if row.peg else "",
+        revision_note=verdict.revision_note,
+        is_new=verdict.is_new,
+        where=asked.where,
     )
 
 

@@ -72,7 +72,11 @@ class Alternative:
 
 @dataclass(frozen=True)
 class Verdict:
-    """The answer for one position: its state, why in one sentence, where the piece is now."""
+    """The answer for one position: its state, why in one sentence, where the piece is now.
+
+    ``revision_note``: what a newer revision says to mind of a piece made to an older one;
+    ``is_new``: the set was not proved with it yet.
+    """
 
     state: State
     reason: str
@@ -82,6 +86,8 @@ class Verdict:
     due_back: datetime | None = None
     other_kit: str = ""
     not_yet_seen: bool = False
+    revision_note: str = ""
+    is_new: bool = False
 
 
 @dataclass(frozen=True)
@@ -89,6 +95,7 @@ class PositionView:
     """One position. Sizes are the piece's present ones (measured, else made), else drawn; nm.
 
     ``piece`` is a label code, empty when nothing or a count is claimed; ``stock`` a bin's code.
+    ``revision_note`` and ``is_new`` as in the verdict; ``where`` it stands on the line.
     """
 
     id: int
@@ -127,6 +134,14 @@ class PositionView:
     caution: str
     peg: str
     peg_code: str
+    revision_note: str = ""
+    is_new: bool = False
+    where: str = ""
+
+    @property
+    def is_on_the_line(self) -> bool:
+        """Line tooling or hardware, on none of the shafts."""
+        return self.shaft == "line"
 
     @property
     def is_trouble(self) -> bool:

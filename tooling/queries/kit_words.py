@@ -13,8 +13,12 @@ from tooling.models import Kit, KitState, Shaft
 from tooling.queries.kit_views import GRAVEST_FIRST, Counts, NextStep, PositionView, State
 
 
-def where_words(pass_number: int, shaft: str, order: int) -> str:
-    """Where a position is: ``pass 14, top, 2 from the shoulder``; side rolls are numbered."""
+def where_words(pass_number: int, shaft: str, order: int, where: str = "") -> str:
+    """Where a position is: ``pass 14, top, 2 from the shoulder``; side rolls are numbered, and so
+    is what stands on the line, with ``where`` it stands."""
+    if shaft == Shaft.LINE:
+        at = _("on the line, pass {number}, no. {order}").format(number=pass_number, order=order)
+        return f"{at}, {where}" if where else at
     if shaft == Shaft.SIDE:
         return _("pass {number}, side roll {order}").format(number=pass_number, order=order)
     words = _("pass {number}, {shaft}, {order} from the shoulder")

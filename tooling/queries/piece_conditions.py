@@ -13,7 +13,7 @@ from tooling.models import NOT_FIT, Condition, Drawing, OldPieces, Piece, Place,
 from tooling.queries.condition_facts import Facts
 from tooling.queries.kit_views import State, Verdict
 from tooling.queries.shafts import ShaftAt
-from tooling.queries.spares import NOT_AS_THEY_ARE, below_least, owner_lets
+from tooling.queries.spares import below_least, owner_lets
 from tooling.queries.whereabouts import GONE_KINDS
 
 TO_CLEAN = (Condition.BUILD_UP, Condition.DIRTY)
@@ -22,7 +22,7 @@ TO_CLEAN = (Condition.BUILD_UP, Condition.DIRTY)
 def verdict(facts: Facts, piece: Piece, shaft: ShaftAt | None, is_staged: bool) -> Verdict:
     """Exactly one state; the graver where several would hold."""
     found = _impossible(facts, piece, shaft, is_staged) or _in_doubt(facts, piece, is_staged)
-    place = piece.place
+    place, ruled = piece.place, facts.ruling(piece)
     return Verdict(
         state=found.state,
         reason=found.reason,
@@ -31,6 +31,8 @@ def verdict(facts: Facts, piece: Piece, shaft: ShaftAt | None, is_staged: bool) 
         due_back=found.due_back,
         other_kit=found.other_kit,
         not_yet_seen=piece.seen_at is None,
+        revision_note=ruled.note_said if ruled is not None else "",
+        is_new=piece.condition == Condition.NEW,
     )
 
 
@@ -136,20 +138,16 @@ def _held(facts: Facts, piece: Piece) -> Verdict | None:
                 owner=piece.owner.name
             ),
         )
-    current = facts.revisions.get(piece.drawing_id)
-    if not piece.revision.is_current and current and current.old_pieces in NOT_AS_THEY_ARE:
-        return Verdict(
-            State.HELD,
-            _("Made to revision {old}; revision {new} says of such pieces: {what}.").format(
-                old=piece.revision.revision,
-                new=current.revision,
-                what=OldPieces(current.old_pieces).label,
-            ),
-        )
+    ruled = facts.ruling(piece)
+    if ruled is not None and ruled.what == OldPieces.REWORK:
+        return Verdict(State.HELD, ruled.said)
     return None
 
 
 def _does_not_fit(facts: Facts, piece: Piece, shaft: ShaftAt | None) -> Verdict | None:
+    ruled = facts.ruling(piece)
+    if ruled is not None and ruled.what == OldPieces.SCRAP:
+        return Verdict(State.DOES_NOT_FIT, ruled.said)
     finding = facts.fits.problem(piece, shaft)
     if finding is None:
         return None

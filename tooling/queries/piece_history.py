@@ -259,7 +259,7 @@ def _changes(piece: Piece) -> QuerySet[Change]:
 
 
 def _tell_change(row: Any) -> Entry:
-    names = sorted({*row.before, *row.after}) if row.before else []
+    names = sorted({*row.before, *row.after} - {"work"}) if row.before else []
     changed = "; ".join(
         f"{name.removesuffix('_nm').replace('_', ' ')}: "
         f"{_shown(name, row.before.get(name), row.unit)} → "

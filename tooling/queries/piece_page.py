@@ -17,10 +17,10 @@ from tooling.models import (
     Condition,
     DrawingFile,
     KitPosition,
-    OldPieces,
     Piece,
     PieceAlias,
 )
+from tooling.queries.old_pieces import Ruling, chains_of, ruling
 from tooling.queries.pieces import size_of
 
 SIZES: tuple[tuple[str, Any], ...] = (
@@ -104,7 +104,7 @@ class PiecePage:
     kind_word: str
     revision: str
     revision_is_current: bool
-    old_pieces: str
+    ruling: Ruling | None
     unit: str
     owner: str
     condition: str
@@ -153,7 +153,6 @@ def piece_page(code: str) -> PiecePage:
             _("No piece has the code {code}. Search for its mark or an old number."),
             code=code,
         )
-    current = _current_revision(piece)
     files = DrawingFile.objects.filter(revision=piece.revision_id).select_related("file")
     return PiecePage(
         id=piece.pk,
@@ -167,7 +166,7 @@ def piece_page(code: str) -> PiecePage:
         kind_word=piece.drawing.get_kind_display(),
         revision=piece.revision.revision,
         revision_is_current=piece.revision.is_current,
-        old_pieces=current,
+        ruling=_ruling(piece),
         unit=piece.unit,
         owner=piece.owner.name,
         condition=piece.condition,
@@ -212,12 +211,11 @@ def mass_kg(piece: Piece) -> float | None:
     return mass_of(body).kg
 
 
-def _current_revision(piece: Piece) -> str:
-    """What the current revision says of pieces to the one before, in words; empty when current."""
+def _ruling(piece: Piece) -> Ruling | None:
+    """What newer revisions say of a piece to an older one. One query for those."""
     if piece.revision.is_current:
-        return ""
-    newest = piece.drawing.revisions.filter(is_current=True).first()
-    return str(OldPieces(newest.old_pieces).label) if newest else ""
+        return None
+    return ruling(piece.revision, chains_of([piece.drawing_id]).get(piece.drawing_id, ()))
 
 
 def _sizes(piece: Piece) -> tuple[Size, ...]:

@@ -93,8 +93,14 @@ def _line(views: Sequence[PositionView]) -> PullLine:
         where="; ".join(where_words(v.pass_number, v.shaft, v.order) for v in views),
         peg=view.peg,
         not_yet_seen=view.not_yet_seen,
-        note=view.reason if view.state == State.MAY_NOT_LAST else view.substitute_reason,
+        note=_note(view),
     )
+
+
+def _note(view: PositionView) -> str:
+    """What to mind of the piece: why it may not last or stands in, and a newer revision's note."""
+    reason = view.reason if view.state == State.MAY_NOT_LAST else view.substitute_reason
+    return " ".join(filter(None, (view.revision_note, reason)))
 
 
 def caution_words(caution: str) -> str:

@@ -13,20 +13,18 @@ from tooling.models import (
     Condition,
     Job,
     KitPosition,
-    OldPieces,
     Owner,
     Piece,
     StockLine,
 )
 from tooling.queries.bindings import Binding, OpenKit
+from tooling.queries.old_pieces import Chains, ruling
 from tooling.queries.whereabouts import Whereabouts
 
 UNUSABLE = (*NOT_FIT, Condition.HOLD)
 WEARS = ("drive_diameter", "root_diameter", "outside_diameter", "face_width")
 STAGED = Q(kit_positions__is_open=True, kit_positions__is_staged=True)
 """What of a bin is gathered already, and so no spare."""
-
-NOT_AS_THEY_ARE = (OldPieces.REWORK, OldPieces.SCRAP)
 
 
 @dataclass(frozen=True)
@@ -64,24 +62,22 @@ def owner_lets(owner: Owner, job: Job) -> bool:
 class Looking:
     """Who looks for spares: a job and its kit, beside the other open kits.
 
-    ``superseded``: by drawing id, what the current revision says of pieces to the one before.
+    ``chains``: by drawing id, its revisions in order, where there were several.
     What lies in a bin in a gathering place is for that kit, and counted there: no spare for any.
     """
 
     job: Job
     kit_id: int | None
     others: Mapping[int, OpenKit]
-    superseded: Mapping[int, str]
+    chains: Chains
     away: Whereabouts
     own_path: str = ""
 
     def may_use(self, piece: Piece) -> bool:
         """Fit, within reach, to a usable revision, and its owner lets the job have it."""
-        made_right = piece.revision.is_current or (
-            self.superseded.get(piece.drawing_id) not in NOT_AS_THEY_ARE
-        )
+        ruled = ruling(piece.revision, self.chains.get(piece.drawing_id, ()))
         return (
-            made_right
+            (ruled is None or ruled.is_usable)
             and piece.condition not in UNUSABLE
             and owner_lets(piece.owner, self.job)
             and not below_least(piece)

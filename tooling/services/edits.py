@@ -15,12 +15,14 @@ from django.db.models import Model
 from django.utils.translation import gettext_lazy as _
 
 from tooling.errors import ToolingError
-from tooling.models import Person
+from tooling.models import DrawingRevision, Person
 from tooling.services.write import record_change
 
 
 def plain(value: Any) -> Any:
     """A field's value as JSON can hold it; a related row by its code, number or key."""
+    if isinstance(value, DrawingRevision):
+        return value.revision
     if isinstance(value, Model):
         for name in ("code", "number", "username"):
             if getattr(value, name, None):

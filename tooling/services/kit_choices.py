@@ -9,9 +9,19 @@ from django.utils.translation import gettext_lazy as _
 
 from tooling.engineering.lengths import Unit, say_length
 from tooling.errors import Conflict, ToolingError, Unknown
-from tooling.models import NOT_FIT, Allotment, Kit, KitPosition, Person, Piece, StockLine
+from tooling.models import (
+    NOT_FIT,
+    Allotment,
+    Kit,
+    KitPosition,
+    OldPieces,
+    Person,
+    Piece,
+    StockLine,
+)
 from tooling.permissions import Verb, check_can
 from tooling.queries.kit_words import where_words
+from tooling.queries.old_pieces import chains_of, ruling
 from tooling.queries.shafts import FitsOn, stations_of
 from tooling.queries.spares import below_least, owner_lets
 from tooling.queries.whereabouts import GONE_KINDS, whereabouts
@@ -176,10 +186,27 @@ def _check_piece(row: KitPosition, piece: Piece) -> None:
             code=piece.code,
             in_field="code",
         )
+    _check_revision(piece)
     if not owner_lets(piece.owner, row.kit.job):
         raise _owner_missing(piece.code, piece.owner.name, row)
     _check_claims(row, piece)
     _check_shaft(row, piece)
+
+
+def _check_revision(piece: Piece) -> None:
+    """One that a newer revision scraps is chosen by no kit; one to be reworked may be, for
+    later."""
+    if piece.revision.is_current:
+        return
+    ruled = ruling(piece.revision, chains_of([piece.drawing_id]).get(piece.drawing_id, ()))
+    if ruled is not None and ruled.what == OldPieces.SCRAP:
+        raise Conflict(
+            "piece_not_fit",
+            _("{code}: {ruling} Choose another."),
+            code=piece.code,
+            ruling=ruled.said,
+            in_field="code",
+        )
 
 
 def _owner_missing(code: str, owner: str, row: KitPosition) -> Conflict:

@@ -68,7 +68,10 @@ def best_pieces(problem: Lacking) -> dict[int, Piece]:
 def _candidate(row: KitPosition, spare: Spare, walking: int) -> Candidate:
     piece = spare.piece
     remarks = (
-        int(piece.condition in REMARKABLE) + int(piece.seen_at is None) + int(spare.is_allotted)
+        int(piece.condition in REMARKABLE)
+        + int(piece.seen_at is None)
+        + int(spare.is_allotted)
+        + int(not piece.revision.is_current)
     )
     drive = size_of(piece, "drive_diameter")
     return Candidate(row.pk, piece.code, drive, remarks, walking)

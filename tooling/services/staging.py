@@ -28,6 +28,7 @@ from tooling.models import (
     Station,
     StockLine,
 )
+from tooling.queries.old_pieces import Ruling, chains_of, ruling
 from tooling.queries.spares import owner_lets
 from tooling.services.touched import touch_kits_of
 from tooling.services.write import bump
@@ -155,7 +156,10 @@ class _Judge:
 
     def __init__(self, coming: Mapping[Moved, Kit]) -> None:
         ids = {move.piece_id for move in coming}
-        self.pieces = Piece.objects.select_related("drawing", "place", "owner").in_bulk(ids)
+        rows = Piece.objects.select_related("drawing", "revision", "place", "owner")
+        self.pieces = rows.in_bulk(ids)
+        old = {each.drawing_id for each in self.pieces.values() if not each.revision.is_current}
+        self.chains = chains_of(old) if old else {}
         claims = KitPosition.objects.filter(piece_id__in=ids, is_open=True)
         self.claims: dict[int, list[KitPosition]] = {}
         for claim in claims.select_related("kit__job", "drawing"):
@@ -180,6 +184,9 @@ class _Judge:
             return _held(piece, kit)
         if piece.condition in NOT_FIT:
             return _not_fit(piece, kit)
+        ruled = ruling(piece.revision, self.chains.get(piece.drawing_id, ()))
+        if ruled is not None and not ruled.is_usable:
+            return _not_as_it_is(piece, ruled, kit)
         if not owner_lets(piece.owner, kit.job):
             return _owner_has_not_agreed(piece, kit)
         wanted = self.pegs.get((kit.pk, move.to_place_id), [])
@@ -258,6 +265,16 @@ def _not_fit(piece: Piece, kit: Kit) -> Conflict:
         _("{what} is {condition} and cannot be staged for kit {kit}. Choose another on the kit's "
           "page. It belongs in {home}."),
         condition=piece.get_condition_display(),
+        **_told(piece, kit),
+    )  # fmt: skip
+
+
+def _not_as_it_is(piece: Piece, ruled: Ruling, kit: Kit) -> Conflict:
+    return Conflict(
+        "piece_held",
+        _("{what} cannot be staged for kit {kit}. {ruling} Choose another on the kit's page. It "
+          "belongs in {home}."),
+        ruling=ruled.said,
         **_told(piece, kit),
     )  # fmt: skip
 

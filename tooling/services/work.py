@@ -1,4 +1,7 @@
-"""Work done on pieces, typed by a person: past regrinds with diameters before and after."""
+"""Work done on pieces, typed by a person: past regrinds with diameters before and after.
+
+A recontour makes a piece to a newer revision of its drawing: from then on that is its revision.
+"""
 
 from __future__ import annotations
 
@@ -10,13 +13,25 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from tooling.errors import Conflict, ToolingError
-from tooling.models import DIAMETERS, DIMENSIONS, Person, Piece, Work, WorkKind, WorkMeasure
+from tooling.models import (
+    DIAMETERS,
+    DIMENSIONS,
+    Change,
+    DrawingRevision,
+    Person,
+    Piece,
+    Work,
+    WorkKind,
+    WorkMeasure,
+)
 from tooling.permissions import Verb, check_can
+from tooling.queries.labels import codes_ever
 from tooling.services.derived import refresh_sizes
 from tooling.services.dimensions import check_present_sizes, dimension_words
 from tooling.services.touched import touch_kits_of
-from tooling.services.write import lock, writing
+from tooling.services.write import lock, record_change, writing
 
+RECONTOURED = "recontoured"
 Sizes = Mapping[str, tuple[int | None, int | None]]
 """Dimension → (before, after) in nm; either may be unknown."""
 
@@ -31,13 +46,16 @@ def record_work(
     done_by: str = "",
     sizes: Sizes | None = None,
     mark_restored: bool | None = None,
+    revision: DrawingRevision | None = None,
     note: str = "",
     corrects: Work | None = None,
 ) -> Work:
     """Write down a piece of work; the present sizes follow from it where nothing newer says more.
 
-    Raises ``unknown_kind``, ``in_the_future``, ``no_sizes``, ``cut_made_larger`` and what
-    `check_present_sizes` says; ``already_corrected``, ``other_piece`` of a correction.
+    ``revision``: the one that the work made the piece to; a recontour for which none is named
+    made it to the current one. Raises ``unknown_kind``, ``in_the_future``, ``no_sizes``,
+    ``cut_made_larger``, ``other_drawing`` and what `check_present_sizes` says;
+    ``already_corrected``, ``other_piece`` of a correction.
     """
     check_can(by, Verb.EDIT_RECORDS)
     if kind not in WorkKind.values:
@@ -65,10 +83,61 @@ def record_work(
             WorkMeasure(work=work, dimension=name, **_sizes(before, after))
             for name, (before, after) in given.items()
         )
+        _take_revision(by=by, at=at, work=work, corrects=corrects, revision=revision)
         refresh_sizes([piece.pk])
         check_present_sizes(piece_id=piece.pk)
         touch_kits_of(pieces=[piece.pk], drawings=[piece.drawing_id])
     return work
+
+
+def _take_revision(
+    *,
+    by: Person,
+    at: datetime,
+    work: Work,
+    corrects: Work | None,
+    revision: DrawingRevision | None,
+) -> None:
+    """The revision that the piece is made to after the work; what a corrected entry had made of
+    it is taken back first."""
+    piece = Piece.objects.select_related("revision__drawing").get(pk=work.piece_id)
+    before = piece.revision
+    after = _before_that_work(piece, corrects) or before
+    if revision is not None and revision.drawing_id != piece.drawing_id:
+        raise ToolingError(
+            "other_drawing",
+            _("{revision} is a revision of another drawing. Make a new piece to that one."),
+            revision=revision,
+            in_field="revision",
+        )
+    if revision is None and work.kind == WorkKind.RECONTOUR:
+        revision = piece.drawing.revisions.filter(is_current=True).first()
+    after = revision or after
+    if after.pk == before.pk:
+        return
+    Piece.objects.filter(pk=piece.pk).update(revision=after)
+    record_change(
+        by=by,
+        at=at,
+        subject=piece,
+        key=piece.code,
+        what=RECONTOURED,
+        before={"revision": before.revision},
+        after={"revision": after.revision, "work": str(work.uuid)},
+    )
+
+
+def _before_that_work(piece: Piece, corrects: Work | None) -> DrawingRevision | None:
+    """The revision before the corrected entry, while the piece still has the one after it."""
+    if corrects is None:
+        return None
+    rows = Change.objects.filter(
+        subject="Piece", subject_key__in=codes_ever(piece.code), what=RECONTOURED
+    )
+    change = rows.filter(after__work=str(corrects.uuid)).first()
+    if change is None or change.after["revision"] != piece.revision.revision:
+        return None
+    return piece.drawing.revisions.filter(revision=change.before["revision"]).first()
 
 
 def _check_day(done_on: date, at: datetime) -> None:

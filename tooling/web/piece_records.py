@@ -55,13 +55,15 @@ def new_work(request: HttpRequest, code: str) -> HttpResponse:
     wrong: Work | None = _corrected(request, Work.objects.prefetch_related("measures"), piece)
     form = WorkForm(
         data_of(request),
+        drawing_id=piece.drawing_id,
         unit=unit_of(request.user, piece.unit),
-        initial=_facts_of(wrong),
+        initial=_facts_of(wrong) or {"kind": request.GET.get("kind", "")},
         lengths=_lengths_of(wrong),
     )
 
     def save(values: dict[str, Any]) -> Work:
-        facts = {name: values[name] for name in ("kind", "done_on", "done_by", "note")}
+        names = ("kind", "done_on", "done_by", "revision", "note")
+        facts = {name: values[name] for name in names}
         return work.record_work(
             by=person_of(request), at=at, piece=piece, sizes=form.sizes(), corrects=wrong, **facts
         )

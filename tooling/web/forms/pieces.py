@@ -179,10 +179,18 @@ class WorkForm(RecordForm):
     kind = forms.ChoiceField(label=_("What was done"), choices=WorkKind.choices)
     done_on = day(label=_("On"))
     done_by = forms.CharField(label=_("By whom"), required=False, max_length=120)
+    revision = forms.ModelChoiceField(
+        label=_("Made to revision by it"),
+        queryset=DrawingRevision.objects.none(),
+        required=False,
+        empty_label=_("as before; a recontour: the current one"),
+    )
     note = forms.CharField(label=_("Note"), required=False, max_length=300)
 
-    def __init__(self, *args: Any, **more: Any) -> None:
+    def __init__(self, *args: Any, drawing_id: int, **more: Any) -> None:
         super().__init__(*args, **more)
+        revisions = DrawingRevision.objects.filter(drawing=drawing_id).select_related("drawing")
+        self.fields["revision"].queryset = revisions.order_by("-pk")  # type: ignore[attr-defined]
         for name in DIMENSIONS:
             for when, word in (("before", _("before")), ("after", _("after"))):
                 label = f"{LABELS[name]} {word} ({self.unit})"
@@ -195,7 +203,7 @@ class WorkForm(RecordForm):
 
     @property
     def facts(self) -> list[Any]:
-        return [self[name] for name in ("kind", "done_on", "done_by", "note")]
+        return [self[name] for name in ("kind", "done_on", "done_by", "revision", "note")]
 
     def sizes(self) -> dict[str, tuple[int | None, int | None]]:
         """What was typed, by dimension."""
