@@ -16,6 +16,7 @@ from uuid import UUID, uuid4
 from django.db import connection
 
 from tooling.models import Device, Movement, Person, Piece, Place, PlaceKind, What
+from tooling.queries.count_sights import last_counted
 
 Key = tuple[datetime, datetime]
 """(effective_at, received_at): where a row stands in time; the id decides between equals."""
@@ -247,6 +248,7 @@ def refold(now: Mapping[int, PieceNow]) -> None:
     """Fold the whole history of these pieces again, after a row among it was corrected."""
     newest: dict[int, Movement] = {}
     seen: dict[int, datetime] = {}
+    counted = last_counted(now)
     live = Movement.objects.filter(piece_id__in=now.keys(), corrected_by=None)
     for movement in live.order_by("effective_at", "received_at", "id"):
         newest[movement.piece_id] = movement  # type: ignore[index]
@@ -254,7 +256,8 @@ def refold(now: Mapping[int, PieceNow]) -> None:
             seen[movement.piece_id] = movement.effective_at  # type: ignore[index]
     placed = []
     for piece in now.values():
-        piece.seen_at = seen.get(piece.id)
+        sights = [when for when in (seen.get(piece.id), counted.get(piece.id)) if when]
+        piece.seen_at = max(sights, default=None)
         last = newest.get(piece.id)
         if last is None:
             continue

@@ -18,6 +18,7 @@ from tooling.errors import Conflict, ToolingError
 from tooling.models import Device, Movement, Person, RefusedScan
 from tooling.permissions import Verb, check_can
 from tooling.queries.scan_lookup import Lookup, look_up
+from tooling.services.due_back import check_due
 from tooling.services.movements import Stamp
 from tooling.services.scan_acts import take_one
 from tooling.services.scan_moves import ScanIn, Taken, take_pieces
@@ -162,7 +163,7 @@ def _record(
         for scan, outcome in _outcomes(by=by, at=at, desk=desk, run=run, lookup=lookup):
             if isinstance(outcome, ToolingError):
                 piece_id = lookup.pieces.get(fold(scan.code))
-                row = _refused(scan=scan, error=outcome, by=by, at=at, desk=desk, piece_id=piece_id)
+                row = refused_row(scan=scan, error=outcome, by=by, at=at, desk=desk, piece_id=piece_id)
                 refused.append(row)
                 result = ScanResult(scan.id, REFUSED, outcome.code, row.message)
             else:
@@ -198,7 +199,9 @@ def _outcomes(
     stamped = []
     for scan in run:
         try:
-            stamped.append((scan, stamp_of(scan=scan, at=at, desk=desk)))
+            stamp = stamp_of(scan=scan, at=at, desk=desk)
+            check_due(scan.due_on, at=stamp.effective_at)
+            stamped.append((scan, stamp))
         except ToolingError as error:
             outcomes.append((scan, error))
     if stamped and _is_plain(run[0], lookup):
@@ -213,10 +216,11 @@ def _outcomes(
     return outcomes
 
 
-def _refused(
+def refused_row(
     *, scan: ScanIn, error: ToolingError, by: Person, at: datetime, desk: Device,
     id: uuid.UUID | None = None, piece_id: int | None = None,
 ) -> RefusedScan:  # fmt: skip
+    """A scan that could not be taken, kept with its reason; not yet saved."""
     piece, kit = error.values.get("piece_id"), error.values.get("kit_id")
     return RefusedScan(
         uuid=id or scan.id,
@@ -238,7 +242,8 @@ def _refused(
     )
 
 
-def _reused() -> Conflict:
+def id_reused() -> Conflict:
+    """The problem of an id that stood for something else before."""
     return Conflict(
         "id_reused",
         _("This scan's id was sent before with other content; the first stands. Nothing was "
@@ -255,14 +260,14 @@ def _keep_reused(
     for scan in scans:
         if answers[scan.id].content_hash != scan.content_hash:
             key = uuid.uuid5(REUSED, f"{scan.id}{scan.content_hash}")
-            wrong[key] = _refused(scan=scan, error=_reused(), by=by, at=at, desk=desk, id=key)
+            wrong[key] = refused_row(scan=scan, error=id_reused(), by=by, at=at, desk=desk, id=key)
     there = set(RefusedScan.objects.filter(uuid__in=wrong).values_list("uuid", flat=True))
     RefusedScan.objects.bulk_create(row for key, row in wrong.items() if key not in there)
 
 
 def _answer(scan: ScanIn, kept: _Kept, is_new: bool) -> ScanResult:
     if kept.content_hash != scan.content_hash:
-        error = _reused()
+        error = id_reused()
         return ScanResult(scan.id, REFUSED, error.code, error.message)
     if is_new or kept.result.status == REFUSED:
         return kept.result

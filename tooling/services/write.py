@@ -1,8 +1,8 @@
 """The only place that opens a transaction, locks rows, or leaves a history row of an edit.
 
 SQLite has one writer: an in-process lock around short immediate transactions keeps eight
-threads from waiting on the file. PostgreSQL locks rows in one order: device, kit, pieces and
-stock by code. Reads are never wrapped here.
+threads from waiting on the file. PostgreSQL locks rows in one order: device, count, kit, pieces
+and stock by code. Reads are never wrapped here.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from typing import Any
 from django.db import connection, transaction
 from django.db.models import F, Model
 
-from tooling.models import Change, Device, Kit, Person, Piece, Place, StockLine
+from tooling.models import Change, Count, Device, Kit, Person, Piece, Place, StockLine
 
 _one_writer = threading.RLock()
 
@@ -59,6 +59,7 @@ def snapshot() -> Iterator[None]:
 def lock(
     *,
     device: Device | None = None,
+    counts: Iterable[int] = (),
     kits: Iterable[int] = (),
     places: Iterable[int] = (),
     pieces: Iterable[int] = (),
@@ -70,6 +71,7 @@ def lock(
     if device is not None:
         list(Device.objects.select_for_update().filter(pk=device.pk).values_list("pk"))
     wanted: list[tuple[type[Model], Iterable[int], str]] = [
+        (Count, counts, "number"),
         (Kit, kits, "number"),
         (Place, places, "code"),
         (Piece, pieces, "code"),
