@@ -163,7 +163,9 @@ def _record(
         for scan, outcome in _outcomes(by=by, at=at, desk=desk, run=run, lookup=lookup):
             if isinstance(outcome, ToolingError):
                 piece_id = lookup.pieces.get(fold(scan.code))
-                row = refused_row(scan=scan, error=outcome, by=by, at=at, desk=desk, piece_id=piece_id)
+                row = refused_row(
+                    scan=scan, error=outcome, by=by, at=at, desk=desk, piece_id=piece_id
+                )
                 refused.append(row)
                 result = ScanResult(scan.id, REFUSED, outcome.code, row.message)
             else:
