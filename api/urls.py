@@ -6,6 +6,7 @@ from django.urls import URLPattern, URLResolver, path, re_path
 
 from api.errors import no_such_address
 from api.views import (
+    backups,
     drawings,
     imports,
     jobs,
@@ -114,6 +115,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("imports/", imports.Imports.as_view(), name="api-imports"),
     path("imports/<int:number>/", imports.OneImport.as_view(), name="api-import"),
     path("imports/<int:number>/apply/", imports.ApplyImport.as_view(), name="api-import-apply"),
+    path("backups/", backups.Backups.as_view(), name="api-backups"),
     path("tasks/<int:number>/", imports.OneTask.as_view(), name="api-task"),
     path("schema/", schema.Schema.as_view(), name="api-schema"),
     re_path(r"^[\s\S]*$", no_such_address, name="api-nowhere"),

@@ -9,6 +9,7 @@ from django.utils.translation import gettext as _
 
 from tooling.errors import NotAllowed
 from tooling.services import labels
+from tooling.services.backup import kept
 from tooling.tasks import Handler, Run
 
 
@@ -31,4 +32,16 @@ def draw_labels(run: Run) -> dict[str, Any]:
     return {"count": len(codes)}
 
 
-HANDLERS: dict[str, Handler] = {"labels": draw_labels}
+def make_backup(run: Run) -> dict[str, Any]:
+    """Everything in one file in the data directory, read back whole."""
+
+    def progress(share: float) -> None:
+        run.progress(share, _("{n} % of the backup").format(n=round(share * 100)))
+        run.check()
+
+    if run.task.by is None:
+        raise NotAllowed(_("Nobody asked for this backup."))
+    return kept.make_and_keep(by=run.task.by, at=timezone.now(), progress=progress)
+
+
+HANDLERS: dict[str, Handler] = {"labels": draw_labels, kept.TASK: make_backup}

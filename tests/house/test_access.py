@@ -9,13 +9,15 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import transaction
 from django.test import Client
 from django.urls import URLResolver, get_resolver
 
+from tests.photographs import a_png
 from tests.world import MM, World
 from tooling.models import DrawingFile, Gauge, Person, PieceAlias, Role, SetPosition, Task
-from tooling.services import files, imports, kits
+from tooling.services import files, imports, kits, pictures
 
 TABLE: dict[str, dict[str, str]] = json.loads(
     (Path(__file__).parent.parent / "access_table.json").read_text()
@@ -83,10 +85,16 @@ def found(world: World, cast: dict[str, Person], settings: Any, tmp_path: Path) 
     made = {"kind": "labels", "by": engineer, "created_at": at}
     task = Task.objects.create(**made)
     done = Task.objects.create(state="done", file=file, **made)
+    backup = Task.objects.create(**{**made, "kind": "backup"})
+    settings.DATA_DIR = tmp_path
+    (tmp_path / "backups").mkdir(exist_ok=True)
+    (tmp_path / "backups" / "rollroom-20260101T000000Z.zip").write_bytes(b"PK")
     position = SetPosition.objects.get()
     kit_row = {"number": kit.number, "station": 1, "which": "top"}
     mill_row = {"number": "M1", "station": 1, "shaft": station.shafts.first().pk, "which": "top"}
     revision = drawing.revisions.get()
+    photo = SimpleUploadedFile("a.png", a_png())
+    picture = pictures.keep(by=engineer, at=at, upload=photo, piece=piece)
     set_row = {"number": "T-1", "position": position.pk, "copy": copy.pk, "letter": "A",
                "mill": "M1", "chart": chart.pk, "set_pass": position.set_pass_id}  # fmt: skip
     return {
@@ -94,6 +102,7 @@ def found(world: World, cast: dict[str, Person], settings: Any, tmp_path: Path) 
         "kits/": kit_row,
         "pieces/stock/": {"code": line.code},
         "pieces/": {"code": piece.code, "number": alias.pk},
+        "pictures/": {"number": picture.pk, "sha256": picture.small.sha256},
         "mills/": mill_row,
         "sets/drawings/": {"number": "R-1", "revision": revision.pk, "sha256": file.sha256},
         "sets/": set_row,
@@ -101,6 +110,7 @@ def found(world: World, cast: dict[str, Person], settings: Any, tmp_path: Path) 
         "shop/owners/": {"code": "SHOP"},
         "shop/people/": {"username": "crew"},
         "shop/gauges/": {"number": "G-1"},
+        "shop/backups/": {"number": backup.pk, "name": "rollroom-20260101T000000Z.zip"},
         "shop/settings/": {"name": "improbable_reading"},
         "shop/spreadsheets/": {"number": brought.pk, "kind": "pieces"},
         "labels/<int:number>.pdf": {"number": done.pk},
@@ -137,7 +147,10 @@ def answer(person: Person | None, method: str, address: str) -> Any:
         if person is not None:
             client.force_login(person, backend="django.contrib.auth.backends.ModelBackend")
         got = client.generic(method, address, content_type=_kind(address))
+        got.close()
         transaction.set_rollback(True)
+    if got.streaming:
+        got.file_to_stream.close()
     return got
 
 

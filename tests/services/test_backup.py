@@ -333,14 +333,15 @@ def test_a_backup_sees_one_instant_while_others_write(at) -> None:
         Change.objects.create(at=at, subject="Shop", subject_key="shop", what="edited")
         connection.close()
 
-    with snapshot():
-        before = Change.objects.count()
+    with snapshot() as using:
+        before = Change.objects.using(using).count()
         writer = threading.Thread(target=write)
         writer.start()
         writer.join(timeout=20)
         assert not writer.is_alive(), "the writer waited for the reader"
-        assert Change.objects.count() == before
-    assert Change.objects.count() == before + 1
+        Change.objects.create(at=at, subject="Shop", subject_key="shop", what="edited")
+        assert Change.objects.using(using).count() == before
+    assert Change.objects.count() == before + 2
 
 
 def test_a_manifest_says_what_it_holds() -> None:

@@ -17,12 +17,14 @@ from django.db.migrations.executor import MigrationExecutor
 
 from tooling.history import HISTORY
 from tooling.models import Movement, Person, Role, Shop, StoredFile, Task, TaskState
+from tooling.services.backup import kept
 from tooling.services.tasks import DEAD_AFTER
 
 LEAST_FREE_BYTES = 500_000_000
 WAITS_TOO_LONG = timedelta(minutes=5)
 CLOCKS_DIFFER = timedelta(minutes=5)
 BUILT_AFTER = datetime(2026, 1, 1, tzinfo=UTC)
+BACKUP_IS_OLD = timedelta(days=7)
 MOST_NAMED = 5
 
 
@@ -266,5 +268,17 @@ def people(at: datetime) -> Iterator[Finding]:
         )
 
 
+def backups(at: datetime) -> Iterator[Finding]:
+    """One was made not long ago."""
+    made = kept.newest()
+    todo = "Make one: python3 manage.py backup FILE, and lay it away on another machine."
+    if made is None:
+        yield Finding("backup", "warn", "No backup was ever made.", todo)
+    elif at - made > BACKUP_IS_OLD:
+        yield Finding("backup", "warn", f"The last backup is of {made:%Y-%m-%d %H:%M} UTC.", todo)
+    else:
+        yield Finding("backup", "ok", f"The last backup is of {made:%Y-%m-%d %H:%M} UTC.")
+
+
 WITHOUT_TABLES: tuple[Check, ...] = (data_dir, secret_key, database)
-WITH_TABLES: tuple[Check, ...] = (sqlite_modes, triggers, files, worker, clock, people)
+WITH_TABLES: tuple[Check, ...] = (sqlite_modes, triggers, files, worker, clock, people, backups)

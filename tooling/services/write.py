@@ -13,11 +13,12 @@ from contextlib import contextmanager
 from datetime import datetime
 from typing import Any
 
-from django.db import connection, transaction
+from django.db import DEFAULT_DB_ALIAS, connection, connections, transaction
 from django.db.models import F, Model
 
 from tooling.models import Change, Count, Device, Kit, Person, Piece, Place, StockLine
 
+SNAPSHOT = "snapshot"
 _one_writer = threading.RLock()
 
 
@@ -37,23 +38,25 @@ def writing() -> Iterator[None]:
 
 
 @contextmanager
-def snapshot() -> Iterator[None]:
-    """Read at one instant while others write, for as long as it takes; nothing may be written.
+def snapshot() -> Iterator[str]:
+    """Read at one instant while others write, and while this thread does, for as long as it takes.
 
-    ``atomic`` would take the one write lock of SQLite, so the transaction is opened by hand. Inside
-    another's transaction that one's view is used.
+    Gives the name of a connection to read from, ``Model.objects.using(name)``. ``atomic`` would
+    take the one write lock of SQLite, so its transaction is opened by hand. Inside a transaction
+    that one's own view is given.
     """
     if connection.in_atomic_block:
-        yield
+        yield DEFAULT_DB_ALIAS
         return
-    begin = "BEGIN" if connection.vendor == "sqlite" else "BEGIN ISOLATION LEVEL REPEATABLE READ"
-    with connection.cursor() as cursor:
-        cursor.execute(begin)
+    own = connections[SNAPSHOT] = connections.create_connection(DEFAULT_DB_ALIAS)
+    begin = "BEGIN" if own.vendor == "sqlite" else "BEGIN ISOLATION LEVEL REPEATABLE READ"
     try:
-        yield
+        with own.cursor() as cursor:
+            cursor.execute(begin)
+        yield SNAPSHOT
     finally:
-        with connection.cursor() as cursor:
-            cursor.execute("ROLLBACK")
+        own.close()
+        del connections[SNAPSHOT]
 
 
 def lock(

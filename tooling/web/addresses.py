@@ -5,12 +5,14 @@ from __future__ import annotations
 from django.urls import URLPattern, path, register_converter
 
 from tooling.web import (
+    backups,
     drawings,
     jobs,
     kit_acts,
     kit_paper,
     kits,
     mills,
+    pictures,
     piece_records,
     pieces,
     places,
@@ -81,6 +83,15 @@ PIECES: list[URLPattern] = [
     path("pieces/<slug:code>/work/", piece_records.new_work, name="work-new"),
     path("pieces/<slug:code>/length/", piece_records.new_length, name="length-new"),
 ]
+PICTURES: list[URLPattern] = [
+    path("pictures/", pictures.show_pictures, name="pictures"),
+    path("pictures/keep/", pictures.keep, name="picture-keep"),
+    path("pictures/<slug:sha256>.jpg", pictures.serve, name="picture-file"),
+    path("pictures/<int:number>/", pictures.show_picture, name="picture"),
+    path("pictures/<int:number>/words/", pictures.say, name="picture-say"),
+    path("pictures/<int:number>/take-back/", pictures.take_back, name="picture-take-back"),
+    path("pictures/<int:number>/put-back/", pictures.put_back, name="picture-put-back"),
+]
 MILLS: list[URLPattern] = [
     path("mills/", mills.show_mills, name="mills"),
     path("mills/new/", mills.new_mill, name="mill-new"),
@@ -142,6 +153,10 @@ SETS: list[URLPattern] = [
 SHOP: list[URLPattern] = [
     path("shop/", shop.show_shop, name="shop"),
     path("shop/edit/", shop.edit_shop, name="shop-edit"),
+    path("shop/backups/", backups.show_backups, name="backups"),
+    path("shop/backups/make/", backups.make, name="backup-make"),
+    path("shop/backups/<int:number>/stop/", backups.stop, name="backup-stop"),
+    path("shop/backups/<str:name>/", backups.take, name="backup-take"),
     path("shop/myself/", shop.myself, name="myself"),
     path("shop/places/", places.show_places, name="places"),
     path("shop/places/new/", places.new_places, name="place-new"),
@@ -161,4 +176,4 @@ SHOP: list[URLPattern] = [
     path("shop/settings/<slug:name>/reset/", shop.reset_setting, name="setting-reset"),
 ]
 
-urlpatterns: list[URLPattern] = [*KITS, *PIECES, *MILLS, *DRAWINGS, *SETS, *SHOP]
+urlpatterns: list[URLPattern] = [*KITS, *PIECES, *PICTURES, *MILLS, *DRAWINGS, *SETS, *SHOP]

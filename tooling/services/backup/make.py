@@ -48,11 +48,11 @@ def backup(
     files that the folder lost, unless ``without_missing_files``.
     """
     check_can(by, Verb.BACK_UP)
-    with writing_to(path) as writer, snapshot():
-        missing = _missing_files()
+    with writing_to(path) as writer, snapshot() as using:
+        missing = _missing_files(using)
         if missing and not without_missing_files:
             raise _files_missing(missing)
-        manifest = _write(writer, at, missing, lambda share: progress(CHECKING * share))
+        manifest = _write(writer, using, at, missing, lambda share: progress(CHECKING * share))
     with reading(path, lambda share: progress(CHECKING + (1 - CHECKING) * share)):
         pass
     made = Made(path, path.stat().st_size, manifest)
@@ -60,13 +60,15 @@ def backup(
     return made
 
 
-def _write(writer: Writer, at: datetime, missing: list[str], progress: Progress) -> Manifest:
+def _write(
+    writer: Writer, using: str, at: datetime, missing: list[str], progress: Progress
+) -> Manifest:
     models = rows.kept_models(apps)
-    expected = sum(model._base_manager.count() for model in models) or 1
+    expected = sum(model._base_manager.using(using).count() for model in models) or 1
     seen = _Seen(expected, progress)
-    tables = [_table(writer, model, seen) for model in models]
+    tables = [_table(writer, using, model, seen) for model in models]
     files = {}
-    for file in StoredFile.objects.exclude(sha256__in=missing).order_by("sha256"):
+    for file in StoredFile.objects.using(using).exclude(sha256__in=missing).order_by("sha256"):
         with (Path(settings.FILES_DIR) / file.sha256).open("rb") as source:
             found = writer.file(f"files/{file.sha256}", source)
         if found != file.sha256:
@@ -98,15 +100,15 @@ class _Seen:
             yield line
 
 
-def _table(writer: Writer, model: type[Model], seen: _Seen) -> Table:
+def _table(writer: Writer, using: str, model: type[Model], seen: _Seen) -> Table:
     name, names = model._meta.db_table, rows.names(model)
-    count, sha256 = writer.lines(f"tables/{name}.jsonl", seen.each(rows.lines(model, names)))
+    count, sha256 = writer.lines(f"tables/{name}.jsonl", seen.each(rows.lines(model, names, using)))
     return Table(name, model._meta.label_lower, names, count, sha256)
 
 
-def _missing_files() -> list[str]:
+def _missing_files(using: str) -> list[str]:
     folder = Path(settings.FILES_DIR)
-    names = StoredFile.objects.order_by("sha256").values_list("sha256", flat=True)
+    names = StoredFile.objects.using(using).order_by("sha256").values_list("sha256", flat=True)
     return [name for name in names if not (folder / name).is_file()]
 
 

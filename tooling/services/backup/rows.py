@@ -15,7 +15,7 @@ from typing import Any
 from uuid import UUID
 
 from django.apps.registry import Apps
-from django.db import connection
+from django.db import DEFAULT_DB_ALIAS, connection
 from django.db.models import Field, JSONField, Model
 
 CHUNK = 2_000
@@ -53,11 +53,13 @@ def names(model: type[Model]) -> list[str]:
     return [field.attname for field in columns(model)]
 
 
-def lines(model: type[Model], names: Sequence[str]) -> Iterator[bytes]:
+def lines(
+    model: type[Model], names: Sequence[str], using: str = DEFAULT_DB_ALIAS
+) -> Iterator[bytes]:
     """Every row's named columns as one line, by key; streams, so that memory stays flat."""
     kind = {field.attname: field for field in columns(model)}
     loose = [place for place, name in enumerate(names) if isinstance(kind[name], JSONField)]
-    rows = model._base_manager.order_by("pk").values_list(*names)
+    rows = model._base_manager.using(using).order_by("pk").values_list(*names)
     for row in rows.iterator(chunk_size=CHUNK):
         yield encode(row, loose)
 
