@@ -20,10 +20,11 @@ from tooling.models import (
     StockLine,
 )
 from tooling.permissions import Verb, check_can
+from tooling.queries.consents import consents_about
 from tooling.queries.kit_words import where_words
 from tooling.queries.old_pieces import chains_of, ruling
 from tooling.queries.shafts import FitsOn, stations_of
-from tooling.queries.spares import below_least, owner_lets
+from tooling.queries.spares import below_least
 from tooling.queries.whereabouts import GONE_KINDS, whereabouts
 from tooling.services.kit_state import check_open, save_claims
 from tooling.services.write import lock, record_change, writing
@@ -151,8 +152,7 @@ def _check_line(row: KitPosition, line: StockLine) -> None:
             condition=line.get_condition_display(),
             in_field="code",
         )
-    if not owner_lets(line.owner, row.kit.job):
-        raise _owner_missing(line.code, line.owner.name, row)
+    _check_owner(row, line)
 
 
 def _check_drawing(row: KitPosition, code: str, drawing_id: int, number: str) -> None:
@@ -187,8 +187,7 @@ def _check_piece(row: KitPosition, piece: Piece) -> None:
             in_field="code",
         )
     _check_revision(piece)
-    if not owner_lets(piece.owner, row.kit.job):
-        raise _owner_missing(piece.code, piece.owner.name, row)
+    _check_owner(row, piece)
     _check_claims(row, piece)
     _check_shaft(row, piece)
 
@@ -209,15 +208,19 @@ def _check_revision(piece: Piece) -> None:
         )
 
 
-def _owner_missing(code: str, owner: str, row: KitPosition) -> Conflict:
-    return Conflict(
-        "owner_approval_missing",
-        _("{code} belongs to {owner}; no written consent to use it in job {job} is on file."),
-        code=code,
-        owner=owner,
-        job=row.kit.job.number,
-        in_field="code",
-    )
+def _check_owner(row: KitPosition, owned: Piece | StockLine) -> None:
+    job = row.kit.job
+    consents = consents_about([owned], [job])
+    if not consents.lets(owned, job):
+        raise Conflict(
+            "owner_approval_missing",
+            _("{code} is not for job {job}. {why} Choose another, or ask {owner}."),
+            code=owned.code,
+            owner=owned.owner.name,
+            why=consents.why_not(owned, job),
+            job=job.number,
+            in_field="code",
+        )
 
 
 def _check_claims(row: KitPosition, piece: Piece) -> None:

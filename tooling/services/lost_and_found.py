@@ -42,16 +42,22 @@ def after_moves(*, by: Person | None, at: datetime, moved: Mapping[int, int | No
         note_found(by=by, at=at, pieces=there, taken_from_the_lost=taken)
 
 
-def after_cart(*, by: Person | None, at: datetime, cart: Place) -> None:
-    """A cart or plate stands in a place for what is lost: so does all that is on it."""
-    lost = Place.objects.filter(kind=PlaceKind.LOST, code__in=cart.path.split("/"))
-    if by is None or not lost.exists():
+def after_cart(*, by: Person | None, at: datetime, cart: Place, came_from: str) -> None:
+    """A cart or plate came into, or out of, a place for what is lost: so did all that is on it.
+    ``came_from``: its path before. One query where it did not."""
+    lost = tuple(Place.objects.filter(kind=PlaceKind.LOST).values_list("path", flat=True))
+    on_it = Q(place__path__startswith=cart.path, owner__is_shop=False)
+    pieces = Piece.objects.filter(on_it).select_related("owner", "place").order_by("code")
+    if by is None or came_from.startswith(lost) == cart.path.startswith(lost):
+        return
+    if came_from.startswith(lost):
+        back = list(pieces)
+        note_found(by=by, at=at, pieces=back, taken_from_the_lost={each.pk for each in back})
         return
     said = _("Lost with {cart}.").format(cart=cart.name)
-    on_it = {"place__path__startswith": cart.path, "owner__is_shop": False}
-    for piece in Piece.objects.filter(**on_it).select_related("owner").order_by("code"):
+    for piece in pieces:
         open_report(by=by, at=at, piece=piece, kind=ReportKind.LOSS, what_happened=said)
-    lines = StockLine.objects.filter(**on_it, count__gt=0).select_related("owner")
+    lines = StockLine.objects.filter(on_it, count__gt=0).select_related("owner")
     for line in lines.order_by("code"):
         open_report(
             by=by, at=at, stock_line=line, quantity=line.count, kind=ReportKind.LOSS,

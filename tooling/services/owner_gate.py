@@ -117,7 +117,7 @@ def check_line(*, line: StockLine, kind: ApprovalKind, at: datetime) -> None:
 
 def check_work(*, piece: Piece, kind: str, done_on: date) -> None:
     """Raise ``owner_approval_missing`` when the work cuts a customer's piece without leave for
-    that day. Drawing and owner must be loaded."""
+    that day. The owner must be loaded."""
     if kind in CUTS and not piece.owner.is_shop:
         raise_first(_without_leave(ApprovalKind.REGRIND, {piece: done_on}).values())
 

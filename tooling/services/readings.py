@@ -11,8 +11,10 @@ from tooling.errors import Conflict, ToolingError
 from tooling.models import DIMENSIONS, Gauge, Person, Piece, Reading
 from tooling.permissions import Verb, check_can
 from tooling.queries.settings import setting_values
+from tooling.queries.spares import below_least
 from tooling.services.derived import refresh_sizes
 from tooling.services.dimensions import check_present_sizes, dimension_words, known_size
+from tooling.services.owner_reports import report_unsuitable
 from tooling.services.touched import touch_kits_of
 from tooling.services.write import lock, writing
 
@@ -65,6 +67,7 @@ def record_reading(
     with writing():
         lock(pieces=[piece.pk])
         _check_correction(piece, corrects)
+        before = Piece.objects.select_related("revision").get(pk=piece.pk)
         reading = Reading.objects.create(
             piece=piece,
             dimension=dimension,
@@ -83,6 +86,7 @@ def record_reading(
         )
         refresh_sizes([piece.pk])
         check_present_sizes(piece_id=piece.pk)
+        report_unsuitable(by=by, at=at, piece_id=piece.pk, was_below=below_least(before))
         touch_kits_of(pieces=[piece.pk], drawings=[piece.drawing_id])
     return reading
 

@@ -13,45 +13,21 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from django.db.models import Count, Q, Sum
-from django.utils.translation import gettext_lazy as _
+from django.utils import timezone
 
-from tooling.errors import Conflict, ToolingError
+from tooling.errors import ToolingError
 from tooling.models import (
-    NOT_FIT,
-    Condition,
     Kit,
     KitPosition,
     KitState,
     Person,
-    Piece,
     Place,
-    Station,
     StockLine,
 )
-from tooling.queries.old_pieces import Ruling, chains_of, ruling
-from tooling.queries.spares import owner_lets
+from tooling.services import lost_and_found, owner_gate
+from tooling.services.staging_judge import Judge, Moved, StockMoved, wrong_stations
 from tooling.services.touched import touch_kits_of
 from tooling.services.write import bump
-
-
-@dataclass(frozen=True)
-class Moved:
-    """A piece that goes, or went, from a place to a place; the kit when its label was scanned."""
-
-    piece_id: int
-    from_place_id: int | None
-    to_place_id: int
-    kit_id: int | None
-
-
-@dataclass(frozen=True)
-class StockMoved:
-    """Some of a stock line that went to another line."""
-
-    line_id: int
-    to_line_id: int
-    quantity: int
-    kit_id: int | None
 
 
 @dataclass(frozen=True)
@@ -84,6 +60,24 @@ def _areas() -> list[_Area]:
     ]
 
 
+def check_may_move(*, moves: Sequence[Moved], at: datetime) -> dict[int, ToolingError]:
+    """Piece id → why it may not go where it is moved to: its owner has not agreed to what is done
+    with it there, or it may not come into the kit. The rest may.
+
+    Raises nothing; the errors are those of `check_may_stage`.
+    """
+    goings = [
+        owner_gate.Going(
+            move.piece_id,
+            move.from_place_id,
+            move.to_place_id,
+            timezone.localdate(move.happened_at or at),
+        )
+        for move in moves
+    ]
+    return check_may_stage(moves=moves, at=at) | owner_gate.refusals(goings)
+
+
 def check_may_stage(*, moves: Sequence[Moved], at: datetime) -> dict[int, ToolingError]:
     """Piece id → why it may not come into the kit it is moved to; the rest may.
 
@@ -94,46 +88,12 @@ def check_may_stage(*, moves: Sequence[Moved], at: datetime) -> dict[int, Toolin
     paths = _paths({move.to_place_id for move in moves})
     into = {move: _kit_entered(move, paths[move.to_place_id], areas) for move in moves}
     coming = {move: kit for move, kit in into.items() if kit is not None}
-    found = _wrong_stations(moves)
+    found = wrong_stations(moves)
     if coming:
-        judge = _Judge(coming)
+        judge = Judge(coming)
         judged = {move.piece_id: judge.problem(move, kit) for move, kit in coming.items()}
         found |= {pk: error for pk, error in judged.items() if error is not None}
     return found
-
-
-def _wrong_stations(moves: Sequence[Moved]) -> dict[int, ToolingError]:
-    """Pieces put to a station of their kit's mill at which the kit does not want them."""
-    places = {move.to_place_id for move in moves}
-    stations = {
-        station.place_id: station
-        for station in Station.objects.filter(place_id__in=places).select_related("mill")
-    }
-    going = {m.piece_id: stations[m.to_place_id] for m in moves if m.to_place_id in stations}
-    if not going:
-        return {}
-    claims = KitPosition.objects.filter(piece_id__in=going, is_open=True).order_by("kit__job")
-    wrong: dict[int, ToolingError] = {}
-    for claim in claims.select_related("piece__drawing", "piece__place", "kit__job"):
-        station = going[claim.piece_id or 0]
-        if claim.piece is None or claim.kit.job.mill_id != station.mill_id:
-            continue
-        if claim.station_number != station.number:
-            wrong[claim.piece.pk] = _wrong_station(claim.piece, claim, station)
-    return wrong
-
-
-def _wrong_station(piece: Piece, mine: KitPosition, station: Station) -> Conflict:
-    return Conflict(
-        "wrong_pass",
-        _("{what} is a {drawing} for {where}, at station {wanted}; this is station {station} of "
-          "{mill}. Take it to station {wanted}."),
-        where=_where(mine),
-        wanted=mine.station_number,
-        station=station.number,
-        mill=station.mill.name,
-        **_told(piece, mine.kit),
-    )  # fmt: skip
 
 
 def _paths(place_ids: Iterable[int]) -> dict[int, str]:
@@ -151,164 +111,12 @@ def _kit_entered(move: Moved, path: str, areas: Sequence[_Area]) -> Kit | None:
     return None
 
 
-class _Judge:
-    """What the pieces that come are, who claims them, and what the kits call for."""
-
-    def __init__(self, coming: Mapping[Moved, Kit]) -> None:
-        ids = {move.piece_id for move in coming}
-        rows = Piece.objects.select_related("drawing", "revision", "place", "owner")
-        self.pieces = rows.in_bulk(ids)
-        old = {each.drawing_id for each in self.pieces.values() if not each.revision.is_current}
-        self.chains = chains_of(old) if old else {}
-        claims = KitPosition.objects.filter(piece_id__in=ids, is_open=True)
-        self.claims: dict[int, list[KitPosition]] = {}
-        for claim in claims.select_related("kit__job", "drawing"):
-            self.claims.setdefault(claim.piece_id or 0, []).append(claim)
-        places = {move.to_place_id for move in coming}
-        pegs = KitPosition.objects.filter(peg_id__in=places, is_open=True)
-        self.pegs: dict[tuple[int, int], list[KitPosition]] = {}
-        for peg in pegs.select_related("drawing", "piece"):
-            self.pegs.setdefault((peg.kit_id, peg.peg_id or 0), []).append(peg)
-
-    def problem(self, move: Moved, kit: Kit) -> ToolingError | None:
-        piece = self.pieces[move.piece_id]
-        claims = self.claims.get(piece.pk, [])
-        mine = next((claim for claim in claims if claim.kit_id == kit.pk), None)
-        other = next((c for c in claims if c.kit_id != kit.pk and c.holds_piece), None)
-        if other is not None:
-            return _taken(piece, other, kit)
-        if mine is None:
-            reserved = next(iter(claims), None)
-            return _taken(piece, reserved, kit) if reserved else _not_wanted(piece, kit)
-        if piece.condition == Condition.HOLD:
-            return _held(piece, kit)
-        if piece.condition in NOT_FIT:
-            return _not_fit(piece, kit)
-        ruled = ruling(piece.revision, self.chains.get(piece.drawing_id, ()))
-        if ruled is not None and not ruled.is_usable:
-            return _not_as_it_is(piece, ruled, kit)
-        if not owner_lets(piece.owner, kit.job):
-            return _owner_has_not_agreed(piece, kit)
-        wanted = self.pegs.get((kit.pk, move.to_place_id), [])
-        if wanted and mine not in wanted:
-            return _wrong_peg(piece, mine, wanted[0], kit)
-        return None
-
-
-def _told(piece: Piece, kit: Kit) -> dict[str, object]:
-    return {
-        "what": f"{piece.code} ({piece.mark})" if piece.mark else piece.code,
-        "drawing": piece.drawing.number,
-        "home": piece.place.path_name or piece.place.name,
-        "kit": kit.number,
-        "piece_id": piece.pk,
-        "kit_id": kit.pk,
-    }
-
-
-def _where(position: KitPosition) -> str:
-    return str(_("pass {number}, {shaft}, {order} from the shoulder")).format(
-        number=position.pass_number, shaft=position.get_shaft_display(), order=position.order
-    )
-
-
-def _taken(piece: Piece, claim: KitPosition, kit: Kit) -> Conflict:
-    return Conflict(
-        "piece_taken",
-        _("{what} is a {drawing} for kit {theirs} (job {job}): {where}. Kit {kit} does not have "
-          "it. Put it back to {home}, or change the kit on its page."),
-        theirs=claim.kit.number,
-        job=claim.kit.job.number,
-        where=_where(claim),
-        **_told(piece, kit),
-    )  # fmt: skip
-
-
-def _not_wanted(piece: Piece, kit: Kit) -> Conflict:
-    lacking = (
-        KitPosition.objects.filter(kit=kit, drawing=piece.drawing, is_staged=False)
-        .select_related("piece__place")
-        .first()
-    )
-    if lacking is not None and lacking.piece is not None:
-        return Conflict(
-            "wrong_position",
-            _("{what} is a {drawing} that kit {kit} did not choose; it wants {wanted} for "
-              "{where}, from {wanted_home}. Put {what} back to {home}, or choose it on the "
-              "kit's page."),
-            wanted=str(lacking.piece),
-            where=_where(lacking),
-            wanted_home=lacking.piece.place.path_name or lacking.piece.place.name,
-            **_told(piece, kit),
-        )  # fmt: skip
-    return Conflict(
-        "wrong_position",
-        _("{what} is a {drawing}; kit {kit} calls for no such piece or has them all. It belongs "
-          "in {home}."),
-        **_told(piece, kit),
-    )  # fmt: skip
-
-
-def _held(piece: Piece, kit: Kit) -> Conflict:
-    return Conflict(
-        "piece_held",
-        _("{what} is held ({reason}) and cannot be staged for kit {kit}. Have it released, or "
-          "choose another on the kit's page. It belongs in {home}."),
-        reason=piece.hold_reason or "-",
-        **_told(piece, kit),
-    )  # fmt: skip
-
-
-def _not_fit(piece: Piece, kit: Kit) -> Conflict:
-    return Conflict(
-        "piece_not_fit",
-        _("{what} is {condition} and cannot be staged for kit {kit}. Choose another on the kit's "
-          "page. It belongs in {home}."),
-        condition=piece.get_condition_display(),
-        **_told(piece, kit),
-    )  # fmt: skip
-
-
-def _not_as_it_is(piece: Piece, ruled: Ruling, kit: Kit) -> Conflict:
-    return Conflict(
-        "piece_held",
-        _("{what} cannot be staged for kit {kit}. {ruling} Choose another on the kit's page. It "
-          "belongs in {home}."),
-        ruling=ruled.said,
-        **_told(piece, kit),
-    )  # fmt: skip
-
-
-def _owner_has_not_agreed(piece: Piece, kit: Kit) -> Conflict:
-    return Conflict(
-        "owner_approval_missing",
-        _("{what} belongs to {owner}; no written consent to use it in other jobs is on file, so it "
-          "cannot be staged for kit {kit} (job {job}). Put it back to {home}."),
-        owner=piece.owner.name,
-        job=kit.job.number,
-        **_told(piece, kit),
-    )  # fmt: skip
-
-
-def _wrong_peg(piece: Piece, mine: KitPosition, wanted: KitPosition, kit: Kit) -> Conflict:
-    code = "wrong_position"
-    if mine.pass_number != wanted.pass_number:
-        code = "wrong_pass"
-    elif mine.shaft != wanted.shaft:
-        code = "wrong_shaft"
-    return Conflict(
-        code,
-        _("{what} belongs to {where}; this peg wants {wanted} for {there}. Put {what} on its own "
-          "peg."),
-        where=_where(mine),
-        wanted=str(wanted.piece) if wanted.piece else wanted.drawing.number,
-        there=_where(wanted),
-        **_told(piece, kit),
-    )  # fmt: skip
-
-
 def after_moves(*, by: Person | None, at: datetime, moves: Sequence[Moved]) -> None:
-    """Write what is staged after pieces moved, and tell the open screens of their kits."""
+    """Write what is staged after pieces moved, and tell the open screens of their kits; report
+    to their owners what was lost, and note what is found."""
+    moved = {each.piece_id: each.from_place_id for each in moves
+             if each.from_place_id != each.to_place_id}  # fmt: skip
+    lost_and_found.after_moves(by=by, at=at, moved=moved)
     ids = {move.piece_id for move in moves}
     claims = list(
         KitPosition.objects.filter(piece_id__in=ids, is_open=True).select_related("piece__place")

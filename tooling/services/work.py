@@ -26,8 +26,11 @@ from tooling.models import (
 )
 from tooling.permissions import Verb, check_can
 from tooling.queries.labels import codes_ever
+from tooling.queries.spares import below_least
 from tooling.services.derived import refresh_sizes
 from tooling.services.dimensions import check_present_sizes, dimension_words
+from tooling.services.owner_gate import CUTS, check_work
+from tooling.services.owner_reports import report_unsuitable
 from tooling.services.touched import touch_kits_of
 from tooling.services.write import lock, record_change, writing
 
@@ -55,7 +58,8 @@ def record_work(
     ``revision``: the one that the work made the piece to; a recontour for which none is named
     made it to the current one. Raises ``unknown_kind``, ``in_the_future``, ``no_sizes``,
     ``cut_made_larger``, ``other_drawing`` and what `check_present_sizes` says;
-    ``already_corrected``, ``other_piece`` of a correction.
+    ``already_corrected``, ``other_piece`` of a correction; ``owner_approval_missing`` of work
+    that cuts a customer's piece without leave.
     """
     check_can(by, Verb.EDIT_RECORDS)
     if kind not in WorkKind.values:
@@ -68,6 +72,9 @@ def record_work(
     with writing():
         lock(pieces=[piece.pk])
         _check_correction(piece, corrects)
+        owned = Piece.objects.select_related("owner", "revision").get(pk=piece.pk)
+        if corrects is None or corrects.kind not in CUTS:
+            check_work(piece=owned, kind=kind, done_on=done_on)
         work = Work.objects.create(
             piece=piece,
             kind=kind,
@@ -86,6 +93,7 @@ def record_work(
         _take_revision(by=by, at=at, work=work, corrects=corrects, revision=revision)
         refresh_sizes([piece.pk])
         check_present_sizes(piece_id=piece.pk)
+        report_unsuitable(by=by, at=at, piece_id=piece.pk, was_below=below_least(owned))
         touch_kits_of(pieces=[piece.pk], drawings=[piece.drawing_id])
     return work
 
