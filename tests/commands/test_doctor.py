@@ -12,11 +12,12 @@ import pytest
 from django.core.management import call_command
 from django.db import connection
 from django.db.migrations.recorder import MigrationRecorder
+from django.utils import timezone
 
 from tests.world import World
 from tooling import history
 from tooling.management import health
-from tooling.models import Movement, Shop, Task
+from tooling.models import Change, Movement, Shop, Task
 from tooling.services import files
 
 pytestmark = pytest.mark.django_db
@@ -32,6 +33,7 @@ def installation(settings: Any, tmp_path: Path, supervisor: Any, monkeypatch: An
     key = tmp_path / "secret-key"
     key.touch(mode=0o600)
     Shop.objects.get_or_create(pk=1, defaults={"name": "Test", "time_zone": "Europe/Berlin"})
+    Change.objects.create(at=timezone.now(), subject="Shop", subject_key="shop", what="backed up")
     return tmp_path
 
 
@@ -139,3 +141,9 @@ def test_a_time_zone_that_is_none_is_bad() -> None:
 def test_a_shop_without_a_supervisor_is_a_warning(supervisor: Any) -> None:
     supervisor.roles.all().delete()
     assert wrong() == {"people": "warn"}
+
+
+def test_a_backup_long_ago_or_never_is_a_warning() -> None:
+    made = Change.objects.get(what="backed up").at
+    assert wrong(made + timedelta(days=7)) == {}
+    assert wrong(made + timedelta(days=7, seconds=1)) == {"backup": "warn"}

@@ -150,7 +150,7 @@ def answer(person: Person | None, method: str, address: str) -> Any:
         got.close()
         transaction.set_rollback(True)
     if got.streaming:
-        got.file_to_stream.close()
+        b"".join(got)
     return got
 
 
