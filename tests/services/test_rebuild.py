@@ -47,7 +47,7 @@ def lived_in(world: World, attendant, at) -> dict:
     work = Work.objects.create(piece=pieces[0], kind="regrind", done_on=date(2026, 11, 25),
                                received_at=at)  # fmt: skip
     WorkMeasure.objects.create(work=work, dimension="outside_diameter", after_nm=149 * MM)
-    LengthEntry.objects.create(piece=pieces[2], length_nm=5 * MM, **when)
+    LengthEntry.objects.create(piece=pieces[2], length_nm=5 * MM, strokes=40, **when)
     refresh_sizes([piece.pk for piece in pieces])
     refresh_length_run([piece.pk for piece in pieces])
     return {"pieces": pieces, "cart": cart, "line": line, "rack": rack, "other": other}
@@ -71,6 +71,7 @@ LIES = {
     "length run": lambda shop: Piece.objects.filter(pk=shop["pieces"][2].pk).update(
         length_run_nm=1
     ),
+    "strokes": lambda shop: Piece.objects.filter(pk=shop["pieces"][2].pk).update(strokes_run=41),
 }
 
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from django.db.models import Q
 from django.utils.translation import gettext as _
 
-from tooling.models import DrawingRevision, OldPieces
+from tooling.models import Condition, DrawingRevision, OldPieces, Piece, PlaceKind
 
 GRAVITY: Mapping[str, int] = {
     OldPieces.AS_IS: 0,
@@ -122,3 +122,51 @@ def group(rows: Iterable[DrawingRevision]) -> dict[int, list[DrawingRevision]]:
     for row in rows:
         found.setdefault(row.drawing_id, []).append(row)
     return found
+
+
+@dataclass(frozen=True)
+class OldPiece:
+    """A piece to an older revision, and what is to happen to it."""
+
+    code: str
+    mark: str
+    copy_letter: str
+    owner: str
+    place: str
+    place_code: str
+    is_held: bool
+    ruling: Ruling
+
+
+MOST = 200
+
+
+def old_pieces_of(drawing_id: int) -> tuple[OldPiece, ...]:
+    """The drawing's pieces to older revisions that are not scrapped yet, the strictest ruling
+    first; at most MOST. Two queries."""
+    rows = Piece.objects.filter(
+        lies_in_no_scrap(), drawing=drawing_id, revision__is_current=False
+    ).select_related("revision", "owner", "place")
+    pieces = list(rows.order_by("code")[:MOST])
+    chain = chains_of([drawing_id]).get(drawing_id, [])
+    found = [(piece, ruling(piece.revision, chain)) for piece in pieces]
+    old = [_old(piece, ruled) for piece, ruled in found if ruled is not None]
+    return tuple(sorted(old, key=lambda each: (-GRAVITY[each.ruling.what], each.code)))
+
+
+def lies_in_no_scrap() -> Q:
+    """Pieces that did not go to the scrap."""
+    return ~Q(place__kind=PlaceKind.SCRAP)
+
+
+def _old(piece: Piece, ruled: Ruling) -> OldPiece:
+    return OldPiece(
+        code=piece.code,
+        mark=piece.mark,
+        copy_letter=piece.copy_letter,
+        owner=piece.owner.name,
+        place=piece.place.path_name or piece.place.name,
+        place_code=piece.place.code,
+        is_held=piece.condition == Condition.HOLD,
+        ruling=ruled,
+    )

@@ -1,8 +1,8 @@
 """What readings, work and length entries say of a piece now, written in their transaction.
 
 The present size of a dimension is the newest uncorrected value: a reading's, or the size after
-a piece of work (which counts from the end of its day). Length run is the sum of the
-uncorrected entries.
+a piece of work (which counts from the end of its day). Length run and strokes made are the sums
+of the uncorrected entries.
 """
 
 from __future__ import annotations
@@ -62,18 +62,23 @@ def refresh_sizes(piece_ids: Iterable[int]) -> None:
     Piece.objects.bulk_update(pieces, SIZE_FIELDS, batch_size=200)
 
 
-def length_runs(piece_ids: Iterable[int]) -> dict[int, int]:
-    """Piece id → strip length run in nm, from the uncorrected entries."""
+Run = tuple[int, int]
+"""Strip length in nm and strokes."""
+
+
+def runs(piece_ids: Iterable[int]) -> dict[int, Run]:
+    """Piece id → what it ran, from the uncorrected entries."""
     rows = LengthEntry.objects.filter(piece__in=set(piece_ids), corrected_by=None)
-    totals = rows.values_list("piece_id").annotate(total=Sum("length_nm"))
-    return dict(totals)
+    totals = rows.values("piece_id").annotate(length=Sum("length_nm"), made=Sum("strokes"))
+    return {row["piece_id"]: (int(row["length"]), int(row["made"])) for row in totals}
 
 
 def refresh_length_run(piece_ids: Iterable[int]) -> None:
-    """Write ``length_run_nm`` of these pieces; call inside the write of the cause."""
+    """Write ``length_run_nm`` and ``strokes_run`` of these pieces; call inside the write of the
+    cause."""
     ids = set(piece_ids)
-    totals = length_runs(ids)
-    pieces = list(Piece.objects.filter(pk__in=ids).only("pk", "length_run_nm"))
+    totals = runs(ids)
+    pieces = list(Piece.objects.filter(pk__in=ids).only("pk", "length_run_nm", "strokes_run"))
     for piece in pieces:
-        piece.length_run_nm = totals.get(piece.pk, 0)
-    Piece.objects.bulk_update(pieces, ["length_run_nm"], batch_size=400)
+        piece.length_run_nm, piece.strokes_run = totals.get(piece.pk, (0, 0))
+    Piece.objects.bulk_update(pieces, ["length_run_nm", "strokes_run"], batch_size=400)

@@ -18,6 +18,7 @@ from tooling.services.edits import (
     require_fields,
     require_text,
 )
+from tooling.services.features import copy_features
 from tooling.services.touched import touch_kits_of
 from tooling.services.write import writing
 
@@ -123,8 +124,11 @@ def _add_revision(
     check_revision(kind=drawing.kind, values=fields, reason=reason)
     if drawing.revisions.filter(revision__iexact=revision).exists():
         raise already_there(label=_("Revision"), text=revision, field="revision")
+    before = drawing.revisions.filter(is_current=True).first()
     drawing.revisions.filter(is_current=True).update(is_current=False)
     row = DrawingRevision.objects.create(drawing=drawing, revision=revision, **fields)
+    if before is not None:
+        copy_features(of=before, to=row)
     key = f"{drawing.number} {revision}"[:60]
     record_creation(
         by=by, at=at, row=row, key=key, fields={**fields, "revision": revision, "reason": reason}

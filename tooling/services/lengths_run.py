@@ -1,4 +1,4 @@
-"""Strip length that pieces have run, typed by a person."""
+"""Strip length that pieces have run and strokes that line tooling made, typed by a person."""
 
 from __future__ import annotations
 
@@ -15,31 +15,37 @@ from tooling.services.readings import CLOCKS_DIFFER
 from tooling.services.touched import touch_kits_of
 from tooling.services.write import lock, writing
 
+MOST_STROKES = 1_000_000_000
+
 
 def record_length(
     *,
     by: Person,
     at: datetime,
     piece: Piece,
-    length_nm: int,
+    length_nm: int = 0,
+    strokes: int = 0,
     strip_class: str = "",
     happened_at: datetime | None = None,
     corrects: LengthEntry | None = None,
     note: str = "",
 ) -> LengthEntry:
-    """Add strip length that the piece ran; a correction replaces the entry it names (0 undoes it).
+    """Add strip length that the piece ran, strokes that it made, or both; a correction replaces
+    the entry it names (0 of both undoes it).
 
-    Raises ``absurd_length``, ``in_the_future``, ``already_corrected``, ``other_piece``.
+    Raises ``absurd_length``, ``absurd_strokes``, ``in_the_future``, ``already_corrected``,
+    ``other_piece``.
     """
     check_can(by, Verb.RECORD_READINGS)
     happened_at = happened_at or at
-    _check(length_nm, happened_at, at, corrects)
+    _check(length_nm, strokes, happened_at, at, corrects)
     with writing():
         lock(pieces=[piece.pk])
         _check_correction(piece, corrects)
         entry = LengthEntry.objects.create(
             piece=piece,
             length_nm=length_nm,
+            strokes=strokes,
             strip_class=strip_class.strip()[:40],
             happened_at=happened_at,
             received_at=at,
@@ -53,9 +59,17 @@ def record_length(
 
 
 def _check(
-    length_nm: int, happened_at: datetime, at: datetime, corrects: LengthEntry | None
+    length_nm: int, strokes: int, happened_at: datetime, at: datetime, corrects: LengthEntry | None
 ) -> None:
-    least = 0 if corrects else 1
+    if not 0 <= strokes <= MOST_STROKES:
+        raise ToolingError(
+            "absurd_strokes",
+            _("{strokes} cannot be a number of strokes. Write a whole number from 0 to {most}."),
+            strokes=strokes,
+            most=MOST_STROKES,
+            in_field="strokes",
+        )
+    least = 0 if corrects or strokes else 1
     if not least <= length_nm <= LONGEST_STRIP_NM:
         raise ToolingError(
             "absurd_length",

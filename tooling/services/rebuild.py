@@ -1,8 +1,8 @@
 """What is derived from history, compared with history and made anew from it.
 
-Place, placing row, stock counts, present sizes, length run and staged flags are written in the
-transaction of their cause; here the database works them out again from all of history, in plain
-SQL that both databases run, one pass each.
+Place, placing row, stock counts, present sizes, length run, strokes and staged flags are written
+in the transaction of their cause; here the database works them out again from all of history, in
+plain SQL that both databases run, one pass each.
 """
 
 from __future__ import annotations
@@ -111,7 +111,8 @@ def _checks() -> list[_Check]:
         _path(),
         _count(),
         *(_size(name) for name in DIMENSIONS),
-        _length_run(),
+        _run("length run", "length_run_nm", "length_nm"),
+        _run("strokes", "strokes_run", "strokes"),
         *_staged(),
     ]
 
@@ -252,19 +253,16 @@ def _size(dimension: str) -> _Check:
     )
 
 
-def _length_run() -> _Check:
+def _run(what: str, kept: str, entry: str) -> _Check:
+    """A sum over the uncorrected entries: strip length, strokes."""
     live = LIVE.format(table="tooling_lengthentry", alias="e")
     inner = (
-        "SELECT p.id, p.code AS name, p.length_run_nm AS kept, "
+        f"SELECT p.id, p.code AS name, p.{kept} AS kept, "
         "CAST(COALESCE(run.total, 0) AS bigint) AS should_be FROM tooling_piece p LEFT JOIN "
-        "(SELECT e.piece_id, SUM(e.length_nm) AS total FROM tooling_lengthentry e "
+        f"(SELECT e.piece_id, SUM(e.{entry}) AS total FROM tooling_lengthentry e "
         f"WHERE {live} GROUP BY e.piece_id) AS run ON run.piece_id = p.id"
     )
-    return _Check(
-        "length run",
-        _differ(inner),
-        "UPDATE tooling_piece SET length_run_nm = %s WHERE id = %s",
-    )
+    return _Check(what, _differ(inner), f"UPDATE tooling_piece SET {kept} = %s WHERE id = %s")
 
 
 def _staged() -> list[_Check]:
