@@ -67,7 +67,7 @@ def use_all_as_is(*, by: Person, at: datetime, drawing: Drawing, reason: str = "
 
 def reworked(*, by: Person, at: datetime, drawing: Drawing, piece: Piece) -> Work:
     """Its recontour to the current revision was done today. Raises as ``record_work``."""
-    _check_old(piece, drawing)
+    piece = _old(piece, drawing)
     day = timezone.localtime(at).date()
     return record_work(by=by, at=at, piece=piece, kind=WorkKind.RECONTOUR, done_on=day)
 
@@ -75,7 +75,7 @@ def reworked(*, by: Person, at: datetime, drawing: Drawing, piece: Piece) -> Wor
 def scrapped(*, by: Person, at: datetime, drawing: Drawing, piece: Piece) -> Place:
     """It went to the scrap, for what the newer revision says. Raises ``no_scrap_place``,
     ``not_an_old_piece`` and what moving it raises."""
-    _check_old(piece, drawing)
+    piece = _old(piece, drawing)
     place = Place.objects.filter(kind=PlaceKind.SCRAP, is_active=True).first()
     if place is None:
         raise Conflict(
@@ -97,6 +97,13 @@ def kept_sizes(piece: Piece, current: DrawingRevision) -> dict[str, Any]:
         if drawn is not None and not known and drawn != getattr(current, f"{name}_nm"):
             found[f"made_{name}_nm"] = drawn
     return found
+
+
+def _old(piece: Piece, drawing: Drawing) -> Piece:
+    """The piece as it is now, if it is an old one of the drawing."""
+    fresh = Piece.objects.select_related("revision", "drawing").get(pk=piece.pk)
+    _check_old(fresh, drawing)
+    return fresh
 
 
 def _check_old(piece: Piece, drawing: Drawing) -> None:
