@@ -73,7 +73,7 @@ def test_a_kept_mapping_is_asked_for_by_its_name(api_as: Any, engineer: Person, 
     ("name", "data", "code"),
     [
         ("a.xlsx", b"\x89PNG\r\n\x1a\n", "no_spreadsheet"),
-        ("a.csv", b"  \n", "no_spreadsheet"),
+        ("a.csv", b"  \n", "empty_file"),
     ],
 )
 def test_what_is_no_spreadsheet_is_refused(

@@ -318,10 +318,10 @@ BAD: dict[str, tuple[Act, str, Callable[[Scene], str]]] = {
         lambda way, s: way.bring("rolls.png", PICTURE), "no_spreadsheet",
         lambda s: "rolls.png"),
     "a sheet of nothing": (
-        lambda way, s: way.bring("rolls.csv", b""), "no_spreadsheet", lambda s: "rolls.csv"),
+        lambda way, s: way.bring("rolls.csv", b""), "empty_file", lambda s: "rolls.csv"),
     "a workbook cut short": (
         lambda way, s: way.bring("rolls.xlsx", b"PK\x03\x04 cut short"),
-        "no_spreadsheet", lambda s: "rolls.xlsx"),
+        "damaged_file", lambda s: "rolls.xlsx"),
     "one bad row of a hundred": (
         lambda way, s: way.bring("owners.csv", hundred_owners()),
         "not_yes_or_no", lambda s: "perhaps"),

@@ -250,11 +250,11 @@ PNG = b"\x89PNG\r\n\x1a\n\x00\x00\x00\rIHDR\x00\x00\x00\x01"
     ("name", "data", "code"),
     [
         ("rolls.xlsx", PNG, "no_spreadsheet"),
-        ("rolls.csv", b"", "no_spreadsheet"),
-        ("rolls.csv", b"\n\n", "no_spreadsheet"),
-        ("rolls.xlsx", b"PK\x03\x04 cut off", "no_spreadsheet"),
+        ("rolls.csv", b"", "empty_file"),
+        ("rolls.csv", b"\n\n", "empty_file"),
+        ("rolls.xlsx", b"PK\x03\x04 cut off", "damaged_file"),
         ("rolls.csv", b"%PDF-1.7", "no_spreadsheet"),
-        ("rolls.xlsx", zip_bomb(), "file_too_large"),
+        ("rolls.xlsx", zip_bomb(), "unpacks_too_large"),
     ],
 )
 def test_what_is_no_spreadsheet_is_said_and_not_kept(

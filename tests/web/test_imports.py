@@ -111,14 +111,15 @@ def test_a_needed_field_that_no_column_gives_can_be_given_to_every_row(
 
 
 @pytest.mark.parametrize(
-    ("name", "data"), [("rolls.xlsx", b"\x89PNG\r\n\x1a\n"), ("rolls.csv", b"\n")]
+    ("name", "data", "code"),
+    [("rolls.xlsx", b"\x89PNG\r\n\x1a\n", "no_spreadsheet"), ("rolls.csv", b"\n", "empty_file")],
 )
 def test_what_is_no_spreadsheet_is_said_where_it_was_brought(
-    log_in: Any, engineer: Person, name: str, data: bytes
+    log_in: Any, engineer: Person, name: str, data: bytes, code: str
 ) -> None:
     answer = bring(log_in(engineer), name, data)
     assert answer.status_code == 400
-    assert 'data-code="no_spreadsheet"' in answer.content.decode()
+    assert f'data-code="{code}"' in answer.content.decode()
     assert "Look at them" in answer.content.decode()
 
 

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import csv
 import io
+import math
 import re
+from collections import Counter
 from collections.abc import Iterator
 from itertools import pairwise
 
@@ -13,7 +15,7 @@ from django.utils.translation import gettext_lazy as _
 
 from tooling.errors import ToolingError
 from tooling.spreadsheets.cells import ERROR_TEXTS, Cell, CellError
-from tooling.spreadsheets.sheets import NumberedRow, Sheet, make_sheet
+from tooling.spreadsheets.sheets import Grid, NumberedRow
 
 _DELIMITERS = (";", "\t", ",", "|")
 _BOMS = ((b"\xef\xbb\xbf", "utf-8"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"))
@@ -95,18 +97,23 @@ def find_delimiter(text: str) -> tuple[str, int]:
 
 
 def _agreement(head: str, delimiter: str) -> tuple[float, int]:
-    """How well the first rows agree on a width with this delimiter, and that width."""
+    """How well the first rows agree on a width with this delimiter, and that width.
+
+    Titles and footers are shorter than the table, so the commonest width counts.
+    """
     try:
         widths = [len(row) for row in csv.reader(io.StringIO(head), delimiter=delimiter) if row]
     except csv.Error:
         return (0.0, 0)
-    if not widths or widths[0] < 2:
+    tally = Counter(width for width in widths if width > 1)
+    if not tally:
         return (0.0, 1)
-    return (sum(width == widths[0] for width in widths) / len(widths), widths[0])
+    width, rows = max(tally.items(), key=lambda each: (each[1] * math.log2(each[0] + 1), each[0]))
+    return (rows / len(widths) * math.log2(width + 1), width)
 
 
-def read_csv(data: bytes, *, name: str, sheet: str) -> list[Sheet]:
-    """The one sheet of a text file, or none. Raises ToolingError ``unreadable_text``."""
+def read_csv(data: bytes, *, name: str, sheet: str) -> list[Grid]:
+    """The one sheet of a text file. Raises ToolingError ``unreadable_text``."""
     text = decode(data, name=name)
     delimiter, skip = find_delimiter(text)
 
@@ -125,8 +132,7 @@ def read_csv(data: bytes, *, name: str, sheet: str) -> list[Sheet]:
                 line=reader.line_num,
             ) from None
 
-    made = make_sheet(sheet, rows, is_text=True)
-    return [made] if made else []
+    return [Grid(sheet, True, rows)]
 
 
 def _cell(value: str) -> Cell:

@@ -74,6 +74,7 @@ class Kind:
     ``keys_optional`` names key fields that may be blank and still count (a copy letter).
     ``any_of``: groups of fields of which a row must fill at least one.
     ``ordered``: pairs of fields of which the first may not exceed the second.
+    ``letters``: the field that tells records with one key apart and may be given letters A, B …
     ``expand`` turns the values of one written row into those of several ("stations 1-16").
     """
 
@@ -85,6 +86,7 @@ class Kind:
     any_of: tuple[tuple[str, ...], ...] = ()
     ordered: tuple[tuple[str, str], ...] = ()
     expand: Callable[[dict[str, Any]], list[dict[str, Any]]] | None = None
+    letters: str = ""
     words: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:

@@ -9,25 +9,58 @@ from django.utils.translation import gettext_lazy as _
 from tooling.errors import ToolingError
 from tooling.spreadsheets.csv_files import read_csv
 from tooling.spreadsheets.guards import check_file
-from tooling.spreadsheets.sheets import Sheet
+from tooling.spreadsheets.sheets import Grid, Region, Sheet, cut, heading_texts
+from tooling.spreadsheets.survey import Survey, rows_between, survey
+from tooling.spreadsheets.tables import find_tables
 from tooling.spreadsheets.templates import NOTES_HEADINGS
 from tooling.spreadsheets.xlsx_files import read_xlsx
 
 
-def read_sheets(data: bytes, *, name: str) -> list[Sheet]:
-    """The sheets of a CSV file or an Excel workbook; at least one.
+def read_grids(data: bytes, *, name: str) -> list[Grid]:
+    """The sheets of a CSV file or an Excel workbook as they came, also hidden and blank ones.
 
     ``name`` is used in messages and, without its ending, as the name of a CSV's sheet.
-    The notes of our own templates are left out.
-    Raises ToolingError ``no_spreadsheet``, ``file_too_large``, ``unreadable_text``.
+    Raises those of ``check_file`` and ToolingError ``unreadable_text``.
     """
     if check_file(data, name=name) == "xlsx":
-        sheets = read_xlsx(data, name=name)
-    else:
-        sheets = read_csv(data, name=name, sheet=PurePath(name).stem)
-    sheets = [sheet for sheet in sheets if sheet.headings != NOTES_HEADINGS]
+        return read_xlsx(data, name=name)
+    return read_csv(data, name=name, sheet=PurePath(name).stem)
+
+
+def read_sheets(data: bytes, *, name: str) -> list[Sheet]:
+    """The tables of the visible sheets; at least one. The notes of our own templates are left out.
+
+    Raises those of ``read_grids`` and ToolingError ``no_rows``, ``too_many_rows``.
+    """
+    sheets = [
+        cut_out(grid, region)
+        for grid in read_grids(data, name=name)
+        if not grid.is_hidden
+        for region in tables_of(survey(grid))
+    ]
     if not sheets:
-        raise ToolingError(
-            "no_rows", _("“{name}” holds no rows. Bring a sheet with headings."), name=name
-        )
+        raise no_rows(name)
     return sheets
+
+
+def tables_of(seen: Survey) -> list[Region]:
+    """Where tables stand in the sheet; nowhere in the notes of our own templates."""
+    first = seen.cells(0) if seen.numbers else ()
+    return [] if first == NOTES_HEADINGS else find_tables(seen)
+
+
+def read_headings(grid: Grid, region: Region) -> tuple[str, ...]:
+    """The headings that stand in the region's heading rows."""
+    rows = list(rows_between(grid, region.heading_row, region.heading_last))
+    return heading_texts(rows, grid, region)
+
+
+def cut_out(grid: Grid, region: Region) -> Sheet:
+    """The table of this region under the headings that stand there."""
+    return cut(grid, region, read_headings(grid, region))
+
+
+def no_rows(name: str) -> ToolingError:
+    return ToolingError(
+        "no_rows", _("“{name}” holds no rows. Bring a sheet with headings."), name=name
+    )

@@ -15,7 +15,8 @@ MOST_RATIO = 150
 RATIO_MATTERS_FROM_BYTES = 5_000_000
 MOST_MEMBERS = 5_000
 
-_OLD_EXCEL = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
+_OLE = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
+_ENCRYPTED = "EncryptedPackage".encode("utf-16-le")
 _PICTURES = (b"\x89PNG", b"\xff\xd8\xff", b"GIF8", b"BM", b"II*\x00", b"MM\x00*", b"RIFF")
 _TEXT = bytes({*range(32, 256), *b"\t\r\n\x0b\x0c"})
 _UTF16 = (b"\xff\xfe", b"\xfe\xff")
@@ -39,23 +40,69 @@ def _too_large(name: str, what: object) -> ToolingError:
     )
 
 
+def _unpacks_too_large(name: str) -> ToolingError:
+    return ToolingError(
+        "unpacks_too_large",
+        _("“{name}” is not opened: unpacked it would fill far more memory than a workbook of its "
+          "size should. Copy the rows into a new workbook and bring that."),
+        name=name,
+    )  # fmt: skip
+
+
+def damaged(name: str) -> ToolingError:
+    """A workbook that cannot be read to its end."""
+    return ToolingError(
+        "damaged_file",
+        _("“{name}” is damaged or incomplete and cannot be read. Open it, save it again as .xlsx, "
+          "bring that."),
+        name=name,
+    )  # fmt: skip
+
+
+def _locked(name: str) -> ToolingError:
+    return ToolingError(
+        "locked_workbook",
+        _("“{name}” is locked with a password. Open it, take the password off, save it, and bring "
+          "it again."),
+        name=name,
+    )  # fmt: skip
+
+
 def check_file(data: bytes, *, name: str) -> str:
-    """``"xlsx"`` or ``"csv"``. Raises ToolingError ``no_spreadsheet`` or ``file_too_large``."""
+    """``"xlsx"`` or ``"csv"``, by the content.
+
+    Raises ToolingError ``empty_file``, ``file_too_large``, ``unpacks_too_large``, ``old_excel``,
+    ``locked_workbook``, ``damaged_file``, ``no_spreadsheet``.
+    """
     if len(data) > MOST_BYTES:
         raise _too_large(name, _("it is larger than 50 MB"))
     if not data.strip(b" \t\r\n\x00\xef\xbb\xbf"):
-        raise _refuse(name, _("it is empty"))
+        raise ToolingError(
+            "empty_file", _("“{name}” is empty. Bring a file that holds rows."), name=name
+        )
     if data.startswith(b"PK"):
         _check_zip(data, name=name)
         return "xlsx"
+    if data.startswith(_OLE):
+        raise _ole(data, name)
     _check_text(data, name=name)
     return "csv"
 
 
+def _ole(data: bytes, name: str) -> ToolingError:
+    """Excel writes workbooks with a password, and all that are older than 2007, in this form."""
+    if _ENCRYPTED in data:
+        return _locked(name)
+    return ToolingError(
+        "old_excel",
+        _("“{name}” is an Excel file of the old kind (.xls). Open it, save it as .xlsx, and bring "
+          "that."),
+        name=name,
+    )  # fmt: skip
+
+
 def _check_text(data: bytes, *, name: str) -> None:
     head = data[:4096].lstrip(b"\xef\xbb\xbf \t\r\n")
-    if data.startswith(_OLD_EXCEL):
-        raise _refuse(name, _("it is an Excel file of the old kind, or locked with a password"))
     if head.startswith(b"%PDF"):
         raise _refuse(name, _("it is a PDF"))
     if head.startswith(_PICTURES):
@@ -73,7 +120,7 @@ def _check_zip(data: bytes, *, name: str) -> None:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             members = archive.infolist()
     except (zipfile.BadZipFile, NotImplementedError, ValueError, OSError):
-        raise _refuse(name, _("it is a damaged or incomplete file")) from None
+        raise damaged(name) from None
     names = {member.filename for member in members}
     if "mimetype" in names and "content.xml" in names:
         raise _refuse(name, _("it is an OpenDocument file; save it as .xlsx"))
@@ -82,7 +129,7 @@ def _check_zip(data: bytes, *, name: str) -> None:
     if "[Content_Types].xml" not in names or not any(n.startswith("xl/") for n in names):
         raise _refuse(name, _("it is an archive or another kind of document"))
     if any(member.flag_bits & 1 for member in members):
-        raise _refuse(name, _("it is locked with a password"))
+        raise _locked(name)
     _check_sizes(members, packed=len(data), name=name)
 
 
@@ -90,6 +137,4 @@ def _check_sizes(members: list[zipfile.ZipInfo], *, packed: int, name: str) -> N
     unpacked = sum(member.file_size for member in members)
     bomb = unpacked > RATIO_MATTERS_FROM_BYTES and unpacked > MOST_RATIO * packed
     if len(members) > MOST_MEMBERS or unpacked > MOST_UNPACKED_BYTES or bomb:
-        raise _too_large(
-            name, _("unpacked it would fill far more memory than a workbook of its size should")
-        )
+        raise _unpacks_too_large(name)

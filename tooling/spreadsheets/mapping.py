@@ -13,8 +13,10 @@ from tooling.errors import ToolingError
 from tooling.spreadsheets.dates import ORDERS
 from tooling.spreadsheets.fields import Kind
 from tooling.spreadsheets.kinds import find_kind
+from tooling.spreadsheets.splits import part_heading, parts_of
 
 MARKS = (".", ",")
+LETTERS = "letters"
 
 
 @dataclass(frozen=True)
@@ -23,8 +25,11 @@ class Mapping:
 
     ``columns``: field → heading. ``units``: field → unit of the column (a unit written in a cell
     wins). ``fixed``: field → text that every row gets. ``fill_down``: fields whose blank cells
-    take the value above. ``accept``: fields whose improbable values a person has accepted.
-    ``date_order`` and ``decimal_mark`` are None until a person says.
+    take the value above; ``spread``: fields whose merged cells count for every row they cover.
+    ``accept``: fields whose improbable values a person has accepted. ``date_order`` and
+    ``decimal_mark`` are None until a person says. ``splits``: heading → pattern that takes its
+    cells apart; ``columns`` may then name the parts (``Position ›1``). ``copies`` is
+    ``letters`` where records that come twice get copy letters, None where that is a problem.
     """
 
     kind: str
@@ -35,11 +40,16 @@ class Mapping:
     fixed: MappingOf[str, str] = field(default_factory=dict)
     fill_down: frozenset[str] = frozenset()
     accept: frozenset[str] = frozenset()
+    spread: frozenset[str] = frozenset()
+    splits: MappingOf[str, str] = field(default_factory=dict)
+    copies: str | None = None
 
     def __post_init__(self) -> None:
-        """Raises ToolingError ``bad_mapping`` where a name, unit or order does not exist."""
+        """Raises ToolingError ``bad_mapping`` where a name, unit or order does not exist,
+        ``bad_pattern`` where a column cannot be taken apart so."""
         kind = find_kind(self.kind)
-        for name in (*self.columns, *self.units, *self.fixed, *self.fill_down, *self.accept):
+        down = (*self.fill_down, *self.spread)
+        for name in (*self.columns, *self.units, *self.fixed, *down, *self.accept):
             if name not in kind.by_name:
                 raise _bad(_("there is no field “{value}” in “{kind}”"), name, kind)
         for name, unit in self.units.items():
@@ -49,6 +59,25 @@ class Mapping:
             raise _bad(_("“{value}” is no order of a date"), self.date_order, kind)
         if self.decimal_mark not in (None, *MARKS):
             raise _bad(_("“{value}” is no decimal mark"), self.decimal_mark, kind)
+        if self.copies not in ((None, LETTERS) if kind.letters else (None,)):
+            raise _bad(_("copies cannot be told apart by “{value}”"), self.copies, kind)
+        for pattern in self.splits.values():
+            parts_of(pattern)
+
+    @property
+    def parts(self) -> dict[str, tuple[str, int]]:
+        """What the parts of the split columns are called → (heading, which part from 0)."""
+        return {
+            part_heading(heading, number): (heading, number - 1)
+            for heading, pattern in self.splits.items()
+            for number in range(1, len(parts_of(pattern)) + 1)
+        }
+
+    @property
+    def headings(self) -> set[str]:
+        """The headings of the sheet that the mapping needs."""
+        parts = self.parts
+        return {parts[name][0] if name in parts else name for name in self.columns.values()}
 
     def to_dict(self) -> dict[str, Any]:
         """The mapping as JSON takes it, the same for equal mappings."""
@@ -61,6 +90,9 @@ class Mapping:
             "fixed": dict(sorted(self.fixed.items())),
             "fill_down": sorted(self.fill_down),
             "accept": sorted(self.accept),
+            "spread": sorted(self.spread),
+            "splits": dict(sorted(self.splits.items())),
+            "copies": self.copies,
         }
 
     @classmethod
@@ -77,6 +109,9 @@ class Mapping:
             fixed=_texts(data.get("fixed")),
             fill_down=frozenset(_names(data.get("fill_down"))),
             accept=frozenset(_names(data.get("accept"))),
+            spread=frozenset(_names(data.get("spread"))),
+            splits=_texts(data.get("splits")),
+            copies=data.get("copies") or None,
         )
 
 

@@ -10,7 +10,7 @@ from decimal import ROUND_HALF_EVEN, Decimal
 from django.utils.translation import gettext_lazy as _
 
 from tooling.engineering.lengths import NM_PER_IN, NM_PER_MM, parse_length, parse_strip_length
-from tooling.engineering.written_numbers import read_written
+from tooling.engineering.written_numbers import plain, read_written
 from tooling.errors import ToolingError
 from tooling.spreadsheets.cells import Cell, shown
 from tooling.spreadsheets.fields import Field
@@ -22,7 +22,7 @@ from tooling.spreadsheets.numbers import (
     turned_into_a_date,
 )
 
-_NUMBER_FIRST = re.compile(r"\s*([+-−]?\s*[\d.,\s\u00a0\u202f']+?)\s*([^\d.,\s].*)?")
+_NUMBER_FIRST = re.compile(r"\s*([-+−]?\s*[\d.,\s\u00a0\u202f']+?)\s*([^\d.,\s].*)?")
 _GRAMS = {"kg": Decimal(1_000), "g": Decimal(1), "lb": Decimal("453.59237")}
 _PER = {"mm": NM_PER_MM, "in": NM_PER_IN}
 _SURE_PLACES = {"mm": 6, "in": 4}
@@ -30,12 +30,13 @@ _SURE_PLACES = {"mm": 6, "in": 4}
 
 @dataclass(frozen=True)
 class Reading:
-    """How the cells of one column are to be read."""
+    """How the cells of one column are to be read; ``cell`` is its name in the program: C7."""
 
     unit: str | None = None
     date_order: str | None = None
     decimal_mark: str | None = None
     accept_improbable: bool = False
+    cell: str = ""
 
 
 def read_length(field: Field, cell: Cell, how: Reading) -> tuple[int, str]:
@@ -109,7 +110,7 @@ def _text(cell: Cell, mark: str | None) -> str:
     if isinstance(cell, (int, float)):
         return f"{to_decimal(cell, mark='.'):f}"
     text = shown(cell)
-    match = _NUMBER_FIRST.fullmatch(text) if mark else None
+    match = _NUMBER_FIRST.fullmatch(text) if mark and "/" not in plain(text) else None
     if match:
         return f"{decimal_text(match[1], mark=mark)} {match[2] or ''}".strip()
     return text

@@ -8,30 +8,58 @@ import zipfile
 from collections.abc import Iterator
 from typing import Any
 
-from django.utils.translation import gettext_lazy as _
 from openpyxl import load_workbook
 
 from tooling.errors import ToolingError
 from tooling.spreadsheets.cells import Cell, CellError
-from tooling.spreadsheets.sheets import MOST_COLUMNS, NumberedRow, Sheet, make_sheet
+from tooling.spreadsheets.guards import damaged
+from tooling.spreadsheets.sheet_xml import NOTHING, SheetMarks, read_marks
+from tooling.spreadsheets.sheets import LAST_ROW, MOST_COLUMNS, Grid, NumberedRow
 
-MOST_ROWS = 1_048_576
 UNCOMPUTED = "formula without a result"
 
 
-def read_xlsx(data: bytes, *, name: str) -> list[Sheet]:
-    """The visible sheets that hold anything. Raises ToolingError ``no_spreadsheet``."""
+def read_xlsx(data: bytes, *, name: str) -> list[Grid]:
+    """Every sheet of the workbook, also the hidden ones. Raises ToolingError ``damaged_file``."""
     values = _open(data, name=name, data_only=True)
-    formulas = _open(data, name=name, data_only=False) if _has_formulas(data) else None
-    sheets = []
-    for worksheet in values.worksheets:
-        if worksheet.sheet_state != "visible":
-            continue
-        twin = formulas[worksheet.title] if formulas else None
-        made = make_sheet(worksheet.title, _Source(worksheet, twin, name), is_text=False)
-        if made:
-            sheets.append(made)
-    return sheets
+    marks = _marks(data, values, name)
+    has_formulas = any(each.has_formulas for each in marks.values())
+    formulas = _open(data, name=name, data_only=False) if has_formulas else None
+    return [
+        _grid(
+            worksheet,
+            formulas[worksheet.title] if formulas else None,
+            marks.get(worksheet.title, NOTHING),
+            name,
+        )
+        for worksheet in values.worksheets
+    ]
+
+
+def _grid(worksheet: Any, formulas: Any, marks: SheetMarks, name: str) -> Grid:
+    twin = formulas if marks.has_formulas else None
+    return Grid(
+        name=worksheet.title,
+        is_text=False,
+        source=_Source(worksheet, twin, name),
+        merges=marks.merges,
+        hidden_rows=marks.hidden_rows,
+        hidden_columns=marks.hidden_columns,
+        is_hidden=worksheet.sheet_state != "visible",
+    )
+
+
+def _marks(data: bytes, workbook: Any, name: str) -> dict[str, SheetMarks]:
+    """What only the sheets' own XML tells: formulas, merged cells, hidden rows and columns."""
+    found = {}
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as archive:
+            for worksheet in workbook.worksheets:
+                with archive.open(worksheet._worksheet_path) as stream:
+                    found[worksheet.title] = read_marks(stream)
+    except (zipfile.BadZipFile, KeyError, OSError, ValueError, EOFError):
+        raise damaged(name) from None
+    return found
 
 
 def _open(data: bytes, *, name: str, data_only: bool) -> Any:
@@ -42,34 +70,7 @@ def _open(data: bytes, *, name: str, data_only: bool) -> Any:
                 io.BytesIO(data), read_only=True, data_only=data_only, keep_links=False
             )
     except Exception:  # a damaged workbook fails in as many ways as it has parts
-        raise _damaged(name) from None
-
-
-def _damaged(name: str) -> ToolingError:
-    return ToolingError(
-        "no_spreadsheet",
-        _("“{name}” is damaged and cannot be read. Open it, save it again as .xlsx, bring that."),
-        name=name,
-    )
-
-
-def _has_formulas(data: bytes) -> bool:
-    """Whether any sheet holds a formula; found by a look at the bytes, a block at a time."""
-    with zipfile.ZipFile(io.BytesIO(data)) as archive:
-        for member in archive.namelist():
-            if member.startswith("xl/worksheets/") and _holds(archive, member):
-                return True
-    return False
-
-
-def _holds(archive: zipfile.ZipFile, member: str) -> bool:
-    tail = b""
-    with archive.open(member) as stream:
-        while block := stream.read(1 << 20):
-            if any(tag in tail + block for tag in (b"<f>", b"<f ", b"<f/", b":f>", b":f ")):
-                return True
-            tail = block[-4:]
-    return False
+        raise damaged(name) from None
 
 
 class _Source:
@@ -88,13 +89,13 @@ class _Source:
             except (ToolingError, GeneratorExit):
                 raise
             except Exception:
-                raise _damaged(self._name) from None
+                raise damaged(self._name) from None
 
     def _rows(self) -> Iterator[NumberedRow]:
         twins = _cells(self._formulas) if self._formulas is not None else None
         for number, row in enumerate(_cells(self._worksheet), start=1):
-            if number > MOST_ROWS:
-                raise _damaged(self._name)
+            if number > LAST_ROW:
+                raise damaged(self._name)
             twin = next(twins, ()) if twins is not None else ()
             yield number, tuple(_value(cell, twin, at) for at, cell in enumerate(row))
 

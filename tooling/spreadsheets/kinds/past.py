@@ -28,6 +28,7 @@ WORK_KINDS: dict[str, tuple[str, ...]] = {
     "strip": ("strip chrome", "dechrome", "stripped"),
     "plate": ("chrome", "plated", "chromed", "plating"),
     "remark": ("re-mark", "stamped", "marked"),
+    "sharpen": ("sharpened", "resharpen", "resharpened", "re-sharpened", "honed"),
 }
 
 

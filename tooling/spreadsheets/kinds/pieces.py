@@ -134,6 +134,7 @@ PIECES = Kind(
     keys=(("code",), ("old_number",), ("mark", "drawing", "copy", "owner")),
     keys_optional=frozenset({"copy", "owner"}),
     any_of=(("code", "old_number", "mark"),),
+    letters="copy",
     ordered=(*sizes_in_order("made_"), *sizes_in_order("now_")),
     words=("pieces", "rolls", "tooling", "roll list", "inventory", "tools"),
 )  # fmt: skip

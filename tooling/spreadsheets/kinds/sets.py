@@ -14,6 +14,7 @@ SET = ("set no", "set number", "tool set", "toolset", "tooling set", "set #", "j
 SET_SHAFTS: dict[str, tuple[str, ...]] = {
     **SHAFTS,
     "side": ("s", "side roll", "sr", "side rolls", "sl"),
+    "line": ("on the line", "line tooling", "before the mill", "after the mill"),
 }
 
 
@@ -111,6 +112,7 @@ PAPER_SETS = Kind(
     ),
     keys=(("set", "copy"),),
     keys_optional=frozenset({"copy"}),
+    letters="copy",
     words=("paper sets", "sets from paper", "carts"),
 )  # fmt: skip
 

@@ -17,6 +17,7 @@ PLACE_KINDS: dict[str, tuple[str, ...]] = {
     "grinder": ("grinding shop", "regrinder"),
     "customer": ("owner",),
     "person": ("employee",),
+    "sister": ("sister plant", "other plant", "plant"),
     "lost": (),
     "scrap": (),
     "unknown": ("not yet placed",),
