@@ -7,7 +7,6 @@ names no piece is of everything that is the owner's.
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -94,21 +93,27 @@ NO_ANSWERS = Answers({})
 
 def answers_about(kind: str, owned: Iterable[Owned]) -> Answers:
     """Every answer of this kind about these pieces and bins. One query, none without any."""
+    return answers_by_kind(owned, [kind]).get(kind, NO_ANSWERS)
+
+
+def answers_by_kind(owned: Iterable[Owned], kinds: Iterable[str]) -> dict[str, Answers]:
+    """The same of several kinds; those of which nothing was said are left out."""
     wanted = list(owned)
     if not wanted:
-        return NO_ANSWERS
+        return {}
     pieces = {each.pk for each in wanted if isinstance(each, Piece)}
     rows = (
         Approval.objects.filter(Q(pieces__piece__in=pieces) | Q(pieces=None))
-        .filter(kind=kind, owner__in={each.owner_id for each in wanted})
+        .filter(kind__in=list(kinds), owner__in={each.owner_id for each in wanted})
         .exclude(answer=Answer.ASKED)
         .order_by("at", "pk")
     )
-    found: dict[Key, list[tuple[int, Said]]] = defaultdict(list)
-    fields = ("owner_id", "pieces__piece_id", "answer", "dated_on", "until", "reference")
-    for turn, (owner, piece, *said) in enumerate(rows.values_list(*fields)):
-        found[owner, piece or 0].append((turn, Said(*said)))
-    return Answers(found)
+    found: dict[str, dict[Key, list[tuple[int, Said]]]] = {}
+    fields = ("kind", "owner_id", "pieces__piece_id", "answer", "dated_on", "until", "reference")
+    for turn, (kind, owner, piece, *said) in enumerate(rows.values_list(*fields)):
+        by_key = found.setdefault(kind, {})
+        by_key.setdefault((owner, piece or 0), []).append((turn, Said(*said)))
+    return {kind: Answers(by_key) for kind, by_key in found.items()}
 
 
 TO_DO: dict[str, Any] = {
