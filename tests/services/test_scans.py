@@ -322,7 +322,8 @@ def test_a_whole_set_goes_home_in_one_scan(world, rack, other, attendant, at) ->
     world.copy(tool_set, "A", dict(zip(positions, pieces, strict=True)))
     result = put(attendant, at, tool_set.code, other.code)
     assert result.status == "taken"
-    assert "2 pieces of S1-A are in Rack B. 1 is away" in result.message
+    said = f"2 pieces of S1-A are in Rack B. Not moved: {pieces[2]}, at Grinder."
+    assert result.message == said
     assert [piece.place.name for piece in refreshed(pieces)] == ["Rack B", "Rack B", "Grinder"]
     assert Movement.objects.filter(scan=result.id).count() == 2
 

@@ -10,10 +10,13 @@ from django.db.models.functions import Concat, Substr
 from django.utils.translation import gettext_lazy as _
 
 from tooling.errors import Conflict, ToolingError
-from tooling.models import How, Movement, Person, Piece, Place
+from tooling.models import How, Kit, KitState, Movement, Person, Piece, Place
 from tooling.permissions import Verb, check_can
-from tooling.services import staging
+from tooling.queries.out import LEAVING_KINDS, away_of
+from tooling.services import lost_and_found, staging
+from tooling.services.due_back import USUAL, Departure, DueOn, note_departures
 from tooling.services.movements import Stamp, check_place_is_used, row
+from tooling.services.owner_gate import check_cart
 from tooling.services.write import lock, writing
 
 
@@ -25,12 +28,14 @@ def move_cart(
     to: Place,
     how: str = How.TICK,
     stamp: Stamp | None = None,
+    due_on: DueOn = USUAL,
     **fields: Any,
 ) -> Movement:
-    """Move a cart or plate with all that is on it.
+    """Move a cart or plate with all that is on it. ``due_on`` matters where it is away.
 
-    Raises NotAllowed, ``does_not_move``, ``place_inside_itself``, ``name_taken`` or
-    ``place_not_used``. A row older than the cart's present changes history only.
+    Raises NotAllowed, ``does_not_move``, ``place_inside_itself``, ``name_taken``,
+    ``place_not_used``, ``kit_on_cart``, or ``owner_approval_missing`` for what is on it. A row older than the cart's present changes history
+    only.
     """
     check_can(by, Verb.MOVE_PIECES)
     check_place_is_used(to)
@@ -38,11 +43,16 @@ def move_cart(
         lock(places={cart.pk, to.pk})
         cart, to = Place.objects.get(pk=cart.pk), Place.objects.get(pk=to.pk)
         check_may_stand(cart, to)
+        check_no_kit_leaves(cart, to)
         stamp = stamp or Stamp.of(at)
+        check_cart(cart=cart, to=to, at=stamp.effective_at)
+        placed_by = cart.placed_by_id if cart.parent_id == to.pk else None
         added = row(
             stamp=stamp, by=by, how=how, cart=cart, from_seen_id=cart.parent_id, to=to, **fields
         )
         added.save(force_insert=True)
+        gone = Departure(added.uuid, to, added.effective_at, due_on, placed_by)
+        note_departures(by=by, at=at, departures=[gone])
         if _is_newer(added, cart):
             stand(by=by, at=at, cart=cart, said_by=added)
     return added
@@ -75,6 +85,31 @@ def check_may_stand(cart: Place, to: Place) -> None:
         )
 
 
+def check_no_kit_leaves(cart: Place, to: Place) -> None:
+    """Raise ``kit_on_cart`` where a cart would take an open kit out of the building."""
+    away = away_of([to]).get(to.pk)
+    if away is None or away.kind not in LEAVING_KINDS:
+        return
+    kit = kit_on(cart)
+    if kit is not None:
+        raise Conflict(
+            "kit_on_cart",
+            _("Kit {kit} for job {job} is gathered on {cart}; it cannot go to {away} with it. Close "
+              "the kit, or gather it elsewhere, then scan the cart again."),
+            kit=kit.number,
+            job=kit.job.number,
+            cart=cart.name,
+            away=away.name,
+            kit_id=kit.pk,
+        )  # fmt: skip
+
+
+def kit_on(cart: Place) -> Kit | None:
+    """The open kit that is gathered on the cart, or on one that stands on it."""
+    open_kits = Kit.objects.exclude(state=KitState.CLOSED).select_related("job")
+    return open_kits.filter(place__path__startswith=cart.path).first()
+
+
 def _is_newer(added: Movement, cart: Place) -> bool:
     if cart.placed_effective_at is None or cart.placed_received_at is None:
         return True
@@ -103,6 +138,8 @@ def stand(*, by: Person | None, at: datetime, cart: Place, said_by: Movement) ->
         for pk, place in on_it
     ]
     staging.after_moves(by=by, at=at, moves=moves)
+    now = Place.objects.get(pk=cart.pk)
+    lost_and_found.after_cart(by=by, at=at, cart=now, came_from=old)
 
 
 def refold_cart(*, by: Person | None, at: datetime, cart: Place) -> None:

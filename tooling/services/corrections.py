@@ -18,6 +18,7 @@ from tooling.models import How, Movement, Person, Place, What
 from tooling.permissions import Verb, check_can
 from tooling.services import staging
 from tooling.services.carts import check_may_stand, refold_cart
+from tooling.services.due_back import note_corrections
 from tooling.services.movements import (
     PieceNow,
     Stamp,
@@ -27,6 +28,7 @@ from tooling.services.movements import (
     row,
     verb_for,
 )
+from tooling.services.owner_reports import settle_slip
 from tooling.services.stock import correct_stock
 from tooling.services.write import lock, writing
 
@@ -47,7 +49,7 @@ def undo(
 ) -> list[Movement]:
     """Correct a movement: back to where things were before it, or to the place it should name.
 
-    A scan of a whole set is put right as a whole. Raises NotAllowed, ``already_corrected``,
+    What one scan or tick moved together is put right as a whole. Raises NotAllowed, ``already_corrected``,
     ``nothing_before``, and what a move to that place may raise.
     """
     check_can(by, Verb.MOVE_PIECES)
@@ -77,13 +79,25 @@ def undo(
             )
             for number, each in enumerate(wrong)
         ]
-        if movement.stock_id is not None:
-            correct_stock(by=by, at=at, wrong=movement, right=right[0], to=to)
-        elif movement.cart_id is not None:
-            _correct_cart(by=by, at=at, wrong=movement, right=right[0], to=to)
-        else:
-            _correct_pieces(by=by, at=at, wrong=wrong, right=right, to=to)
+        _correct(by=by, at=at, wrong=wrong, right=right, to=to)
+        note_corrections(by=by, at=at, rows=right)
     return right
+
+
+def _correct(
+    *, by: Person, at: datetime, wrong: Sequence[Movement], right: Sequence[Movement],
+    to: Place | None,
+) -> None:  # fmt: skip
+    """The pieces together, then each cart and each count by itself."""
+    pairs = list(zip(wrong, right, strict=True))
+    pieces = [pair for pair in pairs if pair[0].piece_id is not None]
+    if pieces:
+        _correct_pieces(by=by, at=at, pairs=pieces, to=to)
+    for each, row_ in pairs:
+        if each.cart_id is not None:
+            _correct_cart(by=by, at=at, wrong=each, right=row_, to=to)
+        elif each.stock_id is not None:
+            correct_stock(by=by, at=at, wrong=each, right=row_, to=to)
 
 
 def _rows_of_the_same_scan(movement: Movement) -> list[Movement]:
@@ -106,24 +120,26 @@ def _correct_pieces(
     *,
     by: Person,
     at: datetime,
-    wrong: Sequence[Movement],
-    right: Sequence[Movement],
+    pairs: Sequence[tuple[Movement, Movement]],
     to: Place | None,
 ) -> None:
-    ids = {each.piece_id for each in wrong if each.piece_id is not None}
+    ids = {wrong.piece_id for wrong, _right in pairs if wrong.piece_id is not None}
     lock(pieces=ids)
     now = pieces_now(pk__in=ids)
     moves = []
-    for each, row_ in zip(wrong, right, strict=True):
+    for each, row_ in pairs:
         piece = now[each.piece_id]  # type: ignore[index]
         place = to or _place_before(each, piece)
         row_.to, row_.what, row_.from_seen_id = place, verb_for(place), each.to_id
         if piece.placed_by_id == each.pk and place.pk != piece.place_id:
             moves.append(staging.Moved(piece.id, piece.place_id, place.pk, None))
-    for error in staging.check_may_stage(moves=moves, at=at).values():
+    check = staging.check_may_stage if to is None else staging.check_may_move
+    for error in check(moves=moves, at=at).values():
         raise error
-    Movement.objects.bulk_create(right)
+    Movement.objects.bulk_create(row_ for _wrong, row_ in pairs)
     refold(now)
+    for each, _row in pairs:
+        settle_slip(by=by, at=at, opened_at=each.received_at, pieces=[each.piece_id or 0])
     staging.after_moves(by=by, at=at, moves=moves)
 
 

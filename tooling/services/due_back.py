@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from enum import Enum
 from uuid import UUID
 
@@ -41,7 +41,7 @@ class Departure:
 
     movement: UUID
     to: Place
-    moved_on: datetime
+    moved_at: datetime
     due_on: DueOn = USUAL
     before: int | None = None
 
@@ -66,7 +66,7 @@ def note_departures(*, by: Person | None, at: datetime, departures: Sequence[Dep
             if old is not None:
                 said = old.due_on
             else:
-                said = usual_day(days, away[each.to.pk], each.moved_on)
+                said = usual_day(days, away[each.to.pk], each.moved_at)
         if said is not None:
             dates[each.movement] = (said, "")
     _write(by=by, at=at, dates=dates)
@@ -133,7 +133,7 @@ def check_due(due_on: date | None, *, at: datetime) -> None:
             today=today.isoformat(),
             in_field="due_on",
         )
-    if due_on > today + timedelta(days=MOST_DAYS):
+    if (due_on - today).days > MOST_DAYS:
         raise ToolingError(
             "improbable_value",
             _("{day} is more than ten years away. Check the year, or leave the date out."),
@@ -142,9 +142,7 @@ def check_due(due_on: date | None, *, at: datetime) -> None:
         )
 
 
-def _write(
-    *, by: Person | None, at: datetime, dates: Mapping[UUID, tuple[date, str]]
-) -> None:
+def _write(*, by: Person | None, at: datetime, dates: Mapping[UUID, tuple[date, str]]) -> None:
     ids = Movement.objects.filter(uuid__in=dates).values_list("uuid", "id")
     DueBack.objects.bulk_create(
         DueBack(movement_id=pk, due_on=dates[key][0], reason=dates[key][1], at=at, by=by)

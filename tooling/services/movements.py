@@ -14,6 +14,7 @@ from tooling.errors import Conflict, Unknown
 from tooling.models import How, Kit, KitPosition, KitState, Movement, Person, Piece, Place
 from tooling.permissions import Verb, check_can
 from tooling.services import staging
+from tooling.services.due_back import USUAL, Departure, DueOn, note_departures
 from tooling.services.piece_ledger import (
     PieceNow,
     PieceRow,
@@ -78,10 +79,11 @@ def move_pieces(
     kit_id: int | None = None,
     note: str = "",
     sees: bool = True,
+    due_on: DueOn = USUAL,
 ) -> list[Movement]:
-    """Move pieces to a place as one act: all of them or none.
+    """Move pieces to a place as one act: all of them or none. ``due_on`` matters where it is away.
 
-    Raises NotAllowed, ``place_not_used``, or what ``staging.check_may_stage`` says of a piece.
+    Raises NotAllowed, ``place_not_used``, or what ``staging.check_may_move`` says of a piece.
     """
     check_can(by, Verb.MOVE_PIECES)
     check_place_is_used(to)
@@ -90,8 +92,9 @@ def move_pieces(
         lock_pieces(piece_ids=ids, places=[to])
         now = pieces_now(pk__in=ids)
         moves = moves_of(now.values(), to_place_id=to.pk, kit_id=kit_id)
-        for error in staging.check_may_stage(moves=moves, at=at).values():
+        for error in staging.check_may_move(moves=moves, at=at).values():
             raise error
+        placed = {pk: piece.placed_by_id for pk, piece in now.items() if piece.place_id == to.pk}
         rows = [
             piece_row(
                 stamp=Stamp.of(at),
@@ -107,6 +110,8 @@ def move_pieces(
             for piece in now.values()
         ]
         add_piece_rows(rows=rows, now=now)
+        gone = [Departure(row.uuid, to, at, due_on, placed.get(row.piece_id)) for row in rows]
+        note_departures(by=by, at=at, departures=gone)
         staging.after_moves(by=by, at=at, moves=moves)
     return list(Movement.objects.filter(uuid__in=[row.uuid for row in rows]))
 

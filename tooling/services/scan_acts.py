@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import uuid
+from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
@@ -12,35 +12,17 @@ from django.utils.translation import ngettext as _count
 
 from tooling.engineering.codes import fold
 from tooling.errors import Conflict, ToolingError
-from tooling.models import (
-    AWAY_KINDS,
-    Kit,
-    KitPosition,
-    Movement,
-    Person,
-    Place,
-    PlaceKind,
-    StockLine,
-    ToolSet,
-)
+from tooling.models import Kit, KitPosition, Movement, Person, Piece, Place, StockLine, ToolSet
 from tooling.queries.scan_lookup import Lookup, Target
-from tooling.services import staging, stock
-from tooling.services.carts import move_cart
+from tooling.services import stock
+from tooling.services.carts import kit_on, move_cart
 from tooling.services.corrections import undo
-from tooling.services.movements import (
-    Stamp,
-    add_piece_rows,
-    find_movement,
-    lock_pieces,
-    moves_of,
-    piece_row,
-    pieces_now,
-)
+from tooling.services.due_back import USUAL
+from tooling.services.movements import Stamp, find_movement, lock_pieces, pieces_now
 from tooling.services.paper_sets import copy_named, unfold
-from tooling.services.scan_moves import Aimed, ScanIn, Taken, aim, take_wave, that_hold
-
-STAYS_AWAY = (*AWAY_KINDS, PlaceKind.LOST, PlaceKind.SCRAP)
-"""A whole set that is put somewhere does not bring back what is at the grinder or lost."""
+from tooling.services.scan_moves import Aimed, ScanIn, Taken, aim, take_wave
+from tooling.services.together import Act, move_together
+from tooling.services.whole_sets import Whole, said, stays_words, whole_copy
 
 
 def take_one(*, by: Person, at: datetime, scan: ScanIn, stamp: Stamp, lookup: Lookup) -> Taken:
@@ -57,9 +39,7 @@ def take_one(*, by: Person, at: datetime, scan: ScanIn, stamp: Stamp, lookup: Lo
     if isinstance(subject, StockLine):
         return _take_stock(by=by, at=at, scan=scan, stamp=stamp, line=subject, target=target)
     if isinstance(subject, Place):
-        moved = move_cart(by=by, at=at, cart=subject, to=target.place, how=scan.how, stamp=stamp,
-                          **_named(scan))  # fmt: skip
-        return _is_now(subject.name, moved.to or target.place)
+        return _take_cart(by=by, at=at, scan=scan, stamp=stamp, cart=subject, target=target)
     if isinstance(subject, ToolSet):
         return _take_set(by=by, at=at, scan=scan, stamp=stamp, tool_set=subject, target=target)
     return _take_kit(by=by, at=at, scan=scan, stamp=stamp, kit=subject, target=target)
@@ -74,9 +54,26 @@ def _named(scan: ScanIn) -> dict[str, Any]:
     }
 
 
-def _is_now(what: str, place: Place) -> Taken:
-    said = _now("{what} is in {place}.")
-    return Taken(said.format(what=what, place=place.path_name or place.name), place)
+def _take_cart(
+    *, by: Person, at: datetime, scan: ScanIn, stamp: Stamp, cart: Place, target: Target
+) -> Taken:
+    """One row, whatever is on it; it says how much that is, and which open kit."""
+    moved = move_cart(by=by, at=at, cart=cart, to=target.place, how=scan.how, stamp=stamp,
+                      due_on=scan.due_on or USUAL, **_named(scan))  # fmt: skip
+    place = moved.to or target.place
+    pieces = Piece.objects.filter(place__path__contains=f"/{cart.code}/").count()
+    words = _count(
+        "{what} is in {place} with {count} piece on it.",
+        "{what} is in {place} with {count} pieces on it.",
+        pieces,
+    )
+    words = words if pieces else _now("{what} is in {place}.")
+    told = words.format(what=cart.name, place=place.path_name or place.name, count=pieces)
+    kit = kit_on(Place.objects.get(pk=cart.pk))
+    if kit is not None:
+        words = _now("Kit {kit} for job {job} is gathered on it.")
+        told += " " + words.format(kit=kit.number, job=kit.job.number)
+    return Taken(told, place)
 
 
 def _take_by_mark(*, by: Person, at: datetime, each: Aimed) -> Taken:
@@ -111,17 +108,20 @@ def _take_stock(
     elif quantity is None:
         quantity = max(line.count, 1)
     stock.move(by=by, at=at, line=line, quantity=quantity, to=target.place, how=scan.how,
-               stamp=stamp, kit=target.kit, **_named(scan))  # fmt: skip
-    said = _count("{count} of {what} is in {place}.", "{count} of {what} are in {place}.", quantity)
+               stamp=stamp, kit=target.kit, due_on=scan.due_on or USUAL,
+               **_named(scan))  # fmt: skip
+    words = _count(
+        "{count} of {what} is in {place}.", "{count} of {what} are in {place}.", quantity
+    )
     where = target.place.path_name or target.place.name
-    return Taken(said.format(count=quantity, what=line.drawing.number, place=where), target.place)
+    return Taken(words.format(count=quantity, what=line.drawing.number, place=where), target.place)
 
 
 def _take_set(
     *, by: Person, at: datetime, scan: ScanIn, stamp: Stamp, tool_set: ToolSet, target: Target
 ) -> Taken:
-    """A whole copy at once; what is away, lost or bound to another kit stays where it is."""
-    copies = list(tool_set.copies.order_by("letter"))
+    """A whole copy at once; what is away, lost, held or with another kit stays and is named."""
+    copies = list(tool_set.copies.select_related("tool_set").order_by("letter"))
     copy = copy_named(scan.code, copies)
     if copy is None:
         raise Conflict(
@@ -134,11 +134,8 @@ def _take_set(
         )  # fmt: skip
     if copy.from_paper_count is not None:
         unfold(by=by, at=at, copy=copy)
-    pieces = {
-        "allotments__copy": copy,
-    }
-    name = f"{tool_set.number}-{copy.letter}"
-    return _take_many(by=by, at=at, scan=scan, stamp=stamp, where=pieces, target=target, name=name)
+    whole = whole_copy(copy, to=target.place)
+    return _take_whole(by=by, at=at, scan=scan, stamp=stamp, whole=whole, target=target)
 
 
 def _take_kit(
@@ -146,68 +143,47 @@ def _take_kit(
 ) -> Taken:
     """The kit's own cart or plate moves; from pegs, the pieces that are staged there."""
     if kit.place is not None and kit.place.moves:
-        moved = move_cart(by=by, at=at, cart=kit.place, to=target.place, how=scan.how,
-                          stamp=stamp, **_named(scan))  # fmt: skip
-        return _is_now(kit.place.name, moved.to or target.place)
-    pieces = {"kit_positions__kit": kit, "kit_positions__is_staged": True}
-    return _take_many(by=by, at=at, scan=scan, stamp=stamp, where=pieces, target=target,
-                      name=kit.number)  # fmt: skip
+        return _take_cart(by=by, at=at, scan=scan, stamp=stamp, cart=kit.place, target=target)
+    staged = Piece.objects.filter(kit_positions__kit=kit, kit_positions__is_staged=True)
+    names = {piece.pk: str(piece) for piece in staged}
+    going = dict.fromkeys(names, target.place)
+    whole = Whole(name=kit.number, going=going, names=names, stays={})
+    return _take_whole(by=by, at=at, scan=scan, stamp=stamp, whole=whole, target=target)
 
 
-def _take_many(
-    *, by: Person, at: datetime, scan: ScanIn, stamp: Stamp, where: dict[str, Any],
-    target: Target, name: str,
-) -> Taken:  # fmt: skip
-    away = dict(pieces_now(**where, place__kind__in=STAYS_AWAY))
-    there = pieces_now(**where)
-    going = {pk: piece for pk, piece in there.items() if pk not in away}
-    lock_pieces(piece_ids=going, places=[target.place])
-    now = {pk: piece for pk, piece in pieces_now(pk__in=list(going)).items() if pk in going}
-    kit_id = target.kit.pk if target.kit else None
-    moves = moves_of(now.values(), to_place_id=target.place.pk, kit_id=kit_id)
-    refused = staging.check_may_stage(moves=moves, at=at)
-    moves = [move for move in moves if move.piece_id not in refused]
-    if not moves:
-        raise next(iter(refused.values()), None) or Conflict(
-            "nothing_to_move",
-            _("No piece of {name} is where it could be moved from. Look at its page for where "
-              "each piece is."),
-            name=name,
-        )  # fmt: skip
-    rows = [
-        piece_row(
-            stamp=stamp,
-            by=by,
-            how=scan.how,
-            id=scan.id if number == 0 else uuid.uuid5(scan.id, str(number)),
-            scan=scan.id,
-            piece_id=move.piece_id,
-            from_seen_id=move.from_place_id,
-            to=target.place,
-            kit_id=kit_id,
-            sees=False,
-            code_read=scan.code[:60],
-            content_hash=scan.content_hash,
-        )
-        for number, move in enumerate(moves)
-    ]
-    add_piece_rows(rows=rows, now=now)
-    staging.after_moves(by=by, at=at, moves=that_hold(moves, now))
-    return Taken(_said_many(len(moves), name, target.place, len(there) - len(moves)), target.place)
-
-
-def _said_many(moved: int, name: str, place: Place, stayed: int) -> str:
-    said = _count(
-        "{count} piece of {name} is in {place}.", "{count} pieces of {name} are in {place}.", moved
-    ).format(count=moved, name=name, place=place.path_name or place.name)
-    if not stayed:
-        return said
-    rest = _count(
-        "{count} is away or bound elsewhere and stays there.",
-        "{count} are away or bound elsewhere and stay there.",
-        stayed,
+def _take_whole(
+    *, by: Person, at: datetime, scan: ScanIn, stamp: Stamp, whole: Whole, target: Target
+) -> Taken:
+    """Rows for those that move; where none moves, for all, so that it is on record."""
+    moving = {pk: to for pk, to in whole.going.items() if pk not in whole.there} or whole.going
+    act = Act(
+        by=by,
+        at=at,
+        stamp=stamp,
+        how=scan.how,
+        scan=scan.id,
+        kit=target.kit,
+        sees=False,
+        code_read=scan.code[:60],
+        content_hash=scan.content_hash,
+        due_on=scan.due_on or USUAL,
     )
-    return f"{said} {rest.format(count=stayed)}"
+    rows, refused = move_together(act=act, going=moving)
+    if not rows:
+        raise _nothing_moved(whole, refused)
+    return Taken(said(whole, target.place, refused=refused), target.place)
+
+
+def _nothing_moved(whole: Whole, refused: Mapping[int, ToolingError]) -> ToolingError:
+    if refused:
+        return next(iter(refused.values()))
+    return Conflict(
+        "nothing_to_move",
+        _("No piece of {name} is where it could be moved from. {stays} Look at its page for where "
+          "each piece is."),
+        name=whole.name,
+        stays=stays_words(whole, {}),
+    )  # fmt: skip
 
 
 def _correct(*, by: Person, at: datetime, scan: ScanIn, stamp: Stamp, lookup: Lookup) -> Taken:
@@ -229,10 +205,10 @@ def _correct(*, by: Person, at: datetime, scan: ScanIn, stamp: Stamp, lookup: Lo
     )
     place = right[0].to
     assert place is not None
-    said = _now("Put right: {what} is back in {place}.") if to is None else _now(
+    words = _now("Put right: {what} is back in {place}.") if to is None else _now(
         "Put right: {what} is in {place}.")  # fmt: skip
     what = wrong.code_read or scan.code
-    return Taken(said.format(what=what, place=place.path_name or place.name), place)
+    return Taken(words.format(what=what, place=place.path_name or place.name), place)
 
 
 def _means_undo(scan: ScanIn, wrong: Movement) -> bool:

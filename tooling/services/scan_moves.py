@@ -6,7 +6,7 @@ import hashlib
 import uuid
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from functools import cached_property
 
 from django.utils.translation import gettext as _now
@@ -20,6 +20,7 @@ from tooling.models import (
 )
 from tooling.queries.scan_lookup import Lookup, Target
 from tooling.services import staging
+from tooling.services.due_back import USUAL, Departure, note_departures
 from tooling.services.movements import (
     PieceNow,
     PieceRow,
@@ -34,7 +35,11 @@ from tooling.services.movements import (
 
 @dataclass(frozen=True)
 class ScanIn:
-    """What a device says: this was put there, then. ``quantity`` is for stock bins only."""
+    """What a device says: this was put there, then. ``quantity`` is for stock bins only.
+
+    ``due_on``: when it is due back from a place away, else as usual. ``only_home``: take it only
+    where it belongs.
+    """
 
     id: uuid.UUID
     happened_at: datetime
@@ -44,12 +49,16 @@ class ScanIn:
     corrects: uuid.UUID | None = None
     sequence: int | None = None
     quantity: int | None = None
+    due_on: date | None = None
+    only_home: bool = False
 
     @cached_property
     def content_hash(self) -> str:
         """Of all that was said, to tell a repeat from a change."""
         when = self.happened_at.astimezone(UTC).isoformat()
-        said = (self.code, self.to, self.how, when, str(self.corrects), str(self.quantity))
+        said = [self.code, self.to, self.how, when, str(self.corrects), str(self.quantity)]
+        if self.due_on is not None:
+            said.append(self.due_on.isoformat())
         return hashlib.sha256("\x1f".join(said).encode()).hexdigest()
 
 
@@ -134,14 +143,17 @@ def take_wave(
             from_place_id=now[each.piece_id].place_id,
             to_place_id=each.target.place.pk,
             kit_id=each.target.kit.pk if each.target.kit else None,
+            happened_at=each.stamp.effective_at,
         )
         for each in wave
     ]
-    refused = staging.check_may_stage(moves=moves, at=at)
+    refused = staging.check_may_move(moves=moves, at=at)
     taken = [each for each in wave if each.piece_id not in refused]
     before = {each.piece_id: now[each.piece_id].place_id for each in taken}
+    gone = [_departure(each, now[each.piece_id]) for each in taken]
     rows = [_row_of(each, by=by, piece=now[each.piece_id]) for each in taken]
     add_piece_rows(rows=rows, now=now)
+    note_departures(by=by, at=at, departures=gone)
     told = [move for move in moves if move.piece_id not in refused]
     staging.after_moves(by=by, at=at, moves=that_hold(told, now))
     outcomes: list[Outcome] = [
@@ -154,6 +166,17 @@ def take_wave(
             (each.scan, Taken(_said(piece, each.target.place, late), each.target.place))
         )
     return outcomes
+
+
+def _departure(each: Aimed, piece: PieceNow) -> Departure:
+    to = each.target.place
+    return Departure(
+        movement=each.scan.id,
+        to=to,
+        moved_at=each.stamp.effective_at,
+        due_on=each.scan.due_on or USUAL,
+        before=piece.placed_by_id if piece.place_id == to.pk else None,
+    )
 
 
 def that_hold(moves: Sequence[staging.Moved], now: dict[int, PieceNow]) -> list[staging.Moved]:

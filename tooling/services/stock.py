@@ -14,11 +14,14 @@ from django.db.models import F
 from django.utils.translation import gettext_lazy as _
 
 from tooling.errors import Conflict, ToolingError
-from tooling.models import How, Movement, Person, Place, StockLine, What
+from tooling.models import ApprovalKind, How, Movement, Person, Place, StockLine, What
 from tooling.permissions import Verb, check_can
-from tooling.services import staging
+from tooling.services import lost_and_found, staging
 from tooling.services.codes import next_codes
+from tooling.services.due_back import USUAL, Departure, DueOn, note_departures
 from tooling.services.movements import Stamp, check_place_is_used, row
+from tooling.services.owner_gate import check_line, check_may_leave, raise_first
+from tooling.services.owner_reports import settle_slip
 from tooling.services.write import lock, writing
 
 COMES_IN = (What.RECEIVE, What.MAKE, What.COUNT)
@@ -43,7 +46,10 @@ def use_up(*, by: Person, at: datetime, line: StockLine, quantity: int, note: st
 
 
 def scrap(*, by: Person, at: datetime, line: StockLine, quantity: int, note: str = "") -> Movement:
-    """Some were thrown away. Raises NotAllowed, ``stock_short``, ``absurd_quantity``."""
+    """Some were thrown away. Raises NotAllowed, ``stock_short``, ``absurd_quantity``,
+    ``owner_approval_missing``."""
+    owned = StockLine.objects.select_related("owner", "drawing").get(pk=line.pk)
+    check_line(line=owned, kind=ApprovalKind.SCRAP, at=at)
     return _change(by=by, at=at, line=line, what=What.SCRAP, quantity=quantity, note=note)
 
 
@@ -71,6 +77,7 @@ def count(*, by: Person, at: datetime, line: StockLine, counted: int, note: str 
         added.save(force_insert=True)
         apply(line=fresh, difference=added.quantity, seen_at=at)
         _tell_kits(by=by, at=at, line=fresh)
+        lost_and_found.after_stock(by=by, at=at, line=fresh, quantity=-added.quantity, to=None)
     return added
 
 
@@ -84,12 +91,14 @@ def move(
     how: str = How.TICK,
     stamp: Stamp | None = None,
     id: uuid.UUID | None = None,
+    due_on: DueOn = USUAL,
     **fields: Any,
 ) -> Movement:
     """Move some of a line to another place, to that place's own line of the same drawing.
+    ``due_on`` matters where it is away.
 
     Raises NotAllowed, ``stock_short``, ``absurd_quantity``, ``place_not_used``,
-    ``already_there``.
+    ``already_there``, ``owner_approval_missing``.
     """
     check_can(by, Verb.MOVE_PIECES)
     check_place_is_used(to)
@@ -105,9 +114,12 @@ def move(
                 label=line.code,
                 place=to.path_name or to.name,
             )
+        stamp = stamp or Stamp.of(at)
+        _kept, kept = check_may_leave(pieces=(), lines=[line.pk], to=to, at=stamp.effective_at)
+        raise_first(kept.values())
         target = line_at(like=line, place=to)
         added = row(
-            stamp=stamp or Stamp.of(at),
+            stamp=stamp,
             by=by,
             how=how,
             id=id,
@@ -122,8 +134,11 @@ def move(
         added.save(force_insert=True)
         apply(line=line, difference=-quantity, seen_at=added.effective_at)
         apply(line=target, difference=quantity, seen_at=added.effective_at)
+        gone = Departure(added.uuid, to, added.effective_at, due_on)
+        note_departures(by=by, at=at, departures=[gone])
         moved = staging.StockMoved(line.pk, target.pk, quantity, added.kit_id)
         staging.after_stock_moves(by=by, at=at, moves=[moved])
+        lost_and_found.after_stock(by=by, at=at, line=line, quantity=quantity, to=to)
     return added
 
 
@@ -185,6 +200,7 @@ def correct_stock(
     if right.stock_to_id is not None:
         anew = staging.StockMoved(source.pk, right.stock_to_id, right.quantity, right.kit_id)
         staging.after_stock_moves(by=by, at=at, moves=[anew])
+    settle_slip(by=by, at=at, opened_at=wrong.received_at, lines=[source.pk])
 
 
 def effects(movement: Movement) -> dict[int, int]:
