@@ -115,6 +115,9 @@ _ALL = (
            unit=_("days"), least=1, most=3_650),
     _count("count_rest_days", _("Counts: all other places, every"), 365, "M", unit=_("days"),
            least=1, most=3_650),
+    _count("dormant_months",
+           _("Tooling is dormant when nothing was run, moved for a job or counted for"), 12, "P",
+           unit=_("months"), least=1, most=600),
     _count("count_owner_days", _("Counts: an owner's tooling, every"), 365, "P", unit=_("days"),
            least=1, most=3_650),
 )  # fmt: skip
