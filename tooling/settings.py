@@ -181,6 +181,12 @@ MESSAGE_STORAGE = "django.contrib.messages.storage.session.SessionStorage"
 DATA_UPLOAD_MAX_MEMORY_SIZE = 8 * 1024 * 1024
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 5000
 UPLOAD_MOST_BYTES = 30 * 1024 * 1024
+FILE_UPLOAD_HANDLERS = [
+    "django.core.files.uploadhandler.MemoryFileUploadHandler",
+    "tooling.web.uploads.BoundedUploadHandler",
+]
+FILE_UPLOAD_TEMP_DIR = DATA_DIR / "incoming"  # not /tmp, which may lie in memory
+FILE_UPLOAD_TEMP_DIR.mkdir(exist_ok=True)
 
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": [

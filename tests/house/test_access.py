@@ -147,7 +147,7 @@ def answer(person: Person | None, method: str, address: str) -> Any:
         if person is not None:
             client.force_login(person, backend="django.contrib.auth.backends.ModelBackend")
         got = client.generic(method, address, content_type=_kind(address))
-        got.close()
+        b"".join(got.streaming_content if got.streaming else [])
         transaction.set_rollback(True)
     if got.streaming:
         b"".join(got)

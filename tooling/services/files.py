@@ -10,9 +10,10 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
-from typing import BinaryIO, Protocol
+from typing import BinaryIO, cast
 
 from django.conf import settings
+from django.core.files.uploadedfile import UploadedFile
 from django.utils.translation import gettext_lazy as _
 
 from tooling.errors import NoRoom, ToolingError, Unknown
@@ -33,13 +34,8 @@ CHUNK = 64 * 1024
 FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 
 
-class Upload(Protocol):
-    """What a browser or a program sent: Django's uploaded file, whatever it lies in."""
-
-    name: str | None
-    size: int | None
-
-    def chunks(self, chunk_size: int | None = None) -> Iterator[bytes]: ...
+Upload = UploadedFile
+"""What a browser or a program sent, wherever it lies meanwhile."""
 
 
 def content_type(data: bytes) -> str:
@@ -68,9 +64,18 @@ def store_upload(*, upload: Upload, at: datetime) -> StoredFile:
 
 def check_upload(upload: Upload) -> None:
     """Raise ``file_too_large``, ``empty_file`` or ``no_room`` before anything is read."""
-    if getattr(upload, "found_no_room", False):
-        raise no_room()
+    trouble = getattr(upload, "trouble", None)
+    if trouble is not None:
+        raise trouble
     check_size(upload.size or 0)
+
+
+def opened(upload: Upload) -> BinaryIO:
+    """What was sent, as a file to read from. Raises as `check_upload`."""
+    check_upload(upload)
+    if upload.file is None:
+        raise ToolingError("empty_file", _("The file is empty."), in_field="file")
+    return cast(BinaryIO, upload.file)
 
 
 def check_size(size: int) -> None:
@@ -78,13 +83,18 @@ def check_size(size: int) -> None:
     if not size:
         raise ToolingError("empty_file", _("The file is empty."), in_field="file")
     if size > settings.UPLOAD_MOST_BYTES:
-        raise ToolingError(
-            "file_too_large",
-            _("The file has {size} MB; at most {most} MB are kept."),
-            size=size // 1_000_000,
-            most=settings.UPLOAD_MOST_BYTES // 1_000_000,
-            in_field="file",
-        )
+        raise too_large(size)
+
+
+def too_large(size: int) -> ToolingError:
+    """The file has more bytes than are kept."""
+    return ToolingError(
+        "file_too_large",
+        _("The file has {size} MB; at most {most} MB are kept."),
+        size=size // 1_000_000,
+        most=settings.UPLOAD_MOST_BYTES // 1_000_000,
+        in_field="file",
+    )
 
 
 def no_room() -> NoRoom:

@@ -23,7 +23,7 @@ from tooling.errors import ToolingError
 
 LONGEST_PX = 2560
 SMALL_PX = 480
-MOST_PIXELS = {"JPEG": 89_000_000, "PNG": 50_000_000, "WEBP": 50_000_000}
+MOST_PIXELS = {"JPEG": 89_000_000, "PNG": 25_000_000, "WEBP": 25_000_000}
 """A JPEG is unpacked at a fraction of its size where it is large; the others only whole."""
 QUALITY = 85
 SMALL_QUALITY = 80

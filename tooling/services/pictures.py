@@ -7,7 +7,6 @@ what the picture shows.
 
 from __future__ import annotations
 
-import tempfile
 from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
@@ -23,7 +22,6 @@ from tooling.services.write import record_change, writing
 
 MOST_AT_ONCE = 20
 CAPTION_LONGEST = 200
-IN_MEMORY_BYTES = 1_000_000
 
 
 def keep(
@@ -164,12 +162,7 @@ def _caption(text: str) -> str:
 
 
 def _develop(upload: files.Upload) -> Photograph:
-    """Small ones in memory, others through a file of their own that nobody else sees."""
-    files.check_upload(upload)
-    with files.full_disk_is_said(), tempfile.SpooledTemporaryFile(IN_MEMORY_BYTES) as file:
-        for chunk in upload.chunks(files.CHUNK):
-            file.write(chunk)
-        return develop(file, name=upload.name or str(_("The picture")))
+    return develop(files.opened(upload), name=upload.name or str(_("The picture")))
 
 
 def _store(photograph: Photograph, at: datetime) -> tuple[StoredFile, StoredFile]:

@@ -6,6 +6,7 @@ from django.urls import URLPattern, path, register_converter
 
 from tooling.web import (
     backups,
+    drawing_parts,
     drawings,
     jobs,
     kit_acts,
@@ -109,6 +110,17 @@ DRAWINGS: list[URLPattern] = [
     path("sets/drawings/", drawings.show_drawings, name="drawings"),
     path("sets/drawings/new/", drawings.new_drawing, name="drawing-new"),
     path("sets/drawings/files/<slug:sha256>/", drawings.serve_file, name="file"),
+    path(
+        "sets/drawings/<path:number>/revisions/<int:revision>/feature/",
+        drawing_parts.save_feature,
+        name="feature-save",
+    ),
+    path(
+        "sets/drawings/<path:number>/revisions/<int:revision>/features/<int:order>/remove/",
+        drawing_parts.remove_feature,
+        name="feature-remove",
+    ),
+    path("sets/drawings/<path:number>/old-pieces/", drawing_parts.settle_old, name="old-pieces"),
     path("sets/drawings/<path:number>/title/", drawings.edit_title, name="drawing-title"),
     path("sets/drawings/<path:number>/revisions/", drawings.new_revision, name="revision-new"),
     path(

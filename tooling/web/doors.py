@@ -44,6 +44,13 @@ def fill_in(
     return render(request, template, {"form": form, **context}, status=status)
 
 
+def go_on(request: HttpRequest, url: str) -> HttpResponse:
+    """To the next page; to a script that keeps sending until it is heard, only its address."""
+    if "X-Next-Page" not in request.headers:
+        return redirect(url)
+    return HttpResponse(headers={"X-Next-Page": url})
+
+
 def data_of(request: HttpRequest) -> Any:
     """What a form is bound to: the posted fields, or nothing on GET."""
     return request.POST if request.method == "POST" else None

@@ -15,6 +15,7 @@ from tooling.errors import ToolingError
 from tooling.models import Condition, DrawingKind, Owner, Piece, PieceAlias
 from tooling.permissions import Verb
 from tooling.queries.find import find_drawing
+from tooling.queries.pictures import pictures_of_piece
 from tooling.queries.piece_history import piece_history
 from tooling.queries.piece_page import piece_page
 from tooling.queries.pieces import Filters, find_exactly, search_pieces
@@ -64,6 +65,7 @@ def show_piece(request: HttpRequest, code: str) -> HttpResponse:
         "hold_form": HoldForm(),
         "lift_form": LiftForm(),
         "alias_form": AliasForm(),
+        "pictures": pictures_of_piece(piece.code),
     }
     return render(request, "pieces/piece.html", {**context, **rights(request)})
 

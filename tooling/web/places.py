@@ -13,6 +13,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from tooling.models import Place
 from tooling.permissions import Verb
+from tooling.queries.pictures import pictures_of_place
 from tooling.queries.places import find_places, place_news, place_page, top_places
 from tooling.services import places as services
 from tooling.web.doors import data_of, fill_in, require, rights, signed
@@ -39,6 +40,7 @@ def show_place(request: HttpRequest, code: str) -> HttpResponse:
     context = {
         "place": place,
         "news": place_news(place.code),
+        "pictures": pictures_of_place(place.code),
         "crumbs": [(_("Places"), reverse("places")), *crumbs],
     }
     return render(request, "places/place.html", {**context, **rights(request)})

@@ -1,0 +1,181 @@
+"""Pictures: taken or chosen, looked at large, given words, taken back; and their files served."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from django.contrib import messages
+from django.http import FileResponse, HttpRequest, HttpResponse, HttpResponseBase
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from tooling.errors import NotAllowed, ToolingError
+from tooling.models import Incident, Picture, StoredFile
+from tooling.permissions import Verb
+from tooling.queries.pictures import picture_list, picture_row, picture_view, shown_file
+from tooling.services import files, pictures
+from tooling.web.doors import go_on, require, rights, signed
+from tooling.web.rows import get_piece, get_place, get_row
+
+PAGE = 60
+A_YEAR_S = 365 * 24 * 3600
+
+
+@dataclass(frozen=True)
+class Subject:
+    """What pictures are of: as the form says it, as people say it, and its page."""
+
+    kind: str
+    key: str
+    said: str
+    url: str
+    row: Any
+
+    @property
+    def named(self) -> dict[str, Any]:
+        return {self.kind: self.row}
+
+
+@require_GET
+def show_pictures(request: HttpRequest) -> HttpResponse:
+    """All pictures of one thing, or of everything; the newest first."""
+    subject = _subject(request.GET)
+    narrow: dict[str, Any] = {}
+    if subject is not None:
+        narrow[subject.kind] = subject.row.pk if subject.kind == "incident" else subject.key
+    before = request.GET.get("before", "")
+    last = int(before) if before.isdigit() and len(before) < 19 else None
+    found = picture_list(before=last, size=PAGE + 1, **narrow)
+    context = {
+        "pictures": found[:PAGE],
+        "before": found[PAGE - 1].id if len(found) > PAGE else "",
+        "subject": subject,
+    }
+    return render(request, "pictures/list.html", {**context, **rights(request)})
+
+
+@require_http_methods(["GET", "POST"])
+def keep(request: HttpRequest) -> HttpResponse:
+    """Take or choose pictures of the piece, place or incident that is named."""
+    require(request, Verb.KEEP_PICTURES)
+    subject = _subject(request.POST if request.method == "POST" else request.GET)
+    error = None
+    if request.method == "POST":
+        try:
+            kept = pictures.keep_all(
+                **signed(request),
+                uploads=request.FILES.getlist("files"),
+                caption=request.POST.get("caption", ""),
+                **(subject.named if subject else {}),
+            )
+        except NotAllowed:
+            raise
+        except ToolingError as refused:
+            error = refused
+        else:
+            said = ngettext("{n} picture kept.", "{n} pictures kept.", len(kept))
+            messages.success(request, said.format(n=len(kept)))
+            return go_on(request, subject.url + "#pictures" if subject else reverse("pictures"))
+    context = {"subject": subject, "error": error}
+    return render(request, "pictures/keep.html", context, status=error.status if error else 200)
+
+
+@require_GET
+def show_picture(request: HttpRequest, number: int) -> HttpResponse:
+    """One picture large. An older row of it leads to the newest."""
+    row = picture_row(number)
+    if row.pk != number:
+        return redirect("picture", row.pk)
+    return _picture(request, row)
+
+
+@require_POST
+def say(request: HttpRequest, number: int) -> HttpResponse:
+    """Other words under a picture."""
+    row = picture_row(number)
+    caption = request.POST.get("caption", "")
+    try:
+        newer = pictures.say(**signed(request), picture=row, caption=caption)
+    except NotAllowed:
+        raise
+    except ToolingError as error:
+        return _picture(request, row, error=error, caption=caption)
+    return redirect("picture", newer.pk)
+
+
+@require_POST
+def take_back(request: HttpRequest, number: int) -> HttpResponse:
+    """It shows the wrong thing: it is shown no more, until somebody puts it back."""
+    row = pictures.take_back(**signed(request), picture=picture_row(number))
+    return redirect("picture", row.pk)
+
+
+@require_POST
+def put_back(request: HttpRequest, number: int) -> HttpResponse:
+    """Undo of taking back."""
+    row = pictures.put_back(**signed(request), picture=picture_row(number))
+    messages.success(request, _("The picture is shown again."))
+    return redirect("picture", row.pk)
+
+
+@require_GET
+def serve(request: HttpRequest, sha256: str) -> HttpResponseBase:
+    """The file of a picture, to whoever is logged in; it never changes, so it may be kept."""
+    response = sent(shown_file(sha256), name=f"{sha256[:12]}.jpg")
+    response.headers["Cache-Control"] = f"private, max-age={A_YEAR_S}, immutable"
+    return response
+
+
+def sent(file: StoredFile, *, name: str, in_place: bool = True) -> FileResponse:
+    """A stored file as an answer, a little at a time: fixed type, and nothing in it runs."""
+    response = FileResponse(
+        files.open_file(file),
+        as_attachment=not in_place,
+        filename=name,
+        content_type=file.content_type,
+    )
+    response.headers["X-Content-Type-Options"] = "nosniff"
+    response.headers["Content-Security-Policy"] = "default-src 'none'; sandbox"
+    return response
+
+
+def _picture(request: HttpRequest, row: Picture, **answer: Any) -> HttpResponse:
+    view = picture_view(row)
+    error = answer.get("error")
+    context = {"picture": view, "caption": view.caption, "subject": _subject_of(row), **answer}
+    status = error.status if error else 200
+    return render(request, "pictures/picture.html", {**context, **rights(request)}, status=status)
+
+
+def _subject(said: Any) -> Subject | None:
+    """What the address or the form names; nothing when it names nothing."""
+    if said.get("piece"):
+        piece = get_piece(said["piece"])
+        return Subject("piece", piece.code, str(piece), reverse("piece", args=[piece.code]), piece)
+    if said.get("place"):
+        place = get_place(said["place"])
+        name = place.path_name or place.name
+        return Subject("place", place.code, name, reverse("place", args=[place.code]), place)
+    if said.get("incident", "").isdigit():
+        number = int(said["incident"][:18])
+        row = get_row(Incident.objects.all(), said=_("such incident"), pk=number)
+        return _incident(row)
+    return None
+
+
+def _incident(row: Incident) -> Subject:
+    url = reverse("incident", args=[row.pk])
+    return Subject("incident", str(row.pk), str(row.get_kind_display()), url, row)
+
+
+def _subject_of(row: Picture) -> Subject | None:
+    """The first of what a picture shows, for the way back."""
+    if row.piece is not None:
+        return _subject({"piece": row.piece.code})
+    if row.place is not None:
+        return _subject({"place": row.place.code})
+    return _incident(row.incident) if row.incident is not None else None
