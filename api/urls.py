@@ -7,6 +7,7 @@ from django.urls import URLPattern, URLResolver, path, re_path
 from api.errors import no_such_address
 from api.views import (
     backups,
+    drawing_parts,
     drawings,
     imports,
     jobs,
@@ -51,6 +52,21 @@ PLACES = [
 ]
 DRAWINGS = [
     path("drawings/", drawings.Drawings.as_view(), name="api-drawings"),
+    path(
+        "drawings/<path:number>/revisions/<str:revision>/features/<int:order>/",
+        drawing_parts.OneFeature.as_view(),
+        name="api-feature",
+    ),
+    path(
+        "drawings/<path:number>/revisions/<str:revision>/features/",
+        drawing_parts.Features.as_view(),
+        name="api-features",
+    ),
+    path(
+        "drawings/<path:number>/old-pieces/",
+        drawing_parts.OldPieces.as_view(),
+        name="api-old-pieces",
+    ),
     path(
         "drawings/<path:number>/revisions/<str:revision>/",
         drawings.OneRevision.as_view(),

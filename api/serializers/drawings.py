@@ -8,6 +8,29 @@ from rest_framework import serializers
 
 from api.serializers.lengths import ActionIn, LengthMm, dimensions, least_dimensions, plain
 from tooling.models import DrawingKind, OldPieces, Unit
+from tooling.services.features import SHAPES
+from tooling.services.lengths_run import MOST_STROKES
+
+
+class FeatureOut(serializers.Serializer[Any]):
+    """Something that a die makes in the strip; a round hole's diameter is its width."""
+
+    order = serializers.IntegerField()
+    shape = serializers.ChoiceField(list(SHAPES.items()))
+    name = serializers.CharField()
+    width_mm = LengthMm("width_nm")
+    length_mm = LengthMm("length_nm")
+    note = serializers.CharField()
+
+
+class FeatureIn(ActionIn):
+    """Added after the last one, or the one of that order changed."""
+
+    lengths = plain("width", "length")
+    order = serializers.IntegerField(required=False, min_value=1)
+    shape = serializers.ChoiceField(list(SHAPES.items()))
+    name = serializers.CharField(default="", allow_blank=True, max_length=60)
+    note = serializers.CharField(default="", allow_blank=True, max_length=200)
 
 
 class RevisionOut(serializers.Serializer[Any]):
@@ -36,6 +59,8 @@ class RevisionOut(serializers.Serializer[Any]):
     plated_thickness_mm = LengthMm("plated_thickness_nm")
     bore_class = serializers.CharField()
     mass_g = serializers.IntegerField(allow_null=True)
+    strokes_to_sharpen = serializers.IntegerField(allow_null=True)
+    features = FeatureOut(many=True, source="features.all")
     note = serializers.CharField()
 
 
@@ -56,6 +81,9 @@ class _RevisionFactsIn(ActionIn):
     bore_class = serializers.CharField(required=False, allow_blank=True, max_length=6)
     mass_g = serializers.IntegerField(
         required=False, allow_null=True, min_value=1, max_value=5_000_000
+    )
+    strokes_to_sharpen = serializers.IntegerField(
+        required=False, allow_null=True, min_value=1, max_value=MOST_STROKES
     )
     note = serializers.CharField(required=False, allow_blank=True, max_length=400)
     reason = serializers.CharField(
@@ -91,3 +119,27 @@ class EditRevisionIn(_RevisionFactsIn):
     """What is to be put right; what is left out stays."""
 
     old_pieces = serializers.ChoiceField(OldPieces.choices, required=False)
+
+
+class OldPieceOut(serializers.Serializer[Any]):
+    """A piece to an older revision: the strictest word since its own governs."""
+
+    code = serializers.CharField()
+    mark = serializers.CharField()
+    owner = serializers.CharField()
+    place = serializers.CharField(source="place_code", help_text="The place's label code.")
+    revision = serializers.CharField(source="ruling.own")
+    what = serializers.ChoiceField(OldPieces.choices, source="ruling.what")
+    says = serializers.CharField(source="ruling.by", help_text="The revision that says so.")
+    note = serializers.CharField(source="ruling.note")
+
+
+class SettleIn(ActionIn):
+    """What became of old pieces; ``pieces`` left out with ``as_is``: all of them."""
+
+    act = serializers.ChoiceField(["as_is", "reworked", "scrapped"])
+    pieces = serializers.ListField(
+        child=serializers.CharField(max_length=12), required=False, allow_empty=False,
+        max_length=500,
+    )  # fmt: skip
+    reason = serializers.CharField(default="", allow_blank=True, max_length=400)

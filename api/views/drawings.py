@@ -43,7 +43,7 @@ class Drawings(ListDoor):
         """A drawing with its first revision."""
         values = given(CreateDrawingIn, request)
         made = services.create_drawing(by=by(request), at=timezone.now(), **values)
-        return _drawing(made.drawing.number, 201)
+        return drawing_answer(made.drawing.number, 201)
 
 
 class OneDrawing(Door):
@@ -53,14 +53,14 @@ class OneDrawing(Door):
 
     @extend_schema(responses=DrawingOut)
     def get(self, request: Request, number: str) -> Response:
-        return _drawing(drawing_of(number).number)
+        return drawing_answer(drawing_of(number).number)
 
     @extend_schema(request=EditDrawingIn, responses=DrawingOut)
     def patch(self, request: Request, number: str) -> Response:
         """Change the title. Number and kind stand on labels and stay."""
         drawing, values = drawing_of(number), given(EditDrawingIn, request)
         services.edit_drawing(by=by(request), at=timezone.now(), drawing=drawing, **values)
-        return _drawing(drawing.number)
+        return drawing_answer(drawing.number)
 
 
 class Revisions(Door):
@@ -72,7 +72,7 @@ class Revisions(Door):
     def post(self, request: Request, number: str) -> Response:
         drawing, values = drawing_of(number), given(CreateRevisionIn, request)
         services.new_revision(by=by(request), at=timezone.now(), drawing=drawing, **values)
-        return _drawing(drawing.number, 201)
+        return drawing_answer(drawing.number, 201)
 
 
 class OneRevision(Door):
@@ -85,8 +85,9 @@ class OneRevision(Door):
         drawing = drawing_of(number)
         row, values = revision_of(drawing, revision), given(EditRevisionIn, request)
         services.edit_revision(by=by(request), at=timezone.now(), revision=row, **values)
-        return _drawing(drawing.number)
+        return drawing_answer(drawing.number)
 
 
-def _drawing(number: str, status: int = 200) -> Response:
+def drawing_answer(number: str, status: int = 200) -> Response:
+    """The drawing with all its revisions."""
     return answer(DrawingOut, drawings().get(number=number), status)

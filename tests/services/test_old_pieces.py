@@ -9,7 +9,7 @@ import pytest
 from tests.world import MM, World
 from tooling.errors import NotAllowed, ToolingError
 from tooling.models import Change, Drawing, DrawingRevision, Person, Piece, Work
-from tooling.queries.old_pieces import old_pieces_of
+from tooling.queries.drawings import drawing_page
 from tooling.queries.piece_page import piece_page
 from tooling.services import drawings, old_pieces, work
 from tooling.services.rebuild import differences
@@ -48,7 +48,7 @@ def test_taken_as_it_is_a_piece_keeps_the_size_it_was_made_to(
     assert (now.revision.revision, now.made_face_width_nm, now.made_bore_nm) == ("B", 40 * MM, None)
     change = Change.objects.get(subject="Piece", what="used as it is")
     assert (change.before["revision"], change.after["revision"]) == ("A", "B")
-    assert old_pieces_of(drawing.pk) == ()
+    assert drawing_page("R-1").old_pieces == ()
 
 
 def test_all_at_once_leaves_the_scrapped_and_the_new_alone(
@@ -58,7 +58,8 @@ def test_all_at_once_leaves_the_scrapped_and_the_new_alone(
     thrown = world.piece(drawing, world.place("Scrap", kind="scrap"))
     revise(engineer, at, drawing, "B", "note")
     made_since = world.piece(drawing, piece.place)
-    assert [row.code for row in old_pieces_of(drawing.pk)] == sorted([piece.code, other.code])
+    old = drawing_page("R-1").old_pieces
+    assert [row.code for row in old] == sorted([piece.code, other.code])
     assert old_pieces.use_all_as_is(by=engineer, at=at, drawing=drawing) == 2
     letters = [fresh(each).revision.revision for each in (piece, other, thrown, made_since)]
     assert letters == ["B", "B", "A", "B"]
@@ -68,7 +69,7 @@ def test_reworked_is_a_recontour_of_today(
     engineer: Person, at: datetime, drawing: Drawing, piece: Piece
 ) -> None:
     revise(engineer, at, drawing, "B", "rework")
-    old_pieces.reworked(by=engineer, at=at, drawing=drawing, piece=piece)
+    old_pieces.reworked(by=engineer, at=at, drawing=drawing, pieces=[piece])
     done = Work.objects.get()
     assert (done.kind, done.done_on, fresh(piece).revision.revision) == (
         "recontour", date(2026, 11, 25), "B",
@@ -80,10 +81,10 @@ def test_scrapped_goes_where_scrap_goes(
 ) -> None:
     revise(engineer, at, drawing, "B", "scrap")
     with pytest.raises(ToolingError, match="no_scrap_place"):
-        old_pieces.scrapped(by=engineer, at=at, drawing=drawing, piece=piece)
+        old_pieces.scrapped(by=engineer, at=at, drawing=drawing, pieces=[piece])
     place = world.place("Scrap", kind="scrap")
-    old_pieces.scrapped(by=engineer, at=at, drawing=drawing, piece=piece)
-    assert (fresh(piece).place, old_pieces_of(drawing.pk)) == (place, ())
+    old_pieces.scrapped(by=engineer, at=at, drawing=drawing, pieces=[piece])
+    assert (fresh(piece).place, drawing_page("R-1").old_pieces) == (place, ())
 
 
 def test_a_recontour_written_down_by_mistake_gives_the_revision_back(

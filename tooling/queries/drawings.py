@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -11,7 +12,16 @@ from django.db.models.functions import Coalesce
 from django.utils.translation import gettext_lazy as _
 
 from tooling.errors import Unknown
-from tooling.models import Drawing, DrawingFile, DrawingKind, DrawingRevision, Piece, StockLine
+from tooling.models import (
+    Drawing,
+    DrawingFeature,
+    DrawingFile,
+    DrawingKind,
+    DrawingRevision,
+    Piece,
+    StockLine,
+)
+from tooling.queries.old_pieces import OldPiece, old_pieces_of
 from tooling.queries.piece_page import HAVE_LEAST, SIZES, FileLink
 from tooling.queries.pieces import PieceRow, piece_rows
 from tooling.queries.places import StockRow, stock_rows
@@ -48,6 +58,20 @@ class DrawnSize:
 
 
 @dataclass(frozen=True)
+class FeatureView:
+    """Something that the die makes in the strip; sizes in nm."""
+
+    id: int
+    order: int
+    shape: str
+    shape_word: str
+    name: str
+    width_nm: int | None
+    length_nm: int | None
+    note: str
+
+
+@dataclass(frozen=True)
 class RevisionView:
     id: int
     revision: str
@@ -57,9 +81,12 @@ class RevisionView:
     material: str
     bore_class: str
     old_pieces: str
+    old_pieces_word: str
     note: str
+    strokes_to_sharpen: int | None
     sizes: tuple[DrawnSize, ...]
     files: tuple[FileLink, ...]
+    features: tuple[FeatureView, ...]
 
 
 @dataclass(frozen=True)
@@ -72,6 +99,15 @@ class DrawingPage:
     pieces: tuple[PieceRow, ...]
     more_pieces: bool
     stock: tuple[StockRow, ...]
+    old_pieces: tuple[OldPiece, ...]
+
+    @property
+    def current(self) -> RevisionView | None:
+        return next((each for each in self.revisions if each.is_current), None)
+
+    @property
+    def earlier(self) -> tuple[RevisionView, ...]:
+        return tuple(each for each in self.revisions if not each.is_current)
 
 
 def drawing_list(*, text: str = "", kind: str = "", after: str = "") -> DrawingList:
@@ -87,20 +123,22 @@ def drawing_list(*, text: str = "", kind: str = "", after: str = "") -> DrawingL
 
 
 def drawing_page(number: str) -> DrawingPage:
-    """One drawing. Five queries. Raises Unknown ``unknown_drawing``."""
+    """One drawing. Seven queries. Raises Unknown ``unknown_drawing``."""
     drawing = Drawing.objects.filter(number=number).first()
     if drawing is None:
         raise Unknown("unknown_drawing", _("There is no drawing {number}."), number=number)
     pieces = piece_rows(Piece.objects.filter(drawing=drawing), most=PAGE + 1)
+    revisions = list(DrawingRevision.objects.filter(drawing=drawing).order_by("pk"))
     return DrawingPage(
         number=drawing.number,
         title=drawing.title,
         kind=drawing.kind,
         kind_word=drawing.get_kind_display(),
-        revisions=_revisions(drawing),
+        revisions=_revisions(drawing, revisions),
         pieces=pieces[:PAGE],
         more_pieces=len(pieces) > PAGE,
         stock=stock_rows(StockLine.objects.filter(drawing=drawing)),
+        old_pieces=old_pieces_of(drawing.pk, revisions),
     )
 
 
@@ -132,12 +170,16 @@ def _row(drawing: Any) -> DrawingRow:
     )
 
 
-def _revisions(drawing: Drawing) -> tuple[RevisionView, ...]:
+def _revisions(drawing: Drawing, revisions: Sequence[DrawingRevision]) -> tuple[RevisionView, ...]:
+    """The current one first, then the newest."""
     files: dict[int, list[FileLink]] = {}
     rows = DrawingFile.objects.filter(revision__drawing=drawing).select_related("file")
     for row in rows:
         files.setdefault(row.revision_id, []).append(FileLink(row.file.sha256, row.name))
-    revisions = DrawingRevision.objects.filter(drawing=drawing).order_by("-is_current", "-pk")
+    features: dict[int, list[FeatureView]] = {}
+    for feature in DrawingFeature.objects.filter(revision__drawing=drawing).order_by("order"):
+        features.setdefault(feature.revision_id, []).append(_feature(feature))
+    ordered = sorted(revisions, key=lambda each: (each.is_current, each.pk), reverse=True)
     return tuple(
         RevisionView(
             id=each.pk,
@@ -147,12 +189,28 @@ def _revisions(drawing: Drawing) -> tuple[RevisionView, ...]:
             unit=each.unit,
             material=each.material,
             bore_class=each.bore_class,
-            old_pieces=each.get_old_pieces_display(),
+            old_pieces=each.old_pieces,
+            old_pieces_word=each.get_old_pieces_display(),
             note=each.note,
+            strokes_to_sharpen=each.strokes_to_sharpen,
             sizes=_sizes(each),
             files=tuple(files.get(each.pk, [])),
+            features=tuple(features.get(each.pk, [])),
         )
-        for each in revisions
+        for each in ordered
+    )
+
+
+def _feature(row: DrawingFeature) -> FeatureView:
+    return FeatureView(
+        id=row.pk,
+        order=row.order,
+        shape=row.shape,
+        shape_word=row.get_shape_display(),
+        name=row.name,
+        width_nm=row.width_nm,
+        length_nm=row.length_nm,
+        note=row.note,
     )
 
 

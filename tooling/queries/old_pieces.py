@@ -141,14 +141,13 @@ class OldPiece:
 MOST = 200
 
 
-def old_pieces_of(drawing_id: int) -> tuple[OldPiece, ...]:
+def old_pieces_of(drawing_id: int, chain: Sequence[DrawingRevision]) -> tuple[OldPiece, ...]:
     """The drawing's pieces to older revisions that are not scrapped yet, the strictest ruling
-    first; at most MOST. Two queries."""
+    first; at most MOST. ``chain``: its revisions as they followed one another. One query."""
     rows = Piece.objects.filter(
         lies_in_no_scrap(), drawing=drawing_id, revision__is_current=False
     ).select_related("revision", "owner", "place")
     pieces = list(rows.order_by("code")[:MOST])
-    chain = chains_of([drawing_id]).get(drawing_id, [])
     found = [(piece, ruling(piece.revision, chain)) for piece in pieces]
     old = [_old(piece, ruled) for piece, ruled in found if ruled is not None]
     return tuple(sorted(old, key=lambda each: (-GRAVITY[each.ruling.what], each.code)))

@@ -43,8 +43,9 @@ def stock_lines() -> QuerySet[StockLine]:
 
 
 def drawings() -> QuerySet[Drawing]:
-    """Drawings with their revisions, the current one first. Two queries."""
-    revisions = DrawingRevision.objects.order_by("-is_current", "-pk")
+    """Drawings with their revisions, the current one first, and what these make. Three
+    queries."""
+    revisions = DrawingRevision.objects.order_by("-is_current", "-pk").prefetch_related("features")
     return Drawing.objects.prefetch_related(Prefetch("revisions", revisions))
 
 

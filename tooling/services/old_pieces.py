@@ -42,10 +42,8 @@ def use_as_is(
     with writing():
         lock(pieces=[piece.pk for piece in pieces])
         current = drawing.revisions.get(is_current=True)
-        rows = Piece.objects.filter(pk__in=[piece.pk for piece in pieces])
-        fresh = list(rows.select_related("revision__drawing").order_by("code"))
+        fresh = _old(pieces, drawing)
         for piece in fresh:
-            _check_old(piece, drawing)
             apply_edit(
                 by=by,
                 at=at,
@@ -65,17 +63,22 @@ def use_all_as_is(*, by: Person, at: datetime, drawing: Drawing, reason: str = "
     return use_as_is(by=by, at=at, drawing=drawing, pieces=list(old), reason=reason)
 
 
-def reworked(*, by: Person, at: datetime, drawing: Drawing, piece: Piece) -> Work:
-    """Its recontour to the current revision was done today. Raises as ``record_work``."""
-    piece = _old(piece, drawing)
+def reworked(*, by: Person, at: datetime, drawing: Drawing, pieces: Sequence[Piece]) -> list[Work]:
+    """Their recontour to the current revision was done today. Raises as ``record_work``, and
+    ``other_drawing``, ``not_an_old_piece``."""
     day = timezone.localtime(at).date()
-    return record_work(by=by, at=at, piece=piece, kind=WorkKind.RECONTOUR, done_on=day)
+    with writing():
+        return [
+            record_work(by=by, at=at, piece=piece, kind=WorkKind.RECONTOUR, done_on=day)
+            for piece in _old(pieces, drawing)
+        ]
 
 
-def scrapped(*, by: Person, at: datetime, drawing: Drawing, piece: Piece) -> Place:
-    """It went to the scrap, for what the newer revision says. Raises ``no_scrap_place``,
-    ``not_an_old_piece`` and what moving it raises."""
-    piece = _old(piece, drawing)
+def scrapped(*, by: Person, at: datetime, drawing: Drawing, pieces: Sequence[Piece]) -> Place:
+    """They went to the scrap, for what the newer revision says. Raises ``no_scrap_place``,
+    ``other_drawing``, ``not_an_old_piece`` and what moving them raises."""
+    check_can(by, Verb.EDIT_RECORDS)
+    old = _old(pieces, drawing)
     place = Place.objects.filter(kind=PlaceKind.SCRAP, is_active=True).first()
     if place is None:
         raise Conflict(
@@ -84,7 +87,7 @@ def scrapped(*, by: Person, at: datetime, drawing: Drawing, piece: Piece) -> Pla
               "again."),
         )  # fmt: skip
     note = str(_("to an older revision of {drawing}")).format(drawing=drawing.number)
-    move_pieces(by=by, at=at, pieces=[piece], to=place, note=note[:200])
+    move_pieces(by=by, at=at, pieces=old, to=place, note=note[:200])
     return place
 
 
@@ -99,10 +102,12 @@ def kept_sizes(piece: Piece, current: DrawingRevision) -> dict[str, Any]:
     return found
 
 
-def _old(piece: Piece, drawing: Drawing) -> Piece:
-    """The piece as it is now, if it is an old one of the drawing."""
-    fresh = Piece.objects.select_related("revision", "drawing").get(pk=piece.pk)
-    _check_old(fresh, drawing)
+def _old(pieces: Sequence[Piece], drawing: Drawing) -> list[Piece]:
+    """The pieces as they are now, if they are old ones of the drawing."""
+    rows = Piece.objects.filter(pk__in=[piece.pk for piece in pieces]).order_by("code")
+    fresh = list(rows.select_related("revision__drawing", "drawing"))
+    for piece in fresh:
+        _check_old(piece, drawing)
     return fresh
 
 

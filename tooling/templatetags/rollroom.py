@@ -61,6 +61,12 @@ def strip_length(context: Context, nm: int | None) -> str:
 
 
 @register.filter
+def thousands(n: int | None) -> str:
+    """A whole number with its thousands apart."""
+    return UNKNOWN if n is None else f"{n:,}".replace(",", "\u202f")
+
+
+@register.filter
 def mass(kg: float | None) -> str:
     """A mass with no more figures than a hand or a scale can tell."""
     if kg is None:

@@ -11,15 +11,23 @@ from django.utils.http import content_disposition_header
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods
 
+from tooling.errors import ToolingError
 from tooling.models import Drawing, DrawingFile, DrawingKind, DrawingRevision
 from tooling.permissions import Verb
 from tooling.queries.drawings import drawing_list, drawing_page
 from tooling.services import drawing_files, drawings, files
 from tooling.web.doors import data_of, fill_in, require, rights, signed
-from tooling.web.forms.sets import FileForm, NewDrawing, NewRevision, RevisionForm, TitleForm
+from tooling.web.forms.sets import (
+    EditRevision,
+    FileForm,
+    NewDrawing,
+    NewRevision,
+    RevisionForm,
+    TitleForm,
+)
 from tooling.web.rows import get_drawing, get_row
 
-FACTS = ("unit", "issued_on", "material", "bore_class", "mass_g", "note")
+FACTS = ("unit", "issued_on", "material", "bore_class", "mass_g", "strokes_to_sharpen", "note")
 SHOWN_IN_PLACE = ("application/pdf", "image/png", "image/jpeg")
 
 
@@ -33,8 +41,15 @@ def show_drawings(request: HttpRequest) -> HttpResponse:
 
 @require_GET
 def show_drawing(request: HttpRequest, number: str) -> HttpResponse:
-    context = {"drawing": drawing_page(number), "file_form": FileForm()}
-    return render(request, "drawings/drawing.html", {**context, **rights(request)})
+    return drawing_answer(request, number)
+
+
+def drawing_answer(
+    request: HttpRequest, number: str, *, status: int = 200, error: ToolingError | None = None
+) -> HttpResponse:
+    """A drawing's page, with what was refused."""
+    context = {"drawing": drawing_page(number), "error": error, **rights(request)}
+    return render(request, "drawings/drawing.html", context, status=status)
 
 
 @require_http_methods(["GET", "POST"])
@@ -72,10 +87,12 @@ def new_revision(request: HttpRequest, number: str) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def edit_revision(request: HttpRequest, number: str, revision: int) -> HttpResponse:
     require(request, Verb.EDIT_RECORDS)
-    row = _revision(number, revision)
+    row = find_revision(number, revision)
+    facts = _sizes_of(row)
+    facts["initial"]["old_pieces"] = row.old_pieces
     return fill_in(
         request,
-        RevisionForm(data_of(request), **_sizes_of(row)),
+        EditRevision(data_of(request), **facts),
         template="drawings/form.html",
         save=lambda values: drawings.edit_revision(**signed(request), revision=row, **values),
         done=lambda saved: (_url(row.drawing), _("Saved.")),
@@ -103,7 +120,7 @@ def edit_title(request: HttpRequest, number: str) -> HttpResponse:
 def attach_file(request: HttpRequest, number: str, revision: int) -> HttpResponse:
     """Put a file beside a revision."""
     require(request, Verb.EDIT_RECORDS)
-    row = _revision(number, revision)
+    row = find_revision(number, revision)
     form = FileForm(data_of(request), request.FILES or None)
 
     def save(values: dict[str, Any]) -> DrawingFile:
@@ -148,7 +165,8 @@ def _sizes_of(revision: DrawingRevision | None) -> dict[str, Any]:
     }
 
 
-def _revision(number: str, revision: int) -> DrawingRevision:
+def find_revision(number: str, revision: int) -> DrawingRevision:
+    """A drawing's revision by its id. Raises Unknown ``unknown_code``."""
     rows = DrawingRevision.objects.select_related("drawing")
     found: DrawingRevision = get_row(rows, said=number, pk=revision, drawing__number=number)
     return found

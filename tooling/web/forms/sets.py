@@ -22,6 +22,7 @@ from tooling.models import (
     ToolSet,
 )
 from tooling.queries.piece_page import HAVE_LEAST, SIZES
+from tooling.services.lengths_run import MOST_STROKES
 from tooling.web.forms.fields import (
     LengthInput,
     RecordForm,
@@ -49,6 +50,13 @@ class RevisionForm(RecordForm):
         label=_("Bore class"), required=False, max_length=6, help_text=_("Such as H7.")
     )
     mass_g = whole_number(label=_("Mass, g"), required=False, min_value=1, max_value=5_000_000)
+    strokes_to_sharpen = whole_number(
+        label=_("Strokes between sharpenings"),
+        required=False,
+        min_value=1,
+        max_value=MOST_STROKES,
+        help_text=_("Of line tooling that cuts."),
+    )
     note = forms.CharField(label=_("Note"), required=False, max_length=400)
 
     def __init__(self, *args: Any, **more: Any) -> None:
@@ -98,6 +106,15 @@ class NewRevision(RevisionForm):
         label=_("Pieces made to the revision before"), choices=OldPieces.choices
     )
     field_order = ("revision", "old_pieces", "unit")
+
+
+class EditRevision(RevisionForm):
+    """A revision put right, what it says of older pieces with it."""
+
+    old_pieces = forms.ChoiceField(
+        label=_("Pieces made to the revision before"), choices=OldPieces.choices
+    )
+    field_order = ("old_pieces", "unit")
 
 
 class TitleForm(RecordForm):
