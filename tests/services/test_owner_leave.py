@@ -15,7 +15,6 @@ from tooling.models import (
     Change,
     Condition,
     Kit,
-    Movement,
     Owner,
     Piece,
     Work,
@@ -346,8 +345,8 @@ def test_undoing_a_move_asks_nobody(shop, crew, say, at):
     corrections.undo(by=crew, at=at, movement=back)
     shop.roll.refresh_from_db()
     assert shop.roll.place == scrap
-    first = Movement.objects.filter(piece=shop.roll).earliest("pk")
-    refused(MISSING, corrections.undo, by=crew, at=at, movement=first, to=scrap)
+    (again,) = move_pieces(by=crew, at=at, pieces=[shop.roll], to=shop.rack)
+    refused(MISSING, corrections.undo, by=crew, at=at, movement=again, to=scrap)
 
 
 @pytest.mark.parametrize("kind", ["regrind", "recontour", "face", "rebore", "sharpen"])

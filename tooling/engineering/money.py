@@ -9,7 +9,7 @@ from django.utils.translation import gettext_lazy as _
 from tooling.engineering.written_numbers import read_written
 from tooling.errors import ToolingError
 
-_TWO_WAYS = re.compile(r"[0-9]{1,3}[.,][0-9]{3}")
+_TWO_WAYS = re.compile(r"[1-9][0-9]{0,2}[.,][0-9]{3}")
 MOST_CENTS = 10**14
 """A million million: no shop's tooling is worth more."""
 

@@ -16,6 +16,7 @@ from django.utils.dateparse import parse_datetime
 from django.utils.translation import gettext as _
 
 from tooling.engineering.lengths import say_length
+from tooling.engineering.money import plain_money
 from tooling.models import (
     Change,
     LabelEvent,
@@ -261,7 +262,7 @@ def _changes(piece: Piece) -> QuerySet[Change]:
 def _tell_change(row: Any) -> Entry:
     names = sorted({*row.before, *row.after} - {"work"}) if row.before else []
     changed = "; ".join(
-        f"{name.removesuffix('_nm').replace('_', ' ')}: "
+        f"{name.removesuffix('_nm').removesuffix('_cents').replace('_', ' ')}: "
         f"{_shown(name, row.before.get(name), row.unit)} → "
         f"{_shown(name, row.after.get(name), row.unit)}"
         for name in names
@@ -273,6 +274,8 @@ def _tell_change(row: Any) -> Entry:
 def _shown(name: str, value: Any, unit: str) -> str:
     if value in (None, ""):
         return "–"
+    if name.endswith("_cents"):
+        return plain_money(value)
     return say_length(value, "in" if unit == "in" else "mm") if name.endswith("_nm") else str(value)
 
 
