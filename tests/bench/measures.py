@@ -12,7 +12,7 @@ from django.db import connection, transaction
 from django.test import Client
 from django.utils import timezone
 
-from tests.bench import labels, notice
+from tests.bench import backup, labels, notice
 from tests.bench.build import Built
 from tests.bench.clock import Figure, counting, median_ms, seconds
 from tooling.models import Movement, Piece, Place
@@ -212,4 +212,5 @@ MEASURES: dict[str, Callable[[Built], list[Figure]]] = {
     "search": piece_search,
     "labels": thousand_labels,
     "notice": notice.notice,
+    "backup": backup.backup,
 }
