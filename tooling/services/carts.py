@@ -34,8 +34,8 @@ def move_cart(
     """Move a cart or plate with all that is on it. ``due_on`` matters where it is away.
 
     Raises NotAllowed, ``does_not_move``, ``place_inside_itself``, ``name_taken``,
-    ``place_not_used``, ``kit_on_cart``, or ``owner_approval_missing`` for what is on it. A row older than the cart's present changes history
-    only.
+    ``place_not_used``, ``kit_on_cart``, or ``owner_approval_missing`` for what is on it. A row
+    older than the cart's present changes history only.
     """
     check_can(by, Verb.MOVE_PIECES)
     check_place_is_used(to)
@@ -51,7 +51,7 @@ def move_cart(
             stamp=stamp, by=by, how=how, cart=cart, from_seen_id=cart.parent_id, to=to, **fields
         )
         added.save(force_insert=True)
-        gone = Departure(added.uuid, to, added.effective_at, due_on, placed_by)
+        gone = Departure(added.uuid, to, added.effective_at, due_on, placed_by, added.note)
         note_departures(by=by, at=at, departures=[gone])
         if _is_newer(added, cart):
             stand(by=by, at=at, cart=cart, said_by=added)
@@ -94,8 +94,8 @@ def check_no_kit_leaves(cart: Place, to: Place) -> None:
     if kit is not None:
         raise Conflict(
             "kit_on_cart",
-            _("Kit {kit} for job {job} is gathered on {cart}; it cannot go to {away} with it. Close "
-              "the kit, or gather it elsewhere, then scan the cart again."),
+            _("Kit {kit} for job {job} is gathered on {cart}; it cannot go to {away} with it. "
+              "Close the kit, or gather it elsewhere, then scan the cart again."),
             kit=kit.number,
             job=kit.job.number,
             cart=cart.name,

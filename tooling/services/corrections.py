@@ -49,8 +49,8 @@ def undo(
 ) -> list[Movement]:
     """Correct a movement: back to where things were before it, or to the place it should name.
 
-    What one scan or tick moved together is put right as a whole. Raises NotAllowed, ``already_corrected``,
-    ``nothing_before``, and what a move to that place may raise.
+    What one scan or tick moved together is put right as a whole. Raises NotAllowed,
+    ``already_corrected``, ``nothing_before``, and what a move to that place may raise.
     """
     check_can(by, Verb.MOVE_PIECES)
     scan = scan or uuid.uuid4()

@@ -44,6 +44,7 @@ class Departure:
     moved_at: datetime
     due_on: DueOn = USUAL
     before: int | None = None
+    reason: str = ""
 
 
 def note_departures(*, by: Person | None, at: datetime, departures: Sequence[Departure]) -> None:
@@ -60,15 +61,14 @@ def note_departures(*, by: Person | None, at: datetime, departures: Sequence[Dep
     kept = standing_dues({each.before for each in gone if each.before is not None})
     dates: dict[UUID, tuple[date, str]] = {}
     for each in gone:
-        said = each.due_on
-        if isinstance(said, Usual):
-            old = kept.get(each.before) if each.before is not None else None
-            if old is not None:
-                said = old.due_on
-            else:
-                said = usual_day(days, away[each.to.pk], each.moved_at)
+        old = kept.get(each.before) if each.before is not None else None
+        said, reason = each.due_on, each.reason
+        if isinstance(said, Usual) and old is not None:
+            said, reason = old.due_on, reason or old.reason
+        elif isinstance(said, Usual):
+            said = usual_day(days, away[each.to.pk], each.moved_at)
         if said is not None:
-            dates[each.movement] = (said, "")
+            dates[each.movement] = (said, reason)
     _write(by=by, at=at, dates=dates)
 
 

@@ -132,7 +132,7 @@ def _put_back(*, by: Person, at: datetime, change: Change) -> bool:
     model = rows.get(change.subject)
     if model is None:
         return False
-    row = model.objects.select_related("home").filter(code=change.subject_key).first()  # type: ignore[attr-defined]
+    row = model.objects.select_related("home").filter(code=change.subject_key).first()
     if row is None or (row.home.code if row.home else None) != change.after.get("home"):
         return False
     home = Place.objects.filter(code=change.before.get("home") or "").first()
@@ -156,9 +156,10 @@ def _say(*, by: Person, at: datetime, homes: Sequence[tuple[Piece | Place, Place
         )
         first = first or said
         row.home = home
-    for model in (Piece, Place):
-        rows = [row for row, _home in changed if isinstance(row, model)]
-        model.objects.bulk_update(rows, ["home"], batch_size=400)  # type: ignore[attr-defined]
+    pieces = [row for row, _home in changed if isinstance(row, Piece)]
+    carts = [row for row, _home in changed if isinstance(row, Place)]
+    Piece.objects.bulk_update(pieces, ["home"], batch_size=400)
+    Place.objects.bulk_update(carts, ["home"], batch_size=400)
     return Said(len(homes), len(changed), first.pk if first else None)
 
 

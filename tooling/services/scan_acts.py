@@ -13,14 +13,16 @@ from django.utils.translation import ngettext as _count
 from tooling.engineering.codes import fold
 from tooling.errors import Conflict, ToolingError
 from tooling.models import Kit, KitPosition, Movement, Person, Piece, Place, StockLine, ToolSet
+from tooling.queries.homes import home_of, homes_of_pieces
 from tooling.queries.scan_lookup import Lookup, Target
 from tooling.services import stock
 from tooling.services.carts import kit_on, move_cart
 from tooling.services.corrections import undo
 from tooling.services.due_back import USUAL
+from tooling.services.guided import home_target
 from tooling.services.movements import Stamp, find_movement, lock_pieces, pieces_now
 from tooling.services.paper_sets import copy_named, unfold
-from tooling.services.scan_moves import Aimed, ScanIn, Taken, aim, take_wave
+from tooling.services.scan_moves import Aimed, ScanIn, Taken, aim, names_of, steer, take_wave
 from tooling.services.together import Act, move_together
 from tooling.services.whole_sets import Whole, said, stays_words, whole_copy
 
@@ -36,6 +38,8 @@ def take_one(*, by: Person, at: datetime, scan: ScanIn, stamp: Stamp, lookup: Lo
     subject = lookup.subject(scan.code, kit=target.kit)
     if isinstance(subject, int):
         return _take_by_mark(by=by, at=at, each=Aimed(scan, stamp, target, subject))
+    if scan.only_home and isinstance(subject, StockLine | Place):
+        target = home_target(target=target, home=home_of(subject), what=scan.code, piece_id=None)
     if isinstance(subject, StockLine):
         return _take_stock(by=by, at=at, scan=scan, stamp=stamp, line=subject, target=target)
     if isinstance(subject, Place):
@@ -77,6 +81,9 @@ def _take_cart(
 
 
 def _take_by_mark(*, by: Person, at: datetime, each: Aimed) -> Taken:
+    if each.scan.only_home:
+        home = homes_of_pieces([each.piece_id]).get(each.piece_id)
+        each = steer(each, home, names_of([each.piece_id])[each.piece_id])
     lock_pieces(piece_ids=[each.piece_id], places=[each.target.place])
     now = pieces_now(pk=each.piece_id)
     [(_scan, outcome)] = take_wave(by=by, at=at, wave=[each], now=now)

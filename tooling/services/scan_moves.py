@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import uuid
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from functools import cached_property
 
@@ -18,9 +18,11 @@ from tooling.models import (
     Person,
     Place,
 )
+from tooling.queries.homes import Home, homes_of_pieces
 from tooling.queries.scan_lookup import Lookup, Target
 from tooling.services import staging
 from tooling.services.due_back import USUAL, Departure, note_departures
+from tooling.services.guided import home_target
 from tooling.services.movements import (
     PieceNow,
     PieceRow,
@@ -86,6 +88,7 @@ def take_pieces(
             aimed.append(Aimed(scan, stamp, target, lookup.piece_of(scan.code)))
         except ToolingError as error:
             outcomes.append((scan, error))
+    aimed = _steered(aimed, outcomes)
     ids = {each.piece_id for each in aimed}
     if not ids:
         return outcomes
@@ -104,6 +107,34 @@ class Aimed:
     stamp: Stamp
     target: Target
     piece_id: int
+
+
+def _steered(aimed: Sequence[Aimed], outcomes: list[Outcome]) -> list[Aimed]:
+    """Of a guided put-away each piece to its home; what is at the wrong place is answered."""
+    guided = {each.piece_id for each in aimed if each.scan.only_home}
+    if not guided:
+        return list(aimed)
+    homes, names = homes_of_pieces(guided), names_of(guided)
+    steered = []
+    for each in aimed:
+        try:
+            steered.append(steer(each, homes.get(each.piece_id), names.get(each.piece_id, "")))
+        except ToolingError as error:
+            outcomes.append((each.scan, error))
+    return steered
+
+
+def steer(each: Aimed, home: Home | None, name: str) -> Aimed:
+    """The same, to its home where the scan asks for that. Raises ``wrong_home``."""
+    if not each.scan.only_home:
+        return each
+    target = home_target(target=each.target, home=home, what=name, piece_id=each.piece_id)
+    return replace(each, target=target)
+
+
+def names_of(ids: Collection[int]) -> dict[int, str]:
+    """Piece id → its code and mark."""
+    return {pk: piece.name for pk, piece in pieces_now(pk__in=ids).items()}
 
 
 def aim(scan: ScanIn, lookup: Lookup) -> Target:

@@ -134,7 +134,7 @@ def move(
         added.save(force_insert=True)
         apply(line=line, difference=-quantity, seen_at=added.effective_at)
         apply(line=target, difference=quantity, seen_at=added.effective_at)
-        gone = Departure(added.uuid, to, added.effective_at, due_on)
+        gone = Departure(added.uuid, to, added.effective_at, due_on, reason=added.note)
         note_departures(by=by, at=at, departures=[gone])
         moved = staging.StockMoved(line.pk, target.pk, quantity, added.kit_id)
         staging.after_stock_moves(by=by, at=at, moves=[moved])
