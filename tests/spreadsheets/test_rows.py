@@ -76,8 +76,10 @@ def test_typed_cells_of_a_workbook_are_problems_where_they_cannot_be_meant() -> 
         (3, "date_not_expected"),
         (4, "not_a_number"),
         (5, "cell_error"),
-        (6, "cell_error"),
+        (6, "formula_not_computed"),
     ]
+    assert "Cell C5 holds the error #REF!" in problems[2].message
+    assert "Cell C6 holds a formula" in problems[3].message
 
 
 def test_a_key_that_comes_twice_is_a_problem_that_names_the_first_row() -> None:

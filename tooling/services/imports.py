@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -44,13 +43,11 @@ from tooling.services.importing.apply import write_plan
 from tooling.services.importing.known import Known
 from tooling.services.importing.plan import Plan
 from tooling.services.write import record_change, writing
-from tooling.spreadsheets.cells import shown
-from tooling.spreadsheets.files import read_sheets
+from tooling.spreadsheets.entries import guess_entries, open_entries, titled, worth_keeping
 from tooling.spreadsheets.kinds import KINDS
 from tooling.spreadsheets.mapping import Mapping
 from tooling.spreadsheets.rows import Problem, Row, read_rows
 from tooling.spreadsheets.sheets import Sheet
-from tooling.spreadsheets.suggest import suggest_kind, suggest_mapping
 
 Planner = Callable[[list[Row], Plan, Known], None]
 PLANNERS: dict[str, Planner] = {
@@ -100,8 +97,10 @@ def bring(
         raise ToolingError("no_files", _("Choose at least one spreadsheet."))
     kept = _kept_mapping(mapping_name)
     brought = _told_apart(brought)
-    sheets = [(each, sheet) for each in brought for sheet in read_sheets(each.data, name=each.name)]
-    mapping = {"sheets": [_guess(each.name, sheet, kept) for each, sheet in sheets]}
+    entries = [
+        entry for each in brought for entry in guess_entries(each.data, name=each.name, kept=kept)
+    ]
+    mapping = {"sheets": titled(entries)}
     stored = [files.store(data=each.data, at=at) for each in brought]
     with writing():
         made = Import.objects.create(
@@ -135,38 +134,6 @@ def _kept_mapping(name: str) -> list[dict[str, Any]]:
     return list(kept.mapping.get("sheets", []))
 
 
-def _guess(file: str, sheet: Sheet, kept: list[dict[str, Any]]) -> dict[str, Any]:
-    """A kept mapping whose headings are all here wins over a guess, the fullest first."""
-    entry: dict[str, Any] = {
-        "file": file,
-        "sheet": sheet.name,
-        "headings": list(sheet.headings),
-        "samples": _samples(sheet),
-    }
-    for old in sorted(kept, key=lambda old: -len(_columns(old))):
-        columns = _columns(old)
-        if columns and columns <= set(sheet.headings):
-            return {**entry, "mapping": old["mapping"]}
-        if old.get("left_out") and old.get("headings") == entry["headings"]:
-            return {**entry, "mapping": old.get("mapping"), "left_out": True}
-    kind = suggest_kind(sheet)
-    return {**entry, "mapping": suggest_mapping(sheet, kind).to_dict() if kind else None}
-
-
-def _columns(entry: dict[str, Any]) -> set[str]:
-    return set(((entry.get("mapping") or {}).get("columns") or {}).values())
-
-
-def _samples(sheet: Sheet) -> list[str]:
-    """For each column the first few different values, for a person to recognise it by."""
-    columns: list[dict[str, None]] = [{} for _heading in sheet.headings]
-    for _number, cells in sheet.sample(12):
-        for column, cell in zip(columns, cells, strict=False):
-            if shown(cell).strip():
-                column[shown(cell).strip()] = None
-    return [" · ".join(list(column)[:3]) for column in columns]
-
-
 def remap(*, by: Person, at: datetime, made: Import, mapping: dict[str, Any]) -> Import:
     """Use another mapping, then look again. ``mapping``: {"sheets": [{…, "mapping": …}]}."""
     check_can(by, Verb.IMPORT)
@@ -188,20 +155,14 @@ def keep_mapping(*, by: Person, at: datetime, made: Import, name: str) -> Import
     with writing():
         kept, _made = ImportMapping.objects.update_or_create(
             name=name.strip(),
-            defaults={"mapping": _without_shop_data(made.mapping), "by": by, "saved_at": at},
+            defaults={
+                "mapping": {"sheets": [worth_keeping(each) for each in made.mapping["sheets"]]},
+                "by": by,
+                "saved_at": at,
+            },
         )
         record_change(by=by, at=at, subject=kept, key=kept.name, what="kept")
     return kept
-
-
-def _without_shop_data(mapping: dict[str, Any]) -> dict[str, Any]:
-    """What is worth keeping for the next time: no samples, no file names."""
-    names = ("sheet", "headings", "mapping", "left_out")
-    return {
-        "sheets": [
-            {name: entry[name] for name in names if name in entry} for entry in mapping["sheets"]
-        ]
-    }
 
 
 def look_over(*, by: Person, at: datetime, made: Import) -> Import:
@@ -340,20 +301,13 @@ def _read(sheet: Sheet, mapping: Mapping, plan: Plan) -> list[Row]:
 
 
 def _sheets(made: Import) -> list[tuple[dict[str, Any], Sheet]]:
-    """The sheets that are not left out, each under a name of its own."""
-    entries = {(entry["file"], entry["sheet"]): entry for entry in made.mapping["sheets"]}
-    names = Counter(name for _file, name in entries)
-    found = []
-    for each in made.files.select_related("file").order_by("pk"):
-        data = files.read(each.file)
-        for sheet in read_sheets(data, name=each.name):
-            entry = entries.get((each.name, sheet.name))
-            if entry is None or entry.get("left_out"):
-                continue
-            if names[sheet.name] > 1:
-                sheet = replace(sheet, name=f"{each.name}: {sheet.name}")
-            found.append((entry, sheet))
-    return found
+    """The tables that are not left out, each under a name of its own."""
+    entries = made.mapping["sheets"]
+    return [
+        found
+        for each in made.files.select_related("file").order_by("pk")
+        for found in open_entries(files.read(each.file), name=each.name, entries=entries)
+    ]
 
 
 def _unclear(sheet: Sheet) -> Problem:

@@ -24,7 +24,8 @@ _TIME = re.compile(r"(\d{1,2})(?:[:.h](\d{2}))?(?::(\d{2}))?\s*(am|pm|a\.m\.|p\.
 def to_date(cell: Cell, *, order: str | None) -> date:
     """The cell as a date; ``order`` is ``dmy``, ``mdy``, ``ymd`` or None when nobody has said.
 
-    Raises ToolingError ``ambiguous_date`` with both readings, ``not_a_date``, ``absurd_value``.
+    Raises ToolingError ``ambiguous_date`` with both readings, ``other_date_order``,
+    ``not_a_date``, ``absurd_value``.
     """
     if isinstance(cell, datetime):
         return _in_range(cell.date(), cell)
@@ -53,9 +54,9 @@ def _read(text: str, order: str | None) -> date:
 
 def _read_three(first: str, second: str, year: str, order: str | None, text: str) -> date:
     if order == "mdy" or (order != "dmy" and int(second) > 12):
-        return _make(year, first, second, text)
-    if order == "dmy" or int(first) > 12 or first == second:
-        return _make(year, second, first, text)
+        return _in_order(year, first, second, text, order)
+    if order == "dmy" or int(first) > 12 or int(first) == int(second):
+        return _in_order(year, second, first, text, order)
     raise ToolingError(
         "ambiguous_date",
         _("“{value}” can be read as {one} or as {other}. Choose the order of the dates."),
@@ -63,6 +64,18 @@ def _read_three(first: str, second: str, year: str, order: str | None, text: str
         one=_make(year, second, first, text).isoformat(),
         other=_make(year, first, second, text).isoformat(),
     )
+
+
+def _in_order(year: str, month: str, day: str, text: str, order: str | None) -> date:
+    """The date; one that only the other order could read says so."""
+    if order and int(month) > 12 and int(day) <= 12:
+        raise ToolingError(
+            "other_date_order",
+            _("“{value}” has no month {month}: the dates of this sheet are to be read with the "
+              "{first} first. Write it as year-month-day, or choose the other order."),
+            value=text, month=month, first=_("day") if order == "dmy" else _("month"),
+        )  # fmt: skip
+    return _make(year, month, day, text)
 
 
 def _month(name: str, text: str) -> str:

@@ -35,6 +35,8 @@ def decimal_text(text: str, *, mark: str | None, whole: bool = False) -> str:
     Raises ToolingError ``ambiguous_number`` with both readings, ``not_a_number``.
     """
     bare = _SPACES.sub("", text).replace("−", "-")
+    if mark is None and whole and bare.count(".") == 1 and _GROUPED["."].fullmatch(bare):
+        raise _reads_two_ways(text, bare)
     other = {".": ",", ",": "."}
     if mark is None and "," in bare and "." in bare:
         mark = max(",.", key=bare.rfind)
@@ -59,7 +61,7 @@ def _reads_two_ways(text: str, bare: str) -> ToolingError:
         _("“{value}” can be read as {one} or as {other}. Choose the decimal mark of the column."),
         value=text,
         one=bare.replace(",", "."),
-        other=bare.replace(",", ""),
+        other=bare.replace(",", "").replace(".", ""),
     )
 
 

@@ -3,53 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import replace
 from typing import Any
 
 from django.utils.translation import gettext_lazy as _
 
 from tooling.errors import ToolingError
-from tooling.spreadsheets.cells import Cell, is_blank, shown
+from tooling.spreadsheets.cells import Cell, CellError, is_blank, shown
+from tooling.spreadsheets.copies import give_letters
 from tooling.spreadsheets.fields import Field, Kind
 from tooling.spreadsheets.kinds import find_kind
 from tooling.spreadsheets.mapping import Mapping
+from tooling.spreadsheets.picking import NotSplit, Picked, Picker
+from tooling.spreadsheets.rows_and_keys import Problem, Row, folded, row_key
 from tooling.spreadsheets.sheets import Sheet
+from tooling.spreadsheets.splits import said
 from tooling.spreadsheets.values import Reading, read_value
 
-
-@dataclass(frozen=True)
-class Row:
-    """The values of one row: every mapped field, None where the cell is blank.
-
-    ``units``: the unit in which each measured value was written.
-    """
-
-    values: dict[str, Any]
-    units: dict[str, str] = field(default_factory=dict)
-    sheet: str = ""
-    row: int = 0
-
-    def unit(self, kind: Kind) -> str | None:
-        """``mm`` or ``in``: as the row says, else as most of its lengths are written."""
-        if kind.unit_field and self.values.get(kind.unit_field):
-            return str(self.values[kind.unit_field])
-        written = [unit for unit in self.units.values() if unit in ("mm", "in")]
-        return max(("mm", "in"), key=written.count) if written else None
-
-
-@dataclass(frozen=True)
-class Problem:
-    """What is wrong, and where. ``row`` is the sheet's own row number, ``column`` its heading."""
-
-    sheet: str
-    row: int
-    column: str
-    value: str
-    code: str
-    message: str
-
-    def to_dict(self) -> dict[str, Any]:
-        return asdict(self)
+__all__ = ["Problem", "Row", "check_mapping", "iterate", "read_rows", "row_key"]
 
 
 def read_rows(sheet: Sheet, mapping: Mapping) -> tuple[list[Row], list[Problem]]:
@@ -69,6 +40,8 @@ def iterate(sheet: Sheet, mapping: Mapping) -> Iterator[Row | Problem]:
     problems = check_mapping(sheet, mapping)
     if problems:
         yield from problems
+    elif mapping.copies:
+        yield from _SheetReader(sheet, mapping).run_with_letters()
     else:
         yield from _SheetReader(sheet, mapping).run()
 
@@ -76,10 +49,15 @@ def iterate(sheet: Sheet, mapping: Mapping) -> Iterator[Row | Problem]:
 def check_mapping(sheet: Sheet, mapping: Mapping) -> list[Problem]:
     """What keeps the whole sheet from being read: columns that are missing."""
     kind = find_kind(mapping.kind)
+    there = {*sheet.headings, *mapping.parts}
     found = [
         _at_heading(sheet, heading, _no_column(heading))
-        for heading in mapping.columns.values()
-        if heading not in sheet.headings
+        for heading in sorted((mapping.headings | set(mapping.columns.values())) - there)
+    ]
+    found += [
+        _at_heading(sheet, heading, _no_column(heading))
+        for heading in mapping.splits
+        if heading not in sheet.headings and heading not in {each.column for each in found}
     ]
     given = {*mapping.columns, *mapping.fixed}
     for each in kind.fields:
@@ -156,84 +134,111 @@ class _SheetReader:
     def __init__(self, sheet: Sheet, mapping: Mapping) -> None:
         self.sheet, self.mapping, self.kind = sheet, mapping, find_kind(mapping.kind)
         self.fields = [each for each in self.kind.fields if each.name in self._given()]
-        self.place = {
-            name: sheet.headings.index(heading) for name, heading in mapping.columns.items()
-        }
+        self.picker = Picker(sheet, mapping)
         self.keys: dict[tuple[Any, ...], int] = {}
         self.facts: dict[tuple[Any, ...], tuple[Any, int]] = {}
-        self.above: dict[str, Cell] = {}
         self.told_unit: set[str] = set()
+        self.told_split: set[tuple[int, str]] = set()
 
     def _given(self) -> set[str]:
         return {*self.mapping.columns, *self.mapping.fixed}
 
     def run(self) -> Iterator[Row | Problem]:
         for number, cells in self.sheet.rows():
-            yield from self._read(number, cells)
+            row, problems = self._read(number, cells)
+            yield from problems
+            if row is not None:
+                yield from self._placed(row)
 
-    def _read(self, number: int, cells: tuple[Cell, ...]) -> Iterator[Row | Problem]:
-        if self.sheet.is_text and any(not is_blank(c) for c in cells[len(self.sheet.headings) :]):
-            yield self._problem(number, "", shown(cells[-1]), _too_many_cells())
-            return
-        row, problems = self._values(number, cells)
-        if not problems:
-            rows = self._expanded(row)
-            problems = [each for one in rows for each in self._across(one)]
-            if not problems:
-                yield from rows
-                return
-        yield from (problem for problem in problems if problem is not None)
+    def run_with_letters(self) -> Iterator[Row | Problem]:
+        """As ``run``, but records that come twice get copy letters first."""
+        rows: list[Row] = []
+        for number, cells in self.sheet.rows():
+            row, problems = self._read(number, cells)
+            yield from problems
+            if row is not None:
+                rows.append(row)
+        give_letters(rows, self.kind)
+        for row in rows:
+            yield from self._placed(row)
+
+    def _placed(self, row: Row) -> Iterator[Row | Problem]:
+        """The row, or the rows it stands for, unless it contradicts another."""
+        rows = self._expanded(row)
+        problems = [each for one in rows for each in self._across(one)]
+        yield from problems or rows
+
+    def _read(self, number: int, cells: tuple[Cell, ...]) -> tuple[Row | None, list[Problem]]:
+        """The row by itself, None where something in it is wrong, and what that is."""
+        width = len(self.sheet.headings)
+        if self.sheet.is_text and any(not is_blank(cell) for cell in cells[width:]):
+            return None, [self._problem(number, "", shown(cells[-1]), _too_many_cells())]
+        row, bad_cells = self._values(number, cells)
+        if bad_cells:
+            return None, [each for each in bad_cells if each is not None]
+        problems = [*self._groups(row), *self._out_of_order(row)]
+        return (None if problems else row), problems
 
     def _values(self, number: int, cells: tuple[Cell, ...]) -> tuple[Row, list[Problem | None]]:
-        row = Row({}, {}, self.sheet.name, number)
+        values, units, above = {}, {}, set()
         problems: list[Problem | None] = []
-        row_unit = self._row_unit(cells)
+        picked = {each.name: self.picker.pick(each.name, number, cells) for each in self.fields}
+        row_unit = self._row_unit(picked)
         for each in self.fields:
-            cell = self._cell(each.name, cells)
+            found = picked[each.name]
             try:
-                value, unit = self._one(each, cell, row_unit)
+                value, unit = self._one(each, found.cell, row_unit, number)
             except ToolingError as error:
-                problems.append(self._bad_cell(number, each, cell, error))
+                problems.append(self._bad_cell(number, each, found.cell, error))
                 continue
-            row.values[each.name] = value
+            values[each.name] = value
             if unit and value is not None:
-                row.units[each.name] = unit
-        if not problems:
-            problems += [*self._groups(row), *self._out_of_order(row)]
-        return row, problems
+                units[each.name] = unit
+            if found.above:
+                above.add(each.name)
+        return Row(values, units, self.sheet.name, number, frozenset(above)), problems
 
-    def _cell(self, name: str, cells: tuple[Cell, ...]) -> Cell:
-        at = self.place.get(name)
-        cell = cells[at] if at is not None and at < len(cells) else None
-        if name in self.mapping.fill_down:
-            if is_blank(cell):
-                cell = self.above.get(name)
-            self.above[name] = cell
-        return self.mapping.fixed.get(name) if is_blank(cell) else cell
-
-    def _one(self, each: Field, cell: Cell, row_unit: str | None) -> tuple[Any, str | None]:
+    def _one(
+        self, each: Field, cell: Cell | NotSplit, row_unit: str | None, number: int
+    ) -> tuple[Any, str | None]:
+        if isinstance(cell, NotSplit):
+            raise not_split(cell)
         if is_blank(cell):
             if each.required:
                 raise _blank_required()
             return None, None
         unit = self.mapping.units.get(each.name) or (row_unit if "mm" in each.units else None)
-        return read_value(each, cell, _reading(self.mapping, each, unit))
+        how = _reading(self.mapping, each, unit)
+        if isinstance(cell, CellError) and not self.sheet.is_text:
+            column = self.picker.column(each.name)
+            named = "" if column is None else self.sheet.cell_name(number, column)
+            how = replace(how, cell=named)
+        return read_value(each, cell, how)
 
-    def _row_unit(self, cells: tuple[Cell, ...]) -> str | None:
+    def _row_unit(self, picked: dict[str, Picked]) -> str | None:
         name = self.kind.unit_field
-        if name is None or name not in self._given():
+        if name is None or name not in picked:
             return None
-        cell = self._cell(name, cells)
         try:
-            value, _unit = self._one(replace(self.kind.field(name), required=False), cell, None)
+            field = replace(self.kind.field(name), required=False)
+            value, _unit = self._one(field, picked[name].cell, None, 0)
         except ToolingError:
             return None
         return str(value) if value else None
 
     def _bad_cell(
-        self, number: int, each: Field, cell: Cell, error: ToolingError
+        self, number: int, each: Field, cell: Cell | NotSplit, error: ToolingError
     ) -> Problem | None:
-        """The problem; None when the same column's missing unit has been told already."""
+        """The problem; None when the same column's missing unit, or the same cell of several
+        parts, has been told already."""
+        if isinstance(cell, NotSplit):
+            told = (number, cell.heading)
+            if told in self.told_split:
+                return None
+            self.told_split.add(told)
+            return Problem(
+                self.sheet.name, number, cell.heading, cell.text, error.code, error.message
+            )
         if error.code == "unit_missing":
             if each.name in self.told_unit:
                 return None
@@ -274,7 +279,7 @@ class _SheetReader:
         names = row_key(self.kind, row)
         if names is None:
             return []
-        key = (names, *(_folded(row.values.get(name)) for name in names))
+        key = (names, *(folded(row.values.get(name)) for name in names))
         first = self.keys.setdefault(key, row.row)
         if first == row.row:
             return []
@@ -285,7 +290,7 @@ class _SheetReader:
         found = []
         for each in self.fields:
             value = row.values.get(each.name)
-            about = tuple(_folded(row.values.get(name)) for name in each.of)
+            about = tuple(folded(row.values.get(name)) for name in each.of)
             if not each.of or value is None or None in about:
                 continue
             first_value, first = self.facts.setdefault((each.name, *about), (value, row.row))
@@ -293,19 +298,6 @@ class _SheetReader:
                 told = _contradicts(each, first_value, first)
                 found.append(self._problem(row.row, each.name, _plainly(each, value), told))
         return found
-
-
-def row_key(kind: Kind, row: Row) -> tuple[str, ...] | None:
-    """The names of the fields that identify the row; None when it has none of the kind's keys."""
-    for names in kind.keys:
-        wanted = [name for name in names if name not in kind.keys_optional]
-        if all(row.values.get(name) is not None for name in wanted):
-            return names
-    return None
-
-
-def _folded(value: Any) -> Any:
-    return value.casefold() if isinstance(value, str) else value
 
 
 def _plainly(each: Field, value: Any) -> str:
@@ -341,6 +333,16 @@ def _exceeds(small: Field, one: Any, large: Field, other: Any) -> ToolingError:
         one=_plainly(small, one),
         large=large.label,
         other=_plainly(large, other),
+    )
+
+
+def not_split(cell: NotSplit) -> ToolingError:
+    """The problem of a cell that cannot be taken apart as its column is."""
+    return ToolingError(
+        "not_split",
+        _("“{value}” does not read as {pattern}. Write it so, or split the column otherwise."),
+        value=cell.text,
+        pattern=said(cell.pattern),
     )
 
 

@@ -291,7 +291,7 @@ def _merged_downwards(
     found: dict[int, list[tuple[int, int]]] = {}
     for each in grid.merges:
         at = each.first_column - region.first_column
-        if each.first_row > region.heading_last and each.last_row > each.first_row:
-            if 0 <= at < width:
-                found.setdefault(at, []).append((each.first_row, each.last_row))
+        is_under = each.first_row > region.heading_last and each.last_row > each.first_row
+        if is_under and 0 <= at < width:
+            found.setdefault(at, []).append((each.first_row, each.last_row))
     return {at: tuple(sorted(spans)) for at, spans in found.items()}

@@ -17,6 +17,7 @@ from functools import lru_cache
 from django.utils.translation import gettext_lazy as _
 
 from tooling.errors import ToolingError
+from tooling.spreadsheets.cells import looks_like_a_value
 
 PARTS = {
     "number": r"(\d+)",
@@ -25,12 +26,20 @@ PARTS = {
     "word": r"(\S+?)",
     "rest": r"(.+?)",
 }
+_SAID = {
+    "number": _("number"),
+    "decimal": _("decimal"),
+    "letters": _("letters"),
+    "word": _("word"),
+    "rest": _("rest"),
+}
 MOST_PARTS = 6
 MOST_PROPOSED = 4
 LONGEST = 80
 _LONGEST_TEXT = 200
 _LEAST_SHARE = 0.5
 _TOKEN = re.compile(r"\{(\w+)\}")
+_TIMES = re.compile(r"\d\s*[x×*]\s*\d")
 _RUNS_TOGETHER = re.compile(
     r"\}\{(?:word|rest)|\{word\}\{|\{letters\}\{letters|\{(?:number|decimal)\}\{(?:number|decimal)"
 )
@@ -81,6 +90,11 @@ def _bad(pattern: str) -> ToolingError:
     )
 
 
+def said(pattern: str) -> str:
+    """The pattern as a person reads it: ``P‹number› ‹letters›‹number›``."""
+    return _TOKEN.sub(lambda found: f"‹{_SAID[found[1]]}›", pattern)
+
+
 def take_apart(text: str, pattern: str) -> tuple[str, ...] | None:
     """The parts of a text, or None where it does not follow the pattern."""
     if len(text) > _LONGEST_TEXT:
@@ -126,12 +140,16 @@ def _between(text: str, before: str, after: str) -> str:
 
 
 def propose(texts: Iterable[str]) -> tuple[Proposal, ...]:
-    """Patterns with several parts that most of these texts follow, the likeliest first.
+    """Patterns that most of these texts follow, the likeliest first.
 
-    A piece of text that is the same in all of them is no part.
+    A piece of text that is the same in all of them is no part. Nothing is proposed where most
+    of the texts are numbers or dates.
     """
     different = list(dict.fromkeys(" ".join(text.split()) for text in texts if text.strip()))
-    if len(different) < 2 or any("{" in text or "}" in text for text in different):
+    values = sum(looks_like_a_value(text) and not _TIMES.search(text) for text in different)
+    if len(different) < 2 or 2 * values > len(different):
+        return ()
+    if any("{" in text or "}" in text for text in different):
         return ()
     found: dict[str, Proposal] = {}
     for tokens_of in (_by_sign, _by_space):
@@ -201,4 +219,5 @@ def _pattern(alike: Sequence[Sequence[_Token]]) -> str:
             has_mark = kind == "number" and any(set(text) & set(".,") for text in different)
             spelled += "{decimal}" if has_mark else f"{{{kind}}}"
             parts += 1
-    return spelled if 2 <= parts <= MOST_PARTS and len(spelled) <= LONGEST else ""
+    least = 1 if any(each.isalpha() for each in _TOKEN.sub("", spelled)) else 2
+    return spelled if least <= parts <= MOST_PARTS and len(spelled) <= LONGEST else ""

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from datetime import date, time, timedelta
 from functools import lru_cache
 from itertools import islice
 from typing import Any
@@ -13,7 +11,7 @@ from typing import Any
 from django.utils.translation import gettext_lazy as _
 
 from tooling.errors import ToolingError
-from tooling.spreadsheets.cells import Cell, CellError, is_blank, shown
+from tooling.spreadsheets.cells import Cell, is_blank
 from tooling.spreadsheets.headings import UNIT_OF_WORD, plain
 from tooling.spreadsheets.kinds import KINDS
 from tooling.spreadsheets.sheets import MOST_COLUMNS, Grid, NumberedRow
@@ -24,9 +22,6 @@ FIRST_ROWS = 60
 """Headings of the first table are looked for in so many rows that hold anything."""
 _AFTER_A_GAP = 4
 _MOST_KEPT = 3_000
-_NUMBER = re.compile(
-    r"[\s\d.,:/+\-–%'\"×x*()#]*\d[\s\d.,:/+\-–%'\"×x*()#]*(?:mm|in|kg|lb|m|ft)?\.?"
-)
 
 
 @dataclass
@@ -104,13 +99,6 @@ def is_column_word(text: str) -> bool:
     bare, _space, last = words.rpartition(" ")
     known = _column_words()
     return words in known or (bool(bare) and last in UNIT_OF_WORD and bare in known)
-
-
-def looks_like_a_value(cell: Cell) -> bool:
-    """Whether a cell is a number, a date or another thing that no heading would be."""
-    if isinstance(cell, str):
-        return bool(_NUMBER.fullmatch(shown(cell)))
-    return isinstance(cell, (int, float, date, time, timedelta, CellError))
 
 
 def rows_between(grid: Grid, first: int, last: int) -> Iterator[NumberedRow]:

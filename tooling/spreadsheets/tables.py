@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from statistics import median
 
-from tooling.spreadsheets.cells import Cell, CellError, is_blank, shown
+from tooling.spreadsheets.cells import Cell, CellError, is_blank, looks_like_a_value, shown
 from tooling.spreadsheets.fields import UNITS_OF, Field, FieldType
 from tooling.spreadsheets.formatting import heading
 from tooling.spreadsheets.headings import heading_unit, plain
@@ -22,7 +22,6 @@ from tooling.spreadsheets.survey import (
     FIRST_ROWS,
     Survey,
     is_column_word,
-    looks_like_a_value,
 )
 
 _NEARLY_AS_GOOD = 0.75

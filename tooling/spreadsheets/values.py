@@ -44,12 +44,12 @@ _MEASURES: dict[FieldType, Callable[[Field, Cell, Reading], tuple[int, str]]] = 
 def read_value(field: Field, cell: Cell, how: Reading) -> tuple[Any, str | None]:
     """(value, unit written) of a cell that is not blank; the unit is None but for measures.
 
-    Raises ToolingError: ``cell_error`` and, by type, ``too_long``, ``unknown_choice``,
-    ``not_yes_or_no``, ``negative_length`` or ``_value``, ``absurd_length`` or ``_value``, and
-    those of the readers.
+    Raises ToolingError: ``cell_error``, ``formula_not_computed`` and, by type, ``too_long``,
+    ``unknown_choice``, ``not_yes_or_no``, ``negative_length`` or ``_value``, ``absurd_length`` or
+    ``_value``, and those of the readers.
     """
     if isinstance(cell, CellError):
-        raise _cell_error(cell)
+        raise _cell_error(cell, how.cell)
     if field.type in _MEASURES:
         value, unit = _MEASURES[field.type](field, cell, how)
         _check_range(field, cell, value)
@@ -61,18 +61,22 @@ def read_value(field: Field, cell: Cell, how: Reading) -> tuple[Any, str | None]
     return value, None
 
 
-def _cell_error(cell: CellError) -> ToolingError:
+def _cell_error(cell: CellError, name: str) -> ToolingError:
     if cell.text == UNCOMPUTED:
         return ToolingError(
-            "cell_error",
+            "formula_not_computed",
             _(
-                "The cell holds a formula that was never computed. Open the file in a "
-                "spreadsheet program, save it, and bring it again."
+                "Cell {cell} holds a formula that was never computed. Open the file in a "
+                "spreadsheet program, save it, and bring it again; or write the value."
             ),
+            cell=name,
         )
     return ToolingError(
         "cell_error",
-        _("The cell holds the error {value}. Mend the formula or write the value."),
+        _("Cell {cell} holds the error {value}. Mend the formula or write the value.")
+        if name
+        else _("The cell holds the error {value}. Mend the formula or write the value."),
+        cell=name,
         value=cell.text,
     )
 
