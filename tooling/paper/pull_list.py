@@ -6,19 +6,14 @@ pages, a second draws them, so that each can say of how many it is one.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
 from functools import partial
 from io import BytesIO
-from types import MappingProxyType
-from typing import Literal, Protocol
 
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
-from reportlab.lib.pagesizes import A4, LETTER
 from reportlab.pdfgen.canvas import Canvas
 
-from tooling.errors import ToolingError
 from tooling.paper.faces import (
     BOLD,
     PT_PER_MM,
@@ -30,11 +25,18 @@ from tooling.paper.faces import (
     wrapped,
 )
 from tooling.paper.labels import paint_symbol
+from tooling.paper.pages import (
+    FOOT,
+    Block,
+    PaperName,
+    Room,
+    broken,
+    draw_blocks,
+    paper_size,
+    rule,
+)
 from tooling.paper.pull_sheet import PullRow, PullSheet, PullStop
 from tooling.paper.symbols import QUIET_QR, label_symbol
-
-PaperName = Literal["a4", "letter"]
-PAPERS: Mapping[str, tuple[float, float]] = MappingProxyType({"a4": A4, "letter": LETTER})
 
 CAUTIONS = (
     gettext_lazy(
@@ -45,8 +47,6 @@ CAUTIONS = (
 )
 """What every sheet that leads to work at the mill says."""
 
-_MARGIN = 14 * PT_PER_MM
-_FOOT = 16 * PT_PER_MM
 _MODULE = 0.9 * PT_PER_MM
 _NAME, _BODY, _SMALL = 13.0, 10.5, 9.0
 _LEADING = 1.25
@@ -57,28 +57,8 @@ _CODE_WIDTH = 25 * PT_PER_MM
 _CAUTION_WIDTH = 43 * PT_PER_MM
 
 
-@dataclass(frozen=True, slots=True)
-class Frame:
-    """The room for the list on a page: left, right, bottom and the page's top edge."""
-
-    width: float
-    height: float
-
-    @property
-    def left(self) -> float:
-        return _MARGIN
-
-    @property
-    def right(self) -> float:
-        return self.width - _MARGIN
-
-    @property
-    def top(self) -> float:
-        return self.height - _MARGIN
-
-    @property
-    def bottom(self) -> float:
-        return _FOOT + _MARGIN / 2
+class Frame(Room):
+    """The room for the list on a page, with its columns."""
 
     @property
     def name_left(self) -> float:
@@ -97,61 +77,20 @@ class Frame:
         return self.code_left - self.name_left - 6
 
 
-class Draw(Protocol):
-    """Draws a block with its upper edge at ``top``."""
-
-    def __call__(self, canvas: Canvas, top: float) -> None: ...
-
-
-@dataclass(frozen=True, slots=True)
-class Block:
-    """A part of the list that is not broken; ``leads`` stays with the block after it."""
-
-    height: float
-    draw: Draw
-    leads: bool = False
-
-
 def pull_list_pdf(sheet: PullSheet, *, paper: PaperName = "a4") -> bytes:
     """The list as a PDF. Raises ToolingError ``unknown_paper``; ValueError for a bad kit code."""
-    if paper not in PAPERS:
-        raise ToolingError(
-            "unknown_paper",
-            gettext_lazy("“{paper}” is no paper that is printed here. Choose a4 or letter."),
-            paper=str(paper)[:20],
-        )
-    frame = Frame(*PAPERS[paper])
+    size = paper_size(paper)
+    frame = Frame(*size)
     buffer = BytesIO()
-    canvas = Canvas(buffer, pagesize=PAPERS[paper], pageCompression=1, invariant=1)
+    canvas = Canvas(buffer, pagesize=size, pageCompression=1, invariant=1)
     canvas.setTitle(plain(f"{_('Pull list')} {sheet.title}"))
-    pages = _paginated(list(_blocks(sheet, frame)), frame)
+    pages = broken(list(_blocks(sheet, frame)), frame)
     for number, blocks in enumerate(pages, start=1):
-        _draw_page(canvas, frame, blocks)
+        draw_blocks(canvas, frame, blocks)
         _draw_foot(canvas, frame, sheet, number, len(pages))
         canvas.showPage()
     canvas.save()
     return buffer.getvalue()
-
-
-def _paginated(blocks: Sequence[Block], frame: Frame) -> list[list[Block]]:
-    """Blocks onto pages; a heading never stands last on one."""
-    pages: list[list[Block]] = [[]]
-    room = frame.top - frame.bottom
-    for index, block in enumerate(blocks):
-        following = blocks[index + 1].height if block.leads and index + 1 < len(blocks) else 0
-        if pages[-1] and block.height + following > room:
-            pages.append([])
-            room = frame.top - frame.bottom
-        pages[-1].append(block)
-        room -= block.height
-    return pages
-
-
-def _draw_page(canvas: Canvas, frame: Frame, blocks: Sequence[Block]) -> None:
-    y = frame.top
-    for block in blocks:
-        block.draw(canvas, y)
-        y -= block.height
 
 
 def _blocks(sheet: PullSheet, frame: Frame) -> Iterator[Block]:
@@ -190,7 +129,7 @@ def _head(sheet: PullSheet, frame: Frame) -> Block:
         for word, said in facts:
             _draw_fact(canvas, frame.left, y, word, said, text_width)
             y -= 14.5
-        _rule(canvas, frame, top - height + 5, 1.2)
+        rule(canvas, frame, top - height + 5, 1.2)
 
     return Block(height, draw)
 
@@ -237,7 +176,7 @@ def _heading(said: str, more: str, frame: Frame) -> Block:
     beside = shortened(plain(more), REGULAR, _BODY, width - width_of(name, BOLD, 14) - 12)
 
     def draw(canvas: Canvas, top: float) -> None:
-        _rule(canvas, frame, top - 8, 0.9)
+        rule(canvas, frame, top - 8, 0.9)
         draw_text(canvas, frame.left, top - 24, name, face=BOLD, size=14)
         x = frame.right - width_of(beside, REGULAR, _BODY)
         draw_text(canvas, x, top - 24, beside, size=_BODY)
@@ -258,7 +197,7 @@ def _row(row: PullRow, frame: Frame, *, ticked: bool) -> Block:
     height = 2 * _PAD + _NAME * _LEADING * len(names) + _BODY * _LEADING * lines
 
     def draw(canvas: Canvas, top: float) -> None:
-        _rule(canvas, frame, top, 0.35)
+        rule(canvas, frame, top, 0.35)
         y = top - _PAD - _NAME * 0.82
         if ticked:
             canvas.setLineWidth(1.1)
@@ -314,15 +253,10 @@ def _draw_cross(canvas: Canvas, x: float, y: float) -> None:
     canvas.line(x - size, y + size, x + size, y - size)
 
 
-def _rule(canvas: Canvas, frame: Frame, y: float, line: float) -> None:
-    canvas.setLineWidth(line)
-    canvas.line(frame.left, y, frame.right, y)
-
-
 def _draw_foot(canvas: Canvas, frame: Frame, sheet: PullSheet, number: int, of: int) -> None:
     """Date, revision and page on every sheet, the kit's code to scan back on every sheet."""
-    y = _FOOT - 6
-    _rule(canvas, frame, _FOOT + 8, 0.6)
+    y = FOOT - 6
+    rule(canvas, frame, FOOT + 8, 0.6)
     count = _("{n} to fetch").format(n=sheet.quantity)
     left = f"{sheet.kit_code} · {_('version {n}').format(n=sheet.version)} · {count}"
     draw_text(canvas, frame.left, y, left, size=_BODY)
