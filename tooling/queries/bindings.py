@@ -41,6 +41,7 @@ class OpenKit:
     id: int
     number: str
     mill: str
+    job: Job
     binding: Binding
     starts_at: datetime
     place_path: str
@@ -59,6 +60,7 @@ def open_kits() -> dict[int, OpenKit]:
             id=kit.pk,
             number=kit.number,
             mill=kit.job.mill.name,
+            job=kit.job,
             binding=Binding.of(kit.job),
             starts_at=kit.job.starts_at,
             place_path=kit.place.path if kit.place else "",

@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from tooling.models import DrawingRevision, Job, Piece, Place
+from tooling.models import DrawingRevision, Job, Piece
 from tooling.queries.bindings import Binding, OpenKit
+from tooling.queries.consents import NO_CONSENTS, Consents
 from tooling.queries.old_pieces import Chains, Ruling, ruling
 from tooling.queries.regrind_intervals import Interval
 from tooling.queries.settings import Given
 from tooling.queries.shafts import FitsOn
+from tooling.queries.stock_pools import Pools
 from tooling.queries.whereabouts import Whereabouts
 
 
@@ -30,12 +32,13 @@ class Claim:
 class Facts:
     """What is known around one job.
 
-    ``all_claims`` by piece id and ``all_stock_claims`` (not yet staged) by bin id, of every open
-    kit; ``others`` are the open kits but the job's own. ``intervals`` by piece id; ``share`` is
+    ``all_claims`` by piece id, of every open kit; ``pools``: what is counted, and who wants it;
+    ``is_fetching``: somebody is about to fetch, so bins are chosen whenever the kit gathers.
+    ``others`` are the open kits but the job's own. ``intervals`` by piece id; ``share`` is
     how much of the usual length may be run; ``measured``: pieces of which a diameter was measured
     after their last run. ``given``: the shop's settings about wear and lifting.
     ``own_path``: the path of the kit's own gathering place. ``chains``: by drawing id, its
-    revisions in order, where there were several.
+    revisions in order, where there were several. ``consents``: what owners said of the pieces.
     """
 
     job: Job
@@ -44,7 +47,6 @@ class Facts:
     revisions: Mapping[int, DrawingRevision]
     others: Mapping[int, OpenKit]
     all_claims: Mapping[int, tuple[Claim, ...]]
-    all_stock_claims: Mapping[int, tuple[Claim, ...]]
     away: Whereabouts
     intervals: Mapping[int, Interval]
     share: float
@@ -54,6 +56,9 @@ class Facts:
     own_path: str = ""
     measured: frozenset[int] = frozenset()
     chains: Chains = field(default_factory=dict)
+    consents: Consents = NO_CONSENTS
+    pools: Pools = field(default_factory=Pools)
+    is_fetching: bool = False
 
     def ruling(self, piece: Piece) -> Ruling | None:
         """What newer revisions say of the piece; None for one to the current revision."""
@@ -66,15 +71,6 @@ class Facts:
     def claims_before(self, piece_id: int) -> list[Claim]:
         """Those of jobs that bind at the same time and gather first."""
         return [claim for claim in self.claims(piece_id) if self.comes_before(claim)]
-
-    def stock_before(self, line_id: int) -> list[Claim]:
-        """The same of a bin: one claim for each one wanted of it."""
-        found = self.all_stock_claims.get(line_id, ())
-        return [c for c in found if c.kit.id in self.others and self.comes_before(c)]
-
-    def is_gathered(self, place: Place) -> bool:
-        """Whether the place is or lies in the kit's own gathering place."""
-        return bool(self.own_path) and place.path.startswith(self.own_path)
 
     def comes_before(self, claim: Claim) -> bool:
         """Whether the claim's job binds at the same time and gathers first."""

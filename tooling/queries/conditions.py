@@ -8,39 +8,51 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
 
 from django.db.models import Q
 
-from tooling.models import Drawing, DrawingRevision, Job, KitPosition, Piece, StockLine
+from tooling.models import Drawing, DrawingRevision, Job, KitPosition, Piece
 from tooling.queries import piece_conditions, stock_conditions
 from tooling.queries.bindings import Binding, OpenKit, open_kits
 from tooling.queries.condition_facts import Claim, Facts
+from tooling.queries.consents import consents_about
 from tooling.queries.kit_views import TROUBLE, Alternative, Verdict
 from tooling.queries.old_pieces import group, has_old, revisions_of
 from tooling.queries.regrind_intervals import intervals, measured_since_run
 from tooling.queries.settings import Given, given_settings
 from tooling.queries.shafts import FitsOn, ShaftAt
 from tooling.queries.spares import Looking, Spares, spares
+from tooling.queries.stock_conditions import Claimed
+from tooling.queries.stock_pools import pools_of
 from tooling.queries.whereabouts import whereabouts
 
-SETTINGS = ["regrind_intervals_least", "usual_length_share", "lift_warn", "lift_two_people"]
+SETTINGS = [
+    "regrind_intervals_least",
+    "usual_length_share",
+    "lift_warn",
+    "lift_two_people",
+    "spacer_binding_horizon",
+]
 
 
 @dataclass(frozen=True)
 class Asked:
-    """One position asked about: the piece or bin claimed for it, if any.
+    """One position asked about: the piece claimed for it, or one of its drawing's count
+    (``is_pooled``), from the bin ``line_id`` if that is chosen.
 
-    Pieces come with revision, owner and place, bins with place. ``on_paper`` is where the copy
-    lies that is only known from paper, for a position whose piece is still to be unfolded.
+    Pieces come with revision, owner and place. ``on_paper`` is where the copy lies that is only
+    known from paper, for a position whose piece is still to be unfolded.
     """
 
     key: int
     drawing: Drawing
     piece: Piece | None = None
-    line: StockLine | None = None
+    line_id: int | None = None
     shaft: ShaftAt | None = None
     is_staged: bool = False
     on_paper: str = ""
+    is_pooled: bool = False
 
 
 @dataclass(frozen=True)
@@ -48,13 +60,14 @@ class Question:
     """How all this stands for one job.
 
     ``kit_id`` is the job's own kit, whose claims do not count against it. A closed kit competes
-    with nobody.
+    with nobody. ``is_fetching``: somebody goes to fetch, so bins are chosen however far the job.
     """
 
     job: Job
     kit_id: int | None
     asked: Sequence[Asked]
     is_open: bool = True
+    is_fetching: bool = False
 
 
 @dataclass(frozen=True)
@@ -63,51 +76,77 @@ class Answers:
 
     verdicts: Mapping[int, Verdict]
     facts: tuple[Facts, ...]
+    pooled: frozenset[int] = frozenset()
+
+    def is_pooled(self, key: int) -> bool:
+        """Whether it claims one of a count."""
+        return key in self.pooled
 
 
-def conditions(questions: Sequence[Question], *, offer: bool = True) -> Answers:
+def conditions(questions: Sequence[Question], *, at: datetime, offer: bool = True) -> Answers:
     """How everything asked about stands, each for its job.
 
     Keys must differ over all questions. With ``offer`` each position in trouble gets an
-    alternative where one exists, every spare once per question. Six queries whatever is asked,
-    two more where pieces have run, two more for each question with trouble to offer for.
+    alternative where one exists, every spare once per question. Eight queries whatever is asked,
+    two more where pieces have run, one more where owners' consents matter, one more for each
+    question with trouble to offer for.
     """
-    all_facts = load_facts(questions)
+    all_facts = load_facts(questions, at=at)
     verdicts: dict[int, Verdict] = {}
     for question, facts in zip(questions, all_facts, strict=True):
         found = _verdicts(facts, question.asked)
         if offer:
             _offer(facts, question.asked, found)
         verdicts |= found
-    return Answers(verdicts, all_facts)
+    pooled = [
+        each.key
+        for question, facts in zip(questions, all_facts, strict=True)
+        for each in claimed_counts(facts, question.asked)
+    ]
+    return Answers(verdicts, all_facts, frozenset(pooled))
+
+
+def claimed_counts(facts: Facts, asked: Sequence[Asked]) -> list[Claimed]:
+    """The positions that claim one of a count that lies in some bin."""
+    return [
+        Claimed(each.key, each.drawing, each.line_id, each.is_staged)
+        for each in asked
+        if each.is_pooled and each.drawing.pk in facts.pools.by_drawing
+    ]
 
 
 def _verdicts(facts: Facts, asked: Sequence[Asked]) -> dict[int, Verdict]:
-    found = stock_conditions.verdicts(
-        facts, [(each.key, each.line, each.is_staged) for each in asked if each.line is not None]
-    )
+    found = stock_conditions.verdicts(facts, claimed_counts(facts, asked))
     for each in asked:
         if each.piece is not None:
             found[each.key] = piece_conditions.verdict(
                 facts, each.piece, each.shaft, each.is_staged
             )
-        elif each.line is None:
+        elif each.key not in found:
             found[each.key] = piece_conditions.nothing_chosen(each.drawing, each.on_paper)
     return found
 
 
-def load_facts(questions: Sequence[Question]) -> tuple[Facts, ...]:
+def load_facts(questions: Sequence[Question], *, at: datetime) -> tuple[Facts, ...]:
     """What the verdicts depend on besides the pieces, for each question."""
     asked = [each for question in questions for each in question.asked]
     pieces = {each.piece.pk: each.piece for each in asked if each.piece is not None}
-    lines = {each.line.pk for each in asked if each.line is not None}
     given = given_settings(SETTINGS)
     kits = open_kits()
-    by_piece, by_line = _claims(kits, set(pieces), lines)
+    by_piece = _claims(kits, set(pieces))
     running = any(question.job.length_nm > 0 for question in questions)
     stand = intervals(pieces.values()) if running else {}
     revisions, chains = _revisions(asked)
     away, fits = whereabouts(), FitsOn()
+    pools = pools_of(
+        {each.drawing.pk for each in asked},
+        kits=kits,
+        jobs=[question.job for question in questions],
+        away=away,
+        now=at,
+        horizon=timedelta(hours=given.value("spacer_binding_horizon")),
+    )
+    consents = consents_about(pieces.values(), [question.job for question in questions])
     facts = [
         Facts(
             job=question.job,
@@ -115,16 +154,18 @@ def load_facts(questions: Sequence[Question]) -> tuple[Facts, ...]:
             kit_id=question.kit_id,
             others={pk: k for pk, k in kits.items() if pk != question.kit_id and question.is_open},
             all_claims=by_piece if question.is_open else {},
-            all_stock_claims=by_line if question.is_open else {},
             intervals=stand,
             share=_setting(given, question.job, "usual_length_share") / 100,
             regrinds_least=int(_setting(given, question.job, "regrind_intervals_least")),
             revisions=revisions,
             chains=chains,
+            consents=consents,
             away=away,
             fits=fits,
             given=given,
             own_path=_own_path(kits, question),
+            pools=pools,
+            is_fetching=question.is_fetching,
         )
         for question in questions
     ]
@@ -160,34 +201,45 @@ def _revisions(
     return found, chains
 
 
-def _claims(
-    kits: Mapping[int, OpenKit], pieces: set[int], lines: set[int]
-) -> tuple[dict[int, tuple[Claim, ...]], dict[int, tuple[Claim, ...]]]:
-    """Of open kits: by piece, and those not yet staged by bin. One query."""
-    wanted = Q(piece__in=pieces) | Q(stock_line__in=lines)
+def _claims(kits: Mapping[int, OpenKit], pieces: set[int]) -> dict[int, tuple[Claim, ...]]:
+    """Of open kits, by piece. One query."""
     by_piece: dict[int, list[Claim]] = defaultdict(list)
-    by_line: dict[int, list[Claim]] = defaultdict(list)
-    fields = ("kit_id", "piece_id", "stock_line_id", "is_staged", "holds_piece", "station_number",
-              "pass_number", "shaft", "order")  # fmt: skip
-    rows = KitPosition.objects.filter(wanted, is_open=True).order_by("pk")
-    for kit, piece, line, staged, *rest in rows.values_list(*fields):
-        claim = Claim(kits[kit], *rest)
+    fields = ("kit_id", "piece_id", "holds_piece", "station_number", "pass_number", "shaft",
+              "order")  # fmt: skip
+    rows = KitPosition.objects.filter(piece__in=pieces, is_open=True).order_by("pk")
+    for kit, piece, *rest in rows.values_list(*fields):
         if piece is not None:
-            by_piece[piece].append(claim)
-        elif not staged:
-            by_line[line].append(claim)
-    return ({k: tuple(v) for k, v in by_piece.items()}, {k: tuple(v) for k, v in by_line.items()})
+            by_piece[piece].append(Claim(kits[kit], *rest))
+    return {key: tuple(claims) for key, claims in by_piece.items()}
 
 
 def _offer(facts: Facts, asked: Sequence[Asked], verdicts: dict[int, Verdict]) -> None:
     """To every position in trouble a spare of its drawing, each spare once."""
     lacking = [each for each in asked if verdicts[each.key].state in TROUBLE]
     found = spares(looking_for(facts), {each.drawing.pk for each in lacking})
+    bins = _bins(facts, asked, lacking)
     given: set[int] = set()
     for each in lacking:
-        offer = _piece_for(facts, each, found, given) or _line_for(each, found)
+        offer = _piece_for(facts, each, found, given)
+        if offer is None and bins.get(each.drawing.pk) and not each.is_pooled:
+            offer = bins[each.drawing.pk].pop(0)
         if offer is not None:
             verdicts[each.key] = replace(verdicts[each.key], alternative=offer)
+
+
+def _bins(
+    facts: Facts, asked: Sequence[Asked], lacking: Sequence[Asked]
+) -> dict[int, list[Alternative]]:
+    """By drawing one bin for each that can be spared for a position whose piece is in trouble."""
+    wanted: dict[int, int] = defaultdict(int)
+    for each in lacking:
+        if not each.is_pooled:
+            wanted[each.drawing.pk] += 1
+    counts = claimed_counts(facts, asked) if wanted else []
+    return {
+        drawing: stock_conditions.bins_to_offer(facts, drawing, counts, n)
+        for drawing, n in wanted.items()
+    }
 
 
 def looking_for(facts: Facts) -> Looking:
@@ -215,14 +267,12 @@ def _piece_for(facts: Facts, each: Asked, found: Spares, given: set[int]) -> Alt
     return None
 
 
-def _line_for(each: Asked, found: Spares) -> Alternative | None:
-    for line in found.lines.get(each.drawing.pk, ()):
-        if each.line is None or line.pk != each.line.pk:
-            place = line.place
-            return Alternative(
-                "stock", line.code, "", place.path_name or place.name, place.code, line.count
-            )
-    return None
-
-
-__all__ = ["Answers", "Asked", "Question", "conditions", "load_facts", "looking_for"]
+__all__ = [
+    "Answers",
+    "Asked",
+    "Question",
+    "claimed_counts",
+    "conditions",
+    "load_facts",
+    "looking_for",
+]

@@ -17,7 +17,7 @@ def position_view(row: KitPosition, answers: Answers) -> PositionView:
     """A row with its verdict."""
     verdict = answers.verdicts[row.pk]
     revision = answers.facts[0].revisions.get(row.drawing_id)
-    piece, line, asked = row.piece, row.stock_line, row.set_position
+    piece, asked = row.piece, row.set_position
     sizes = sizes_of(row, revision)
     mass = _mass(row, revision)
     unit = piece.unit if piece else revision.unit if revision else "mm"
@@ -32,8 +32,8 @@ def position_view(row: KitPosition, answers: Answers) -> PositionView:
         piece=piece.code if piece else "",
         mark=piece.mark if piece else "",
         copy_letter=piece.copy_letter if piece else "",
-        owner=piece.owner.name if piece else line.owner.name if line else "",
-        stock=line.code if line else "",
+        owner=piece.owner.name if piece else verdict.stock_owner,
+        stock=verdict.stock,
         state=verdict.state,
         reason=verdict.reason,
         place=verdict.place,
@@ -61,6 +61,8 @@ def position_view(row: KitPosition, answers: Answers) -> PositionView:
         revision_note=verdict.revision_note,
         is_new=verdict.is_new,
         where=asked.where,
+        is_pooled=answers.is_pooled(row.pk),
+        stock_count=verdict.stock_count,
     )
 
 

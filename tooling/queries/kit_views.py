@@ -75,7 +75,8 @@ class Verdict:
     """The answer for one position: its state, why in one sentence, where the piece is now.
 
     ``revision_note``: what a newer revision says to mind of a piece made to an older one;
-    ``is_new``: the set was not proved with it yet.
+    ``is_new``: the set was not proved with it yet. ``stock``: the bin from which it comes, whose
+    it is and how many lie there.
     """
 
     state: State
@@ -88,13 +89,17 @@ class Verdict:
     not_yet_seen: bool = False
     revision_note: str = ""
     is_new: bool = False
+    stock: str = ""
+    stock_owner: str = ""
+    stock_count: int = 0
 
 
 @dataclass(frozen=True)
 class PositionView:
     """One position. Sizes are the piece's present ones (measured, else made), else drawn; nm.
 
-    ``piece`` is a label code, empty when nothing or a count is claimed; ``stock`` a bin's code.
+    ``piece`` is a label code, empty when nothing or a count is claimed; ``stock`` a bin's code,
+    empty while a count is claimed (``is_pooled``) whose bin is still to be chosen.
     ``revision_note`` and ``is_new`` as in the verdict; ``where`` it stands on the line.
     """
 
@@ -137,6 +142,8 @@ class PositionView:
     revision_note: str = ""
     is_new: bool = False
     where: str = ""
+    is_pooled: bool = False
+    stock_count: int = 0
 
     @property
     def is_on_the_line(self) -> bool:
@@ -258,11 +265,25 @@ class SharedPiece:
 
 
 @dataclass(frozen=True)
+class SharedCount:
+    """A drawing of which one of two kits is short because the other has some: ``short`` of it,
+    while the other has ``count`` ``until`` then. ``is_ours``: this kit is the short one."""
+
+    drawing: str
+    short: int
+    count: int
+    until: datetime
+    is_ours: bool
+    said: str
+
+
+@dataclass(frozen=True)
 class ConflictView:
-    """Another open kit that claims some of the same pieces while its job binds them.
+    """Another open kit that claims some of the same pieces, or more of a count than there is,
+    while its job binds them.
 
     ``gathers_first`` is the number of the job that has them first; ``due_back`` when they come
-    free from it.
+    free from it; ``counts`` what of counted stock one of the two is short.
     """
 
     kit: str
@@ -275,6 +296,7 @@ class ConflictView:
     due_back: datetime
     pieces: tuple[SharedPiece, ...]
     said: str
+    counts: tuple[SharedCount, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -371,6 +393,17 @@ class PullLine:
     peg: str
     not_yet_seen: bool
     note: str
+    of: int = 0
+    """How many lie in the bin; 0 for a piece."""
+
+
+@dataclass(frozen=True)
+class PullLater:
+    """Some of a count that are not in any bin yet: they come back before the kit is gathered."""
+
+    drawing: str
+    quantity: int
+    said: str
 
 
 @dataclass(frozen=True)
@@ -395,6 +428,7 @@ class PullList:
     to_place_code: str
     header: str
     stops: tuple[PullStop, ...]
+    later: tuple[PullLater, ...]
     not_to_fetch: tuple[PositionView, ...]
     pieces: int
     kg: float

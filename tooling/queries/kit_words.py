@@ -79,7 +79,8 @@ def next_step_for(kit: Kit, views: Sequence[PositionView], counts: Counts) -> Ne
         code = "measure" if trouble.state == State.MAY_NOT_LAST else "solve"
         return NextStep(code, _trouble_words(trouble), trouble)
     if counts.to_fetch:
-        first = next(view for view in views if view.state == State.TO_FETCH)
+        waiting = [view for view in views if view.state == State.TO_FETCH]
+        first = next((view for view in waiting if view.place), waiting[0])
         return NextStep("fetch", _fetch_words(first, counts.to_fetch), first)
     return NextStep("close", _("All of it is here. Close the kit when the job is over."))
 
@@ -99,6 +100,13 @@ def _trouble_words(view: PositionView) -> str:
 
 def _fetch_words(view: PositionView, count: int) -> str:
     name = view.mark or view.code or view.drawing
+    if not view.place:
+        words = ngettext(
+            "Fetch the last one: {name}, bin chosen at staging.",
+            "Fetch {count} pieces, {name} first, bin chosen at staging.",
+            count,
+        )
+        return words.format(count=count, name=name)
     words = ngettext(
         "Fetch the last one: {name} from {place}.",
         "Fetch {count} pieces, {name} from {place} first.",

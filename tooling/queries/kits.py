@@ -40,8 +40,6 @@ WITH_PIECES = (
     "piece__revision",
     "piece__owner",
     "piece__place",
-    "stock_line__place",
-    "stock_line__owner",
     "peg",
 )
 
@@ -84,16 +82,20 @@ def kit_page(number: str, *, at: datetime) -> KitPage:
 
     Raises Unknown ``unknown_kit``.
     """
-    return page_of(read_kit(number))
+    return page_of(read_kit(number, at=at))
 
 
-def read_kit(number: str) -> KitReading:
-    """All that is asked of the database about a kit. Raises Unknown ``unknown_kit``."""
+def read_kit(number: str, *, at: datetime, is_fetching: bool = False) -> KitReading:
+    """All that is asked of the database about a kit. Raises Unknown ``unknown_kit``.
+
+    ``is_fetching``: bins are chosen for counts however far the job is.
+    """
     kit = find_kit(number)
     rows = kit_rows(kit)
     mill = kit.job.mill_id
     stations = stations_of([mill], tool_set_id=kit.job.tool_set_id)[mill]
-    return KitReading(kit, rows, stations, conditions([question(kit, rows, stations)]))
+    asking = question(kit, rows, stations, is_fetching=is_fetching)
+    return KitReading(kit, rows, stations, conditions([asking], at=at))
 
 
 def page_of(reading: KitReading) -> KitPage:
@@ -126,7 +128,7 @@ def page_of(reading: KitReading) -> KitPage:
         next_step=next_step_for(kit, views, counts),
         stations=station_views(reading.rows, views, reading.stations),
         positions=views,
-        conflicts=conflicts_of(reading.rows, answers.facts[0]),
+        conflicts=conflicts_of(reading.rows, answers.facts[0], pooled=answers.pooled),
         load=load_of(views, kit.place),
     )
 
@@ -142,13 +144,16 @@ def kit_rows(kit: Kit) -> list[KitPosition]:
     return sorted(rows, key=lambda row: (row.station_number, turn[row.shaft], row.order))
 
 
-def question(kit: Kit, rows: Sequence[KitPosition], stations: Stations) -> Question:
+def question(
+    kit: Kit, rows: Sequence[KitPosition], stations: Stations, *, is_fetching: bool = False
+) -> Question:
     """How the kit's positions stand, as a question to ``conditions``."""
     return Question(
         job=kit.job,
         kit_id=kit.pk,
         asked=[asked(kit, row, stations) for row in rows],
         is_open=kit.state != KitState.CLOSED,
+        is_fetching=is_fetching,
     )
 
 
@@ -159,10 +164,21 @@ def asked(kit: Kit, row: KitPosition, stations: Stations) -> Asked:
         key=row.pk,
         drawing=row.drawing,
         piece=row.piece,
-        line=row.stock_line,
+        line_id=row.stock_line_id,
         shaft=station.shafts.get(row.shaft) if station else None,
         is_staged=row.is_staged,
         on_paper=paper_place(kit, row),
+        is_pooled=is_pooled(kit, row),
+    )
+
+
+def is_pooled(kit: Kit, row: KitPosition) -> bool:
+    """Whether the position claims one of a count, if its drawing lies in bins: as
+    ``stock_pools.POOLED`` says it of rows."""
+    if row.piece_id is not None:
+        return False
+    return row.stock_line_id is not None or (
+        kit.assembled_at is not None and not paper_place(kit, row)
     )
 
 
@@ -243,6 +259,7 @@ def _open_rows(at: datetime) -> list[KitRow]:
     stations = stations_of({kit.job.mill_id for kit in kits.values()})
     answers = conditions(
         [question(kit, rows[kit.pk], stations[kit.job.mill_id]) for kit in kits.values()],
+        at=at,
         offer=False,
     )
     found = [
@@ -276,7 +293,7 @@ def _row(kit: Kit, rows: Sequence[KitPosition], answers: Answers, facts: Facts) 
         place=kit.place.path_name if kit.place else "",
         counts=counts,
         header=header_for(kit, counts, sum(verdict.not_yet_seen for verdict in verdicts)),
-        conflicts=len(conflicts_of(rows, facts)),
+        conflicts=len(conflicts_of(rows, facts, pooled=answers.pooled)),
     )
 
 

@@ -13,7 +13,7 @@ from tooling.models import NOT_FIT, Condition, Drawing, OldPieces, Piece, Place,
 from tooling.queries.condition_facts import Facts
 from tooling.queries.kit_views import State, Verdict
 from tooling.queries.shafts import ShaftAt
-from tooling.queries.spares import below_least, owner_lets
+from tooling.queries.spares import below_least
 from tooling.queries.whereabouts import GONE_KINDS
 
 TO_CLEAN = (Condition.BUILD_UP, Condition.DIRTY)
@@ -63,7 +63,7 @@ def _impossible(
     return (
         staged
         or _worn(piece)
-        or _held(facts, piece)
+        or _held(facts, piece, is_staged)
         or _does_not_fit(facts, piece, shaft)
         or (_out(piece, beyond) if beyond is not None else None)
         or (None if is_staged else _reserved(facts, piece))
@@ -127,17 +127,17 @@ def _dimension(name: str) -> str:
     }[name]
 
 
-def _held(facts: Facts, piece: Piece) -> Verdict | None:
+def _held(facts: Facts, piece: Piece, is_staged: bool) -> Verdict | None:
     if piece.condition == Condition.HOLD:
         reason = piece.hold_reason or _("no reason written")
         return Verdict(State.HELD, _("Held: {reason}.").format(reason=reason.rstrip(".")))
-    if not owner_lets(piece.owner, facts.job):
-        return Verdict(
-            State.HELD,
-            _("It belongs to {owner}; no written consent for other jobs is on file.").format(
+    if not facts.consents.lets(piece, facts.job):
+        why = facts.consents.why_not(piece, facts.job)
+        if is_staged:
+            why += " " + _("It lies with this kit: take it off, or have {owner} agree.").format(
                 owner=piece.owner.name
-            ),
-        )
+            )
+        return Verdict(State.HELD, why)
     ruled = facts.ruling(piece)
     if ruled is not None and ruled.what == OldPieces.REWORK:
         return Verdict(State.HELD, ruled.said)

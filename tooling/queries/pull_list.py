@@ -8,11 +8,19 @@ from itertools import groupby
 
 from django.utils.translation import gettext as _
 
-from tooling.models import KitPosition, Place
+from tooling.models import Place
 from tooling.queries.kit_load import load_of
-from tooling.queries.kit_views import KitPage, PositionView, PullLine, PullList, PullStop, State
+from tooling.queries.kit_views import (
+    KitPage,
+    PositionView,
+    PullLater,
+    PullLine,
+    PullList,
+    PullStop,
+    State,
+)
 from tooling.queries.kit_words import where_words
-from tooling.queries.kits import page_of, read_kit
+from tooling.queries.kits import KitReading, page_of, read_kit
 
 FETCHED = (State.TO_FETCH, State.MAY_NOT_LAST)
 Walk = tuple[int, str]
@@ -22,12 +30,15 @@ Walk = tuple[int, str]
 def pull_list(number: str, *, at: datetime) -> PullList:
     """What still has to be fetched, place by place; a count of one bin is one line.
 
-    Thirteen queries at most. Raises Unknown ``unknown_kit``.
+    Bins are chosen for whatever is counted: somebody goes to fetch. As many queries as the kit's
+    own page. Raises Unknown ``unknown_kit``.
     """
-    reading = read_kit(number)
+    reading = read_kit(number, at=at, is_fetching=True)
     page = page_of(reading)
-    walks = _walks(reading.rows)
-    wanted = [view for view in page.positions if view.state in FETCHED and not view.is_staged]
+    walks = _walks(reading)
+    fetched = [view for view in page.positions if view.state in FETCHED and not view.is_staged]
+    later = [view for view in fetched if view.is_pooled and not view.stock]
+    wanted = [view for view in fetched if not view.is_pooled or view.stock]
     wanted.sort(key=lambda view: walks.get(view.place_code, (2**31, view.place)))
     stops = tuple(
         PullStop(views[0].place, code, _lines(views))
@@ -46,6 +57,7 @@ def pull_list(number: str, *, at: datetime) -> PullList:
         to_place_code=page.place_code,
         header=page.header,
         stops=stops,
+        later=_later(later),
         not_to_fetch=_troubles(page),
         pieces=len(wanted),
         kg=load.kg,
@@ -58,12 +70,19 @@ def _troubles(page: KitPage) -> tuple[PositionView, ...]:
     return tuple(v for v in page.positions if v.is_trouble and v.state not in FETCHED)
 
 
-def _walks(rows: Sequence[KitPosition]) -> Mapping[str, Walk]:
-    places: set[Place] = set()
-    for row in rows:
-        held = row.piece or row.stock_line
-        if held is not None:
-            places.add(held.place)
+def _later(views: Sequence[PositionView]) -> tuple[PullLater, ...]:
+    by_drawing: dict[str, list[PositionView]] = {}
+    for view in views:
+        by_drawing.setdefault(view.drawing, []).append(view)
+    return tuple(
+        PullLater(drawing, len(rows), rows[0].reason) for drawing, rows in by_drawing.items()
+    )
+
+
+def _walks(reading: KitReading) -> Mapping[str, Walk]:
+    places: set[Place] = {row.piece.place for row in reading.rows if row.piece is not None}
+    for pool in reading.answers.facts[0].pools.by_drawing.values():
+        places |= {line.place for line in pool.lines}
     return {place.code: (place.walking_order, place.path_name) for place in places}
 
 
@@ -94,6 +113,7 @@ def _line(views: Sequence[PositionView]) -> PullLine:
         peg=view.peg,
         not_yet_seen=view.not_yet_seen,
         note=_note(view),
+        of=view.stock_count,
     )
 
 

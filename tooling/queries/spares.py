@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
-from django.db.models import Count, Exists, F, OuterRef, Q
+from django.db.models import Exists, OuterRef, Q
 
 from tooling.models import (
     NOT_FIT,
@@ -13,18 +13,15 @@ from tooling.models import (
     Condition,
     Job,
     KitPosition,
-    Owner,
     Piece,
-    StockLine,
 )
 from tooling.queries.bindings import Binding, OpenKit
+from tooling.queries.consents import Consents, consents_about
 from tooling.queries.old_pieces import Chains, ruling
 from tooling.queries.whereabouts import Whereabouts
 
 UNUSABLE = (*NOT_FIT, Condition.HOLD)
 WEARS = ("drive_diameter", "root_diameter", "outside_diameter", "face_width")
-STAGED = Q(kit_positions__is_open=True, kit_positions__is_staged=True)
-"""What of a bin is gathered already, and so no spare."""
 
 
 @dataclass(frozen=True)
@@ -37,10 +34,9 @@ class Spare:
 
 @dataclass(frozen=True)
 class Spares:
-    """By drawing id: pieces by code, bins with something in them in walking order."""
+    """Pieces by drawing id, each drawing's by code."""
 
     pieces: Mapping[int, tuple[Spare, ...]]
-    lines: Mapping[int, tuple[StockLine, ...]]
 
 
 def below_least(piece: Piece) -> str:
@@ -51,11 +47,6 @@ def below_least(piece: Piece) -> str:
         if now is not None and least is not None and now < least:
             return name
     return ""
-
-
-def owner_lets(owner: Owner, job: Job) -> bool:
-    """The shop itself, the job's customer, or an owner whose written consent is on file."""
-    return owner.is_shop or owner.pk == job.customer_id or bool(owner.consent_reference)
 
 
 @dataclass(frozen=True)
@@ -73,13 +64,13 @@ class Looking:
     away: Whereabouts
     own_path: str = ""
 
-    def may_use(self, piece: Piece) -> bool:
+    def may_use(self, piece: Piece, consents: Consents) -> bool:
         """Fit, within reach, to a usable revision, and its owner lets the job have it."""
         ruled = ruling(piece.revision, self.chains.get(piece.drawing_id, ()))
         return (
             (ruled is None or ruled.is_usable)
             and piece.condition not in UNUSABLE
-            and owner_lets(piece.owner, self.job)
+            and consents.lets(piece, self.job)
             and not below_least(piece)
             and self.away.beyond_reach(piece.place) is None
         )
@@ -93,10 +84,9 @@ class Looking:
 
 def spares(looking: Looking, drawings: Collection[int]) -> Spares:
     """What is free of these drawings: claimed neither by the job's own kit nor by one that binds
-    it at the same time, nor staged for any. Two queries, none without drawings."""
-    if not drawings:
-        return Spares({}, {})
-    return Spares(_pieces(looking, drawings), _lines(looking, drawings))
+    it at the same time, nor staged for any. One query, one more where an owner's consent
+    matters; none without drawings."""
+    return Spares(_pieces(looking, drawings) if drawings else {})
 
 
 def _pieces(looking: Looking, drawings: Collection[int]) -> dict[int, tuple[Spare, ...]]:
@@ -111,27 +101,9 @@ def _pieces(looking: Looking, drawings: Collection[int]) -> dict[int, tuple[Spar
         .order_by("code")
     )
     by: dict[int, list[Spare]] = {}
-    for piece in rows:
-        if looking.may_use(piece):
+    free = list(rows)
+    consents = consents_about(free, [looking.job])
+    for piece in free:
+        if looking.may_use(piece, consents):
             by.setdefault(piece.drawing_id, []).append(Spare(piece, piece.is_allotted))
-    return {drawing: tuple(found) for drawing, found in by.items()}
-
-
-def _lines(looking: Looking, drawings: Collection[int]) -> dict[int, tuple[StockLine, ...]]:
-    rows = (
-        StockLine.objects.filter(drawing__in=drawings)
-        .exclude(condition__in=UNUSABLE)
-        .annotate(staged=Count("kit_positions", filter=STAGED))
-        .filter(count__gt=F("staged"))
-        .select_related("place", "owner")
-        .order_by("place__walking_order", "code")
-    )
-    gathering = [kit.place_path for kit in looking.others.values() if kit.place_path]
-    gathering += [looking.own_path] if looking.own_path else []
-    by: dict[int, list[StockLine]] = {}
-    for line in rows:
-        gathered = any(line.place.path.startswith(path) for path in gathering)
-        reachable = looking.away.beyond_reach(line.place) is None
-        if reachable and not gathered and owner_lets(line.owner, looking.job):
-            by.setdefault(line.drawing_id, []).append(line)
     return {drawing: tuple(found) for drawing, found in by.items()}

@@ -10,6 +10,7 @@ from django.utils.translation import gettext_lazy as _
 from tooling.errors import Conflict, ToolingError
 from tooling.models import Job, JobState, Kit, KitPosition, KitState, Mill, Person, ToolSet
 from tooling.permissions import Verb, check_can
+from tooling.queries.stock_pools import POOLED
 from tooling.services import kits
 from tooling.services.edits import (
     already_there,
@@ -109,9 +110,13 @@ def cancel(*, by: Person, at: datetime, job: Job, reason: str) -> Job:
 
 
 def _tell(kit: Kit) -> None:
-    """A changed time may decide who has a shared piece: tell all kits that claim the same."""
+    """A changed time may decide who has what is shared: tell all kits that claim the same."""
     pieces = KitPosition.objects.filter(kit=kit, piece__isnull=False)
-    touch_kits_of(pieces=set(pieces.values_list("piece_id", flat=True)))
+    counted = KitPosition.objects.filter(POOLED, kit=kit)
+    touch_kits_of(
+        pieces=set(pieces.values_list("piece_id", flat=True)),
+        drawings=set(counted.values_list("drawing_id", flat=True)),
+    )
     bump([kit.pk])
 
 

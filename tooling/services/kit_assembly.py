@@ -12,14 +12,22 @@ from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
 from tooling.errors import ToolingError
-from tooling.models import Allotment, Kit, KitPosition, Person, Piece, SetCopy, StockLine
+from tooling.models import Allotment, Kit, KitPosition, Person, Piece, SetCopy
 from tooling.permissions import Verb, check_can
 from tooling.queries.condition_facts import Facts
-from tooling.queries.conditions import Asked, Question, conditions, looking_for
+from tooling.queries.conditions import (
+    Asked,
+    Question,
+    claimed_counts,
+    conditions,
+    looking_for,
+)
+from tooling.queries.consents import consents_about
 from tooling.queries.kit_views import TROUBLE, State, Verdict
-from tooling.queries.kits import WITH_JOB, asked, kit_rows, paper_place
+from tooling.queries.kits import WITH_JOB, asked, is_pooled, kit_rows, paper_place
 from tooling.queries.shafts import ShaftAt, Stations, stations_of
-from tooling.queries.spares import Spares, owner_lets, spares
+from tooling.queries.spares import spares
+from tooling.queries.stock_conditions import Claimed, spared
 from tooling.services.kit_state import check_open, save_claims
 from tooling.services.kit_substitutes import Lacking, best_pieces
 from tooling.services.write import lock, record_change, writing
@@ -44,12 +52,12 @@ def assemble(*, by: Person, at: datetime, kit: Kit, copy: SetCopy | None = None)
         rows = kit_rows(kit)
         before = {row.pk: _claim(row) for row in rows}
         stations = stations_of([kit.job.mill_id])[kit.job.mill_id]
-        kit_copy = _copy_for(kit, copy, rows, stations)
+        kit_copy = _copy_for(kit, copy, rows, stations, at)
         if kit_copy != kit.copy:
             _give_up(rows)
             kit.copy = kit_copy
         _take_copy(kit, rows)
-        _fill(kit, rows, stations)
+        _fill(kit, rows, stations, at)
         _save(by=by, at=at, kit=kit, rows=rows, before=before)
     kit.refresh_from_db()
     return kit
@@ -63,7 +71,11 @@ def _claim(row: KitPosition) -> Claim:
 
 
 def _copy_for(
-    kit: Kit, wanted: SetCopy | None, rows: Sequence[KitPosition], stations: Stations
+    kit: Kit,
+    wanted: SetCopy | None,
+    rows: Sequence[KitPosition],
+    stations: Stations,
+    at: datetime,
 ) -> SetCopy | None:
     """The copy asked for, the kit's own, or the one with the fewest positions in trouble."""
     if wanted is not None and wanted.tool_set_id != kit.job.tool_set_id:
@@ -86,11 +98,13 @@ def _copy_for(
         return next(copy for copy in copies if copy.pk == wanted.pk)
     if len(copies) < 2:
         return copies[0] if copies else None
-    usable = [_usable(kit, copy, rows, stations) for copy in copies]
+    usable = [_usable(kit, copy, rows, stations, at) for copy in copies]
     return copies[usable.index(max(usable))]
 
 
-def _usable(kit: Kit, copy: SetCopy, rows: Sequence[KitPosition], stations: Stations) -> int:
+def _usable(
+    kit: Kit, copy: SetCopy, rows: Sequence[KitPosition], stations: Stations, at: datetime
+) -> int:
     """Of how many positions this copy has a piece that can be used."""
     if copy.from_paper_count is not None:
         return min(copy.from_paper_count, len(rows)) - len(rows)
@@ -105,7 +119,7 @@ def _usable(kit: Kit, copy: SetCopy, rows: Sequence[KitPosition], stations: Stat
         for row in rows
         if row.set_position_id in allotted
     ]
-    answers = conditions([Question(kit.job, kit.pk, questions)], offer=False)
+    answers = conditions([Question(kit.job, kit.pk, questions)], at=at, offer=False)
     return sum(verdict.state not in LACKING for verdict in answers.verdicts.values())
 
 
@@ -127,14 +141,9 @@ def _give_up(rows: Sequence[KitPosition]) -> None:
             _set(row)
 
 
-def _set(
-    row: KitPosition,
-    *,
-    piece: Piece | None = None,
-    line: StockLine | None = None,
-    reason: str = "",
-) -> None:
-    row.piece, row.stock_line = piece, line
+def _set(row: KitPosition, *, piece: Piece | None = None, reason: str = "") -> None:
+    """Claim a piece or, without one, one of the drawing's count from a bin still to be chosen."""
+    row.piece, row.stock_line = piece, None
     row.is_substitute, row.substitute_reason = bool(reason), reason[:300]
 
 
@@ -145,42 +154,42 @@ def _take_copy(kit: Kit, rows: Sequence[KitPosition]) -> None:
         return
     allotted = _allotted(kit.copy)
     used = {row.piece_id for row in rows}
+    consents = consents_about(allotted.values(), [kit.job])
     for row in rows:
         piece = allotted.get(row.set_position_id)
-        if row.piece is not None or row.stock_line is not None or piece is None:
+        if row.piece is not None or row.stock_line_id is not None or piece is None:
             continue
-        right = piece.drawing_id == row.drawing_id and owner_lets(piece.owner, kit.job)
+        right = piece.drawing_id == row.drawing_id and consents.lets(piece, kit.job)
         if right and piece.pk not in used:
             _set(row, piece=piece)
             used.add(piece.pk)
 
 
-def _fill(kit: Kit, rows: Sequence[KitPosition], stations: Stations) -> None:
-    answers = conditions(
-        [Question(kit.job, kit.pk, [asked(kit, row, stations) for row in rows])], offer=False
-    )
+def _fill(kit: Kit, rows: Sequence[KitPosition], stations: Stations, at: datetime) -> None:
+    asking = [asked(kit, row, stations) for row in rows]
+    answers = conditions([Question(kit.job, kit.pk, asking)], at=at, offer=False)
     facts = answers.facts[0]
     lacking = [
         row for row in rows if answers.verdicts[row.pk].state in LACKING and not row.is_staged
     ]
-    found = spares(looking_for(facts), {row.drawing_id for row in lacking})
     reasons = {row.pk: _reason(kit, row, answers.verdicts[row.pk]) for row in lacking}
-    left = _from_stock(rows, lacking, found, facts, reasons)
+    left = _from_stock(lacking, claimed_counts(facts, asking), facts, reasons)
+    found = spares(looking_for(facts), {row.drawing_id for row in left})
     used = {row.piece_id for row in rows if row.piece_id is not None}
     chosen = best_pieces(Lacking(rows, left, found, facts, stations, used))
     for row in left:
         piece = chosen.get(row.pk)
         if piece is not None:
             _set(row, piece=piece, reason=reasons[row.pk])
-        elif row.piece is None and row.stock_line is None:
-            _claim_short(row, facts)
+        elif row.piece is None and is_pooled(kit, row):
+            _set(row)
 
 
 def _reason(kit: Kit, row: KitPosition, verdict: Verdict) -> str:
     """Why a substitute stands here; empty for what no copy is expected to have."""
     if row.piece is not None:
         return f"{row.piece.code}: {verdict.reason}"
-    if row.stock_line is not None:
+    if row.stock_line_id is not None:
         return verdict.reason
     if kit.copy is None or paper_place(kit, row):
         return _now("No copy of the set is known piece by piece.")
@@ -188,60 +197,29 @@ def _reason(kit: Kit, row: KitPosition, verdict: Verdict) -> str:
 
 
 def _from_stock(
-    rows: Sequence[KitPosition],
     lacking: Sequence[KitPosition],
-    found: Spares,
+    claimed: Sequence[Claimed],
     facts: Facts,
     reasons: Mapping[int, str],
 ) -> list[KitPosition]:
-    """Give lacking positions what bins can spare, nearest bin first; the rest is given back.
-
-    What pooled stock fills is no substitute unless it stands in for a piece.
+    """Give lacking positions what can be spared of a count when the kit gathers; the rest is
+    given back. What pooled stock fills is no substitute unless it stands in for a piece.
     """
-    free = {
-        line.pk: line.count - _claimed(line, rows, lacking, facts)
-        for lines in found.lines.values()
-        for line in lines
-    }
-    left = []
+    waiting = {row.pk for row in lacking}
+    settled = [each for each in claimed if not each.is_staged and each.key not in waiting]
+    left, spare = [], dict[int, int]()
     for row in lacking:
-        line = next((x for x in found.lines.get(row.drawing_id, ()) if free[x.pk] > 0), None)
-        if line is None:
+        drawing = row.drawing_id
+        if drawing not in spare:
+            wanted = sum(each.drawing_id == drawing for each in lacking)
+            own = [each for each in settled if each.drawing.pk == drawing]
+            spare[drawing] = spared(facts, drawing, own, wanted)
+        if spare[drawing] <= 0:
             left.append(row)
             continue
-        free[line.pk] -= 1
-        _set(row, line=line, reason=reasons[row.pk] if row.piece is not None else "")
+        spare[drawing] -= 1
+        _set(row, reason=reasons[row.pk] if row.piece is not None else "")
     return left
-
-
-def _claimed(
-    line: StockLine, rows: Sequence[KitPosition], lacking: Sequence[KitPosition], facts: Facts
-) -> int:
-    """How many of a bin are spoken for: by this kit's other positions, by jobs at the same time."""
-    waiting = {row.pk for row in lacking}
-    own = sum(
-        row.stock_line_id == line.pk and not row.is_staged and row.pk not in waiting for row in rows
-    )
-    theirs = sum(
-        claim.kit.id in facts.others and claim.kit.binding.overlaps(facts.binding)
-        for claim in facts.all_stock_claims.get(line.pk, ())
-    )
-    return own + theirs
-
-
-def _claim_short(row: KitPosition, facts: Facts) -> None:
-    """A bin of the drawing that has too few is claimed all the same: the page says so. What the
-    gathering place holds counts for the position whichever bin it claims."""
-    rows = StockLine.objects.filter(drawing=row.drawing_id).select_related("place", "owner")
-    lines = [
-        line
-        for line in rows.order_by("-count", "place__walking_order", "code")
-        if owner_lets(line.owner, facts.job)
-    ]
-    outside = [line for line in lines if not facts.is_gathered(line.place)]
-    fullest = next(iter(outside or lines), None)
-    if fullest is not None:
-        _set(row, line=fullest)
 
 
 def _save(
@@ -253,12 +231,21 @@ def _save(
     before: Mapping[int, Claim],
 ) -> None:
     changed = [row for row in rows if _claim(row) != before[row.pk]]
+    kit.assembled_at = at
+    pooled = {row.drawing_id for row in rows if is_pooled(kit, row)}
     was = Kit.objects.values("copy_id", "assembled_at").get(pk=kit.pk)
     if not changed and was["assembled_at"] is not None and was["copy_id"] == kit.copy_id:
         return
     Kit.objects.filter(pk=kit.pk).update(copy=kit.copy, assembled_at=at)
     freed = {before[row.pk][0] for row in changed}
-    save_claims(by=by, at=at, kit=kit, rows=changed, freed={pk for pk in freed if pk is not None})
+    save_claims(
+        by=by,
+        at=at,
+        kit=kit,
+        rows=changed,
+        freed={pk for pk in freed if pk is not None},
+        drawings=pooled,
+    )
     record_change(
         by=by,
         at=at,
@@ -277,5 +264,6 @@ def _said(row: KitPosition) -> str:
 
 
 def _code(row: KitPosition) -> str:
-    held = row.piece or row.stock_line
-    return held.code if held else ""
+    if row.piece is not None:
+        return row.piece.code
+    return row.stock_line.code if row.stock_line is not None else ""

@@ -28,11 +28,18 @@ def check_open(kit: Kit) -> None:
 
 
 def save_claims(
-    *, by: Person, at: datetime, kit: Kit, rows: Iterable[KitPosition], freed: set[int]
+    *,
+    by: Person,
+    at: datetime,
+    kit: Kit,
+    rows: Iterable[KitPosition],
+    freed: set[int],
+    drawings: Iterable[int] = (),
 ) -> None:
     """Save changed claims, write anew what is staged and tell the kits that shared the pieces.
 
-    ``freed``: ids of pieces that were claimed before. Call inside the write.
+    ``freed``: ids of pieces that were claimed before; ``drawings``: of which counts are claimed.
+    Call inside the write.
     """
     changed = list(rows)
     for row in changed:
@@ -42,7 +49,7 @@ def save_claims(
     taken = {row.piece_id for row in changed if row.piece_id is not None}
     touch_kits_of(
         pieces=freed | taken,
-        drawings={row.drawing_id for row in changed if row.stock_line_id is not None},
+        drawings={*drawings, *(row.drawing_id for row in changed if row.piece_id is None)},
     )
     others = KitPosition.objects.filter(piece__in=freed - taken, is_open=True)
     staging.restage(by=by, at=at, kit_ids={kit.pk, *others.values_list("kit_id", flat=True)})

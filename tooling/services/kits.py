@@ -20,6 +20,7 @@ from tooling.models import (
     PlaceKind,
 )
 from tooling.permissions import Verb, check_can
+from tooling.queries.stock_pools import POOLED
 from tooling.queries.whereabouts import GONE_KINDS
 from tooling.services import staging
 from tooling.services.codes import next_codes
@@ -182,7 +183,7 @@ def close(*, by: Person, at: datetime, kit: Kit, reason: str = "") -> Kit:
         said = _reason(kit, reason) if is_short else " ".join(reason.split())[:400]
         rows = KitPosition.objects.filter(kit=kit)
         claimed = {pk for pk in rows.values_list("piece_id", flat=True) if pk is not None}
-        drawings = set(rows.filter(stock_line__isnull=False).values_list("drawing_id", flat=True))
+        drawings = set(rows.filter(POOLED).values_list("drawing_id", flat=True))
         here = rows.filter(is_staged=True).count()
         fields = {
             "state": KitState.CLOSED,

@@ -14,6 +14,7 @@ from typing import Any
 from django.db import connection
 
 from tooling.models import DIMENSIONS, Movement, Place
+from tooling.queries.stock_pools import UNUSABLE
 from tooling.services.write import writing
 
 LIVE = "NOT EXISTS (SELECT 1 FROM {table} c WHERE c.corrects_id = {alias}.id)"
@@ -308,17 +309,31 @@ def _flag(column: str, inside: str, should_be: int, mend: str) -> _Check:
 
 
 def _counts_staged() -> _Check:
-    """As many of a kit's counted positions are here as lie in its gathering place."""
+    """As many of a kit's counted positions are here as lie fit in its gathering place, without
+    what lies in another kit's place inside it (``queries/stock_pools`` says which are counted)."""
+    pooled = (
+        "kp.piece_id IS NULL AND (kp.stock_line_id IS NOT NULL OR (own.assembled_at IS NOT NULL "
+        "AND (c.id IS NULL OR c.from_paper_count IS NULL OR sp.variant_id IS NOT NULL)))"
+    )
     positions = (
         "SELECT kp.id, kp.kit_id, kp.drawing_id, kp.is_staged, ROW_NUMBER() OVER "
         "(PARTITION BY kp.kit_id, kp.drawing_id "
         'ORDER BY kp.station_number, kp.shaft, kp."order", kp.id) AS turn '
-        "FROM tooling_kitposition kp WHERE kp.is_open AND kp.stock_line_id IS NOT NULL"
+        "FROM tooling_kitposition kp JOIN tooling_kit own ON own.id = kp.kit_id "
+        "JOIN tooling_setposition sp ON sp.id = kp.set_position_id "
+        f"LEFT JOIN tooling_setcopy c ON c.id = own.copy_id WHERE kp.is_open AND {pooled}"
+    )
+    unfit = ", ".join(f"'{condition.value}'" for condition in UNUSABLE)
+    elsewhere = (
+        "SELECT 1 FROM tooling_kit k2 JOIN tooling_place g2 ON g2.id = k2.place_id "
+        "WHERE k2.state <> 'closed' AND g2.id <> g.id AND g2.path LIKE g.path || '%' "
+        "AND spot.path LIKE g2.path || '%'"
     )
     inside = (
         "(SELECT COALESCE(SUM(l.count), 0) FROM tooling_stockline l "
         "JOIN tooling_place spot ON spot.id = l.place_id "
-        "WHERE l.drawing_id = kp.drawing_id AND spot.path LIKE g.path || '%')"
+        "WHERE l.drawing_id = kp.drawing_id AND spot.path LIKE g.path || '%' "
+        f"AND l.condition NOT IN ({unfit}) AND NOT EXISTS ({elsewhere}))"
     )
     inner = (
         "SELECT kp.id, k.number || ' ' || d.number AS name, "

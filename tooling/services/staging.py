@@ -24,6 +24,7 @@ from tooling.models import (
     Place,
     StockLine,
 )
+from tooling.queries.stock_pools import POOLED, UNUSABLE
 from tooling.services import lost_and_found, owner_gate
 from tooling.services.staging_judge import Judge, Moved, StockMoved, wrong_stations
 from tooling.services.touched import touch_kits_of
@@ -166,49 +167,80 @@ def settle(*, kit_ids: Iterable[int], at: datetime) -> None:
 
 def after_stock_moves(*, by: Person | None, at: datetime, moves: Sequence[StockMoved]) -> None:
     """Write how many of the counts are in the gathering places, and tell the open screens of
-    every kit that calls for them."""
-    lines = {line for move in moves for line in (move.line_id, move.to_line_id)}
-    moved = list(StockLine.objects.filter(pk__in=lines).values_list("drawing_id", "place__path"))
-    touch_kits_of(drawings={drawing for drawing, _path in moved})
-    for area in _areas():
-        drawings = {d for d, path in moved if area.gathering and path.startswith(area.gathering)}
-        if drawings:
-            _restage_counts(area, drawings)
-            settle(kit_ids=[area.kit.pk], at=at)
+    every kit that calls for them. A position that comes to be here names the bin that gave it."""
+    ids = {line for move in moves for line in (move.line_id, move.to_line_id)}
+    lines = {line.pk: line for line in StockLine.objects.filter(pk__in=ids).select_related("place")}
+    touch_kits_of(drawings={line.drawing_id for line in lines.values()})
+    areas = _areas()
+    for area in areas:
+        mine = {pk for pk, line in lines.items() if _holds(area, line.place.path)}
+        drawings = {lines[pk].drawing_id for pk in mine}
+        if not drawings:
+            continue
+        here = _restage_counts(area, drawings, areas)
+        for move in moves:
+            if move.to_line_id in mine and move.line_id not in mine:
+                _name_bin(here.get(lines[move.line_id].drawing_id, []), move.line_id)
+        settle(kit_ids=[area.kit.pk], at=at)
+
+
+def _holds(area: _Area, path: str) -> bool:
+    return bool(area.gathering) and path.startswith(area.gathering)
+
+
+def _name_bin(came: Sequence[int], line_id: int) -> None:
+    KitPosition.objects.filter(pk__in=came, stock_line=None).update(stock_line=line_id)
 
 
 def restage(*, by: Person | None, at: datetime, kit_ids: Iterable[int]) -> None:
     """Write anew what is staged for these kits, after what they claim or where they gather
     changed; tell their open screens and those of kits that claim the same."""
     ids = set(kit_ids)
-    for area in _areas():
-        if area.kit.pk in ids:
-            wanted = KitPosition.objects.filter(kit=area.kit, stock_line__isnull=False)
-            _restage_counts(area, set(wanted.values_list("drawing_id", flat=True)))
+    areas = _areas()
     claims = KitPosition.objects.filter(kit__in=ids, is_open=True)
-    claims.filter(piece=None, stock_line=None).update(is_staged=False, holds_piece=False)
+    counted = set(claims.filter(POOLED).values_list("pk", flat=True))
+    nothing = claims.filter(piece=None).exclude(pk__in=counted)
+    nothing.update(is_staged=False, holds_piece=False)
+    for area in areas:
+        if area.kit.pk in ids:
+            wanted = KitPosition.objects.filter(POOLED, kit=area.kit)
+            _restage_counts(area, set(wanted.values_list("drawing_id", flat=True)), areas)
     rows = claims.filter(piece__isnull=False).values_list("piece_id", "piece__place_id")
     after_moves(by=by, at=at, moves=[Moved(piece, place, place, None) for piece, place in rows])
     settle(kit_ids=ids, at=at)
     bump(ids)
 
 
-def _restage_counts(area: _Area, drawings: set[int]) -> None:
-    """Of each drawing as many positions are here as the gathering place holds of it."""
-    inside: dict[int, int] = {}
-    if area.gathering:
-        lines = StockLine.objects.filter(
-            drawing__in=drawings, place__path__startswith=area.gathering
-        )
-        inside = dict(lines.order_by().values_list("drawing").annotate(total=Sum("count")))
-    positions = KitPosition.objects.filter(
-        kit=area.kit, drawing__in=drawings, stock_line__isnull=False
-    ).order_by("station_number", "shaft", "order", "pk")
+def _restage_counts(
+    area: _Area, drawings: set[int], areas: Sequence[_Area]
+) -> dict[int, list[int]]:
+    """Of each drawing as many positions are here as the gathering place holds of it, without
+    what lies in another kit's place inside it; by drawing the positions that were not before."""
+    inside = _inside(area, drawings, areas)
+    positions = KitPosition.objects.filter(POOLED, kit=area.kit, drawing__in=drawings).order_by(
+        "station_number", "shaft", "order", "pk"
+    )
     here: list[int] = []
     gone: list[int] = []
-    for key, drawing in positions.values_list("pk", "drawing_id"):
+    came: dict[int, list[int]] = {}
+    for key, drawing, was in positions.values_list("pk", "drawing_id", "is_staged"):
         left = inside.get(drawing, 0)
         (here if left > 0 else gone).append(key)
+        if left > 0 and not was:
+            came.setdefault(drawing, []).append(key)
         inside[drawing] = left - 1
     KitPosition.objects.filter(pk__in=gone).update(is_staged=False)
     KitPosition.objects.filter(pk__in=here).update(is_staged=True)
+    return came
+
+
+def _inside(area: _Area, drawings: set[int], areas: Sequence[_Area]) -> dict[int, int]:
+    """By drawing how many fit for use lie in the kit's gathering place."""
+    if not area.gathering:
+        return {}
+    lines = StockLine.objects.filter(drawing__in=drawings, place__path__startswith=area.gathering)
+    lines = lines.exclude(condition__in=UNUSABLE)
+    for other in areas:
+        if other.gathering != area.gathering and _holds(area, other.gathering):
+            lines = lines.exclude(place__path__startswith=other.gathering)
+    return dict(lines.order_by().values_list("drawing").annotate(total=Sum("count")))
