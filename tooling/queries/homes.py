@@ -7,7 +7,15 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from django.db.models import Exists, F, OuterRef, QuerySet, Subquery
+from django.db.models import (
+    CharField,
+    Exists,
+    ExpressionWrapper,
+    F,
+    OuterRef,
+    QuerySet,
+    Subquery,
+)
 from django.utils.translation import gettext as _
 
 from tooling.models import (
@@ -121,10 +129,14 @@ def _rests(rows: QuerySet[Any], rested: QuerySet[Movement]) -> dict[int, Home]:
     return {pk: Home(places[place], "rested") for pk, place in told.items() if place is not None}
 
 
+_LIES_AT = ExpressionWrapper(OuterRef("to__path"), output_field=CharField())
+"""The path of the place that a movement of the outer query went to."""
+
+
 def _rested_rows(subject: str) -> QuerySet[Movement]:
     """Of one piece: what put it to rest in storage, not what gathered it for a kit."""
     gathered = KitPosition.objects.filter(piece=OuterRef("piece"), kit__place__isnull=False)
-    gathered = gathered.annotate(lies_at=OuterRef("to__path"))
+    gathered = gathered.annotate(lies_at=_LIES_AT)
     return Movement.objects.filter(
         **{subject: OuterRef("pk")},
         corrected_by=None,
@@ -136,7 +148,7 @@ def _rested_rows(subject: str) -> QuerySet[Movement]:
 
 def _stood_rows() -> QuerySet[Movement]:
     """Of one cart: where it was put, but for mills and places away."""
-    at_mill = Mill.objects.filter(place__isnull=False).annotate(lies_at=OuterRef("to__path"))
+    at_mill = Mill.objects.filter(place__isnull=False).annotate(lies_at=_LIES_AT)
     never = (*AWAY_KINDS, PlaceKind.LOST, PlaceKind.SCRAP, PlaceKind.UNKNOWN, PlaceKind.STATION)
     return (
         Movement.objects.filter(cart=OuterRef("pk"), corrected_by=None, to__is_active=True)

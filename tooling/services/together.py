@@ -107,6 +107,7 @@ def _departures(
             moved_at=row.effective_at,
             due_on=act.due_on,
             before=before[row.piece_id][1] if before[row.piece_id][0] == row.to_id else None,
+            reason=act.note,
         )
         for row in rows
     ]
