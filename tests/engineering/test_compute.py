@@ -89,6 +89,23 @@ GOOD: dict[str, list[dict[str, Any]]] = {
             },
         },
     ],
+    "feelers": [
+        {
+            "gap_nm": 100_000, "below_nm": 10_000, "above_nm": 30_000,
+            "leaves_nm": [50_000, 100_000, 120_000],
+        },
+        {"gap_nm": 100_000, "below_nm": 0, "above_nm": 30_000, "leaves_nm": []},
+    ],
+    "strip": [
+        {"counter": {"start_nm": 0, "end_nm": 10**12}},
+        {
+            "parts": {"parts": 400, "part_nm": 3 * 10**9, "scrap_nm": 10**9},
+            "coil": {
+                "outside_nm": 1_200_000_000, "inside_nm": 508_000_000, "thickness_nm": 1_500_000,
+            },
+            "differ_coil_percent": 1,
+        },
+    ],
     "speeds": [
         {"passes": []},
         {
@@ -129,7 +146,9 @@ def refused(name: str, given: Any) -> ToolingError:
 
 
 def test_the_names_are_those_of_the_contract_that_exist_so_far() -> None:
-    assert set(COMPUTATIONS) == {"key", "fit", "gap", "speeds", "lift", "check-code"}
+    assert set(COMPUTATIONS) == {
+        "key", "fit", "gap", "feelers", "speeds", "strip", "lift", "check-code",
+    }  # fmt: skip
 
 
 @pytest.mark.parametrize("name", sorted(COMPUTATIONS))

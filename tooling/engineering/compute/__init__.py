@@ -6,7 +6,16 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Any
 
-from tooling.engineering.compute import check_code, fit, gap, key, lift, speeds
+from tooling.engineering.compute import (
+    check_code,
+    feelers,
+    fit,
+    gap,
+    key,
+    lift,
+    speeds,
+    strip,
+)
 from tooling.engineering.compute.answers import Computation, run
 
 COMPUTATIONS: Mapping[str, Computation] = MappingProxyType(
@@ -16,7 +25,9 @@ COMPUTATIONS: Mapping[str, Computation] = MappingProxyType(
             key.COMPUTATION,
             fit.COMPUTATION,
             gap.COMPUTATION,
+            feelers.COMPUTATION,
             speeds.COMPUTATION,
+            strip.COMPUTATION,
             lift.COMPUTATION,
             check_code.COMPUTATION,
         )
