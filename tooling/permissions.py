@@ -29,6 +29,10 @@ class Verb(StrEnum):
     STOP_PIECES = "stop pieces, say their condition and report incidents"
     LIFT_HOLDS = "lift holds"
     DEAL_WITH_OWNERS = "write down what owners are asked, answer and are told"
+    ORDER_TOOLING = "order tooling"
+    RECEIVE_TOOLING = "receive tooling and measure it to print"
+    ACCEPT_OFF_PRINT = "accept tooling that is not to print"
+    PROVE_SETS = "say that a set is proved"
     IMPORT = "import spreadsheets"
     EXPORT = "export spreadsheets"
     RUN_SHOP = "change people, owners and settings"
@@ -52,6 +56,10 @@ WHO_MAY: dict[Verb, frozenset[Role]] = {
     Verb.STOP_PIECES: _ALL_WRITERS,
     Verb.LIFT_HOLDS: frozenset({Role.ENGINEER, Role.SUPERVISOR}),
     Verb.DEAL_WITH_OWNERS: frozenset({Role.ATTENDANT, Role.ENGINEER, Role.SUPERVISOR}),
+    Verb.ORDER_TOOLING: frozenset({Role.ENGINEER, Role.SUPERVISOR}),
+    Verb.RECEIVE_TOOLING: frozenset({Role.ATTENDANT, Role.ENGINEER, Role.SUPERVISOR}),
+    Verb.ACCEPT_OFF_PRINT: frozenset({Role.ENGINEER, Role.SUPERVISOR}),
+    Verb.PROVE_SETS: frozenset({Role.ENGINEER, Role.SUPERVISOR}),
     Verb.IMPORT: frozenset({Role.ENGINEER, Role.SUPERVISOR}),
     Verb.EXPORT: frozenset(Role),
     Verb.RUN_SHOP: frozenset({Role.SUPERVISOR}),

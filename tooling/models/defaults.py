@@ -67,6 +67,8 @@ _ALL = (
     _length("worn_bore", _("Bore worn beyond its class limit by"), 25_000, "M"),
     _length("usual_stock_per_cut", _("Usual stock per cut, on diameter"), 750_000, "M",
             default_in=762_000),
+    _length("inspection_tolerance", _("Received tooling is to print within, each way"), 25_000, "M",
+            default_in=25_400),
     _number("improbable_reading", _("A reading is asked about beyond so many usual cuts"), 5, "M",
             least=1, most=100),
     _number("ratio_mismatch_warn", _("Ratio mismatch, warn beyond"), 0.10, "M", unit="%",

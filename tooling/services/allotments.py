@@ -82,6 +82,36 @@ def allot_by_drawing(*, by: Person, at: datetime, copy: SetCopy) -> int:
     return len(rows)
 
 
+def fill_next(*, by: Person, at: datetime, copy: SetCopy, piece: Piece) -> Allotment | None:
+    """The first empty position of the copy that calls for the piece's drawing has it from now on;
+    None where every one is filled. For a service that has asked who may, inside its write."""
+    empty = (
+        SetPosition.objects.filter(
+            set_pass__tool_set=copy.tool_set_id, drawing=piece.drawing_id, variant=None
+        )
+        .exclude(allotments__copy=copy)
+        .select_related("set_pass")
+        .order_by("set_pass__number", "shaft", "order")
+        .first()
+    )
+    if empty is None or copy.allotments.filter(piece=piece).exists():
+        return None
+    row = Allotment.objects.create(copy=copy, position=empty, piece=piece)
+    fields = {"piece": piece, "position": _said(empty)}
+    record_creation(by=by, at=at, row=row, key=_key(copy), fields=fields)
+    return row
+
+
+def take_away(*, by: Person, at: datetime, piece: Piece) -> None:
+    """The piece fills no position of any copy any more. For a service that has asked who may,
+    inside its write."""
+    rows = piece.allotments.select_related("piece", "copy__tool_set", "position__set_pass")
+    for row in rows:
+        fields = {"piece": row.piece, "position": _said(row.position)}
+        record_removal(by=by, at=at, row=row, key=_key(row.copy), fields=fields)
+        row.delete()
+
+
 def _refuse_second_position(copy: SetCopy, position: SetPosition, piece: Piece) -> None:
     other = copy.allotments.filter(piece=piece).exclude(position=position)
     found = other.select_related("position__set_pass").first()

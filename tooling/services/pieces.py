@@ -59,6 +59,32 @@ def create_pieces(
     Raises ``absurd_count``, ``place_not_used`` and what `check_piece` says of the sizes.
     """
     check_can(by, Verb.EDIT_RECORDS)
+    return make_pieces(
+        by=by,
+        at=at,
+        revision=revision,
+        owner=owner,
+        place=place,
+        count=count,
+        seen=seen,
+        reason=reason,
+        **fields,
+    )
+
+
+def make_pieces(
+    *,
+    by: Person,
+    at: datetime,
+    revision: DrawingRevision,
+    owner: Owner,
+    place: Place,
+    count: int = 1,
+    seen: bool = True,
+    reason: str = "",
+    **fields: Any,
+) -> list[Piece]:
+    """The same for a service that has asked who may."""
     _check_fields(fields)
     if not 1 <= count <= MOST_AT_ONCE:
         raise ToolingError(
