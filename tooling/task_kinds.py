@@ -7,8 +7,9 @@ from typing import Any
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from tooling.errors import NotAllowed
-from tooling.services import labels
+from tooling.errors import NotAllowed, Unknown
+from tooling.models import Owner
+from tooling.services import labels, owner_papers
 from tooling.services.backup import kept
 from tooling.tasks import Handler, Run
 
@@ -44,4 +45,25 @@ def make_backup(run: Run) -> dict[str, Any]:
     return kept.make_and_keep(by=run.task.by, at=timezone.now(), progress=progress)
 
 
-HANDLERS: dict[str, Handler] = {"labels": draw_labels, kept.TASK: make_backup}
+def draw_register(run: Run) -> dict[str, Any]:
+    """An owner's tooling with its pictures as one PDF, kept as the task's file."""
+
+    def progress(share: float) -> None:
+        run.progress(share, _("{n} % of the register").format(n=round(share * 100)))
+        run.check()
+
+    owner = Owner.objects.filter(code=run.given["owner"]).first()
+    if owner is None:
+        raise Unknown("unknown_owner", _("This owner is no longer here."))
+    owner_papers.draw_and_keep(
+        at=timezone.now(), task_id=run.task.pk, owner=owner, paper=run.given["paper"],
+        progress=progress,
+    )  # fmt: skip
+    return {"owner": owner.code}
+
+
+HANDLERS: dict[str, Handler] = {
+    "labels": draw_labels,
+    kept.TASK: make_backup,
+    owner_papers.KIND: draw_register,
+}
