@@ -15,6 +15,7 @@ from tooling.models import (
     CountLine,
     CountState,
     How,
+    Movement,
     Owner,
     Person,
     Piece,
@@ -90,9 +91,9 @@ def drop(*, by: Person, at: datetime, count: Count, note: str = "") -> Count:
     with writing():
         count = hold(count)
         entries = live_entries().filter(count=count, piece__isnull=False)
-        for entry in entries.exclude(movement=None).select_related("movement").order_by("-id"):
-            if entry.movement is not None:
-                undo(by=by, at=at, movement=entry.movement, how=How.COUNT)
+        moved = Movement.objects.filter(count_entries__in=entries, how=How.COUNT)
+        for movement in moved.order_by("effective_at", "received_at", "id"):
+            undo(by=by, at=at, movement=movement, how=How.COUNT)
         saw = set(entries.values_list("piece_id", flat=True))
         fields = {"state": CountState.DROPPED, "closed_at": at, "closed_by": by}
         if note:
