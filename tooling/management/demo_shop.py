@@ -6,6 +6,7 @@ from __future__ import annotations
 import csv
 import io
 import uuid
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -24,6 +25,7 @@ from tooling.models import (
     Station,
     StockLine,
 )
+from tooling.queries.kits import page_of, read_kit
 from tooling.services import imports, kit_assembly, kits, readings, scans, stock
 from tooling.services.scan_moves import ScanIn
 
@@ -127,19 +129,21 @@ class _Story:
 
     def _stage(self, kit: Kit, at: datetime, *, passes: int | None = None) -> None:
         """Everything to the kit's cart: pieces by scan, pooled spacers by count."""
-        rows = KitPosition.objects.filter(kit=kit).select_related("piece", "stock_line")
+        rows = KitPosition.objects.filter(kit=kit).select_related("piece")
         if passes is not None:
             rows = rows.filter(pass_number__lte=passes)
         assert kit.place is not None
         codes = [row.piece.code for row in rows if row.piece is not None]
         self._scan([(code, kit.place.code) for code in codes], at)
-        counts: dict[int, int] = {}
-        for row in rows:
-            if row.stock_line_id is not None:
-                counts[row.stock_line_id] = counts.get(row.stock_line_id, 0) + 1
-        for line_id, quantity in counts.items():
+        page = page_of(read_kit(kit.number, at=at, is_fetching=True))
+        counts = Counter(
+            view.stock
+            for view in page.positions
+            if view.stock and not view.is_staged and (passes is None or view.pass_number <= passes)
+        )
+        for code, quantity in counts.items():
             stock.move(
-                by=self.people["attendant"], at=at, line=StockLine.objects.get(pk=line_id),
+                by=self.people["attendant"], at=at, line=StockLine.objects.get(code=code),
                 quantity=quantity, to=kit.place, kit=kit,
             )  # fmt: skip
 

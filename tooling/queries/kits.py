@@ -98,6 +98,15 @@ def read_kit(number: str, *, at: datetime, is_fetching: bool = False) -> KitRead
     return KitReading(kit, rows, stations, conditions([asking], at=at))
 
 
+def bin_for(number: str, position: int, *, at: datetime) -> str:
+    """The code of the bin from which one goes to a pooled position now; empty where none does.
+
+    As many queries as the kit's page. Raises Unknown ``unknown_kit``.
+    """
+    verdicts = read_kit(number, at=at, is_fetching=True).answers.verdicts
+    return verdicts[position].stock if position in verdicts else ""
+
+
 def page_of(reading: KitReading) -> KitPage:
     """The kit as pages show it. No query."""
     kit, answers = reading.kit, reading.answers
@@ -124,7 +133,7 @@ def page_of(reading: KitReading) -> KitPage:
         counts=counts,
         not_yet_seen=unseen,
         paper_count=kit.copy.from_paper_count if kit.copy else None,
-        header=header_for(kit, counts, unseen),
+        header=header_for(kit, counts, views),
         next_step=next_step_for(kit, views, counts),
         stations=station_views(reading.rows, views, reading.stations),
         positions=views,
@@ -134,14 +143,18 @@ def page_of(reading: KitReading) -> KitPage:
 
 
 def kit_rows(kit: Kit) -> list[KitPosition]:
-    """The kit's positions as the strip meets them, with all that they name. One query."""
+    """The kit's positions as the strip meets them, what stands on the line last, with all that
+    they name. One query."""
     rows = KitPosition.objects.filter(kit=kit).select_related(*WITH_PIECES)
     rows = rows.annotate(
         pass_name=F("set_position__set_pass__name"),
         gap_point=F("set_position__set_pass__gap_point"),
     )
-    turn = {"top": 0, "bottom": 1, "side": 2}
-    return sorted(rows, key=lambda row: (row.station_number, turn[row.shaft], row.order))
+    turn = {"top": 0, "bottom": 1, "side": 2, "line": 3}
+    return sorted(
+        rows,
+        key=lambda row: (row.shaft == "line", row.station_number, turn[row.shaft], row.order),
+    )
 
 
 def question(
@@ -292,7 +305,7 @@ def _row(kit: Kit, rows: Sequence[KitPosition], answers: Answers, facts: Facts) 
         job=job_view(kit.job),
         place=kit.place.path_name if kit.place else "",
         counts=counts,
-        header=header_for(kit, counts, sum(verdict.not_yet_seen for verdict in verdicts)),
+        header=header_for(kit, counts, verdicts),
         conflicts=len(conflicts_of(rows, facts, pooled=answers.pooled)),
     )
 

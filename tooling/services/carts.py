@@ -138,6 +138,7 @@ def stand(*, by: Person | None, at: datetime, cart: Place, said_by: Movement) ->
         for pk, place in on_it
     ]
     staging.after_moves(by=by, at=at, moves=moves)
+    staging.after_bins_move(by=by, at=at, was=old, path=new)
     now = Place.objects.get(pk=cart.pk)
     lost_and_found.after_cart(by=by, at=at, cart=now, came_from=old)
 

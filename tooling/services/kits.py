@@ -106,12 +106,13 @@ def set_gathering_place(*, by: Person, at: datetime, kit: Kit, place: Place | No
         check_open(kit)
         if place is not None:
             _check_free(kit, place)
+        around = [each.path for each in (kit.place, place) if each is not None]
         changed = apply_edit(
             by=by, at=at, row=kit, key=kit.number, fields={"place": place}, what="gathering place"
         )
         if changed:
             _assign_pegs(kit)
-            staging.restage(by=by, at=at, kit_ids=[kit.pk])
+            staging.restage(by=by, at=at, kit_ids=[kit.pk], paths=around)
     kit.refresh_from_db()
     return kit
 
@@ -177,7 +178,7 @@ def close(*, by: Person, at: datetime, kit: Kit, reason: str = "") -> Kit:
     check_can(by, Verb.GATHER_KITS)
     with writing():
         lock(kits={kit.pk})
-        kit = Kit.objects.select_related("job").get(pk=kit.pk)
+        kit = Kit.objects.select_related("job", "place").get(pk=kit.pk)
         check_open(kit)
         is_short = kit.complete_at is None
         said = _reason(kit, reason) if is_short else " ".join(reason.split())[:400]
@@ -210,7 +211,8 @@ def free(*, by: Person, at: datetime, pieces: set[int], drawings: set[int], kit:
     claims = KitPosition.objects.filter(is_open=True)
     same = claims.filter(piece__in=pieces) | claims.filter(drawing__in=drawings)
     others = set(same.values_list("kit_id", flat=True))
-    staging.restage(by=by, at=at, kit_ids=others | {kit.pk})
+    around = [kit.place.path] if kit.place is not None else []
+    staging.restage(by=by, at=at, kit_ids=others | {kit.pk}, paths=around)
 
 
 def _reason(kit: Kit, reason: str) -> str:

@@ -24,9 +24,10 @@ from tooling.models import (
     SetPosition,
 )
 from tooling.permissions import Verb, check_can
+from tooling.services import staging
 from tooling.services.codes import PIECE_LETTERS, next_codes
 from tooling.services.movements import Stamp, add_piece_rows, move_pieces, piece_row, pieces_now
-from tooling.services.write import bump, lock, record_change, writing
+from tooling.services.write import lock, record_change, writing
 
 
 def unfold(
@@ -51,9 +52,9 @@ def unfold(
         lacking = _positions_without_piece(copy)
         _check_from_paper(copy, lacking)
         made = _make_pieces(by=by, at=at, copy=copy, positions=lacking)
-        _claim_in_open_kits(copy, made, lacking)
         written = copy.from_paper_count
         SetCopy.objects.filter(pk=copy.pk).update(from_paper_count=None)
+        _claim_in_open_kits(by=by, at=at, copy=copy, pieces=made, positions=lacking)
         record_change(
             by=by,
             at=at,
@@ -186,7 +187,12 @@ def _not_yet_placed() -> Place:
 
 
 def _claim_in_open_kits(
-    copy: SetCopy, pieces: Sequence[Piece], positions: Sequence[SetPosition]
+    *,
+    by: Person,
+    at: datetime,
+    copy: SetCopy,
+    pieces: Sequence[Piece],
+    positions: Sequence[SetPosition],
 ) -> None:
     by_position = {position.pk: piece for position, piece in zip(positions, pieces, strict=True)}
     waiting = KitPosition.objects.filter(
@@ -200,7 +206,7 @@ def _claim_in_open_kits(
     for position in rows:
         position.piece = by_position[position.set_position_id]
     KitPosition.objects.bulk_update(rows, ["piece"])
-    bump({position.kit_id for position in rows})
+    staging.restage(by=by, at=at, kit_ids={position.kit_id for position in rows})
 
 
 def copy_named(text: str, copies: Sequence[SetCopy]) -> SetCopy | None:

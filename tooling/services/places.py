@@ -16,6 +16,7 @@ from django.utils.translation import gettext_lazy as _
 from tooling.errors import Conflict, ToolingError
 from tooling.models import MOVING_KINDS, How, Movement, Person, Piece, Place, PlaceKind, StockLine
 from tooling.permissions import Verb, check_can
+from tooling.services import staging
 from tooling.services.codes import next_codes, place_letter
 from tooling.services.edits import (
     already_there,
@@ -97,8 +98,11 @@ def edit_place(*, by: Person, at: datetime, place: Place, **fields: Any) -> Plac
         if "name" in fields:
             fields["name"] = _name(fields["name"])
         _check_edit(fresh, fields)
+        was = fresh.path
         if apply_edit(by=by, at=at, row=fresh, key=fresh.code, fields=fields):
             _write_paths(fresh)
+        if fresh.path != was:
+            _tell_kits(by=by, at=at, place=fresh, was=was)
     return fresh
 
 
@@ -252,6 +256,17 @@ def _write_paths(place: Place) -> None:
         path_name=Concat(Value(path_name), Substr(F("path_name"), len(was_name) + 1)),
     )
     place.path, place.path_name = path, path_name
+
+
+def _tell_kits(*, by: Person, at: datetime, place: Place, was: str) -> None:
+    """What lies inside may be in a kit's gathering place now, or no longer."""
+    inside = Piece.objects.filter(place__path__startswith=place.path)
+    moves = [
+        staging.Moved(piece, where, where, None)
+        for piece, where in inside.values_list("pk", "place_id")
+    ]
+    staging.after_moves(by=by, at=at, moves=moves)
+    staging.after_bins_move(by=by, at=at, was=was, path=place.path)
 
 
 def _record_arrivals(*, by: Person, at: datetime, carts: list[Place], to: Place) -> None:

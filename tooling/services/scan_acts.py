@@ -12,10 +12,10 @@ from django.utils.translation import ngettext as _count
 
 from tooling.engineering.codes import fold
 from tooling.errors import Conflict, ToolingError
-from tooling.models import Kit, KitPosition, Movement, Person, Piece, Place, StockLine, ToolSet
+from tooling.models import Kit, Movement, Person, Piece, Place, StockLine, ToolSet
 from tooling.queries.homes import home_of, homes_of_pieces
 from tooling.queries.scan_lookup import Lookup, Target
-from tooling.services import stock
+from tooling.services import stock, stock_staging
 from tooling.services.carts import kit_on, move_cart
 from tooling.services.corrections import undo
 from tooling.services.due_back import USUAL
@@ -95,25 +95,11 @@ def _take_by_mark(*, by: Person, at: datetime, each: Aimed) -> Taken:
 def _take_stock(
     *, by: Person, at: datetime, scan: ScanIn, stamp: Stamp, line: StockLine, target: Target
 ) -> Taken:
-    """Into a kit go as many as it still wants of this bin; elsewhere all that is in it."""
+    """Into a kit go as many as it still wants of it; elsewhere all that is in the bin."""
     quantity = scan.quantity
-    kit_id = target.kit.pk if target.kit else None
-    if quantity is None and kit_id is not None:
-        wanted = KitPosition.objects.filter(kit_id=kit_id, stock_line=line, is_staged=False)
-        quantity = wanted.count()
-        if quantity == 0:
-            raise Conflict(
-                "wrong_position",
-                _("{drawing} from bin {label} belongs in {place}; kit {kit} wants none of it, or "
-                  "has them already."),
-                drawing=line.drawing.number,
-                label=line.code,
-                place=line.place.path_name or line.place.name,
-                kit=target.kit,
-                kit_id=kit_id,
-            )  # fmt: skip
-    elif quantity is None:
-        quantity = max(line.count, 1)
+    if quantity is None:
+        kit = stock_staging.kit_into(to=target.place, kit=target.kit)
+        quantity = stock_staging.to_take(kit=kit, line=line) if kit else max(line.count, 1)
     stock.move(by=by, at=at, line=line, quantity=quantity, to=target.place, how=scan.how,
                stamp=stamp, kit=target.kit, due_on=scan.due_on or USUAL,
                **_named(scan))  # fmt: skip

@@ -11,7 +11,9 @@ from django.utils.translation import gettext_lazy as _
 from tooling.errors import Conflict, ToolingError
 from tooling.models import (
     Drawing,
+    Kit,
     KitPosition,
+    KitState,
     Person,
     SetCopy,
     SetPass,
@@ -21,6 +23,7 @@ from tooling.models import (
     ToolSet,
 )
 from tooling.permissions import Verb, check_can
+from tooling.services import staging
 from tooling.services.codes import next_codes
 from tooling.services.edits import (
     already_there,
@@ -190,7 +193,10 @@ def edit_copy(*, by: Person, at: datetime, copy: SetCopy, **fields: Any) -> SetC
     with writing():
         fresh = SetCopy.objects.select_for_update().select_related("tool_set").get(pk=copy.pk)
         key = f"{fresh.tool_set.number}-{fresh.letter}"
-        apply_edit(by=by, at=at, row=fresh, key=key, fields=fields)
+        changed = apply_edit(by=by, at=at, row=fresh, key=key, fields=fields)
+        if changed and "from_paper_count" in fields:
+            kits = Kit.objects.filter(copy=fresh).exclude(state=KitState.CLOSED)
+            staging.restage(by=by, at=at, kit_ids=kits.values_list("pk", flat=True))
     return fresh
 
 

@@ -184,6 +184,34 @@ def after_stock_moves(*, by: Person | None, at: datetime, moves: Sequence[StockM
         settle(kit_ids=[area.kit.pk], at=at)
 
 
+def after_bins_move(*, by: Person | None, at: datetime, was: str, path: str) -> None:
+    """The same after a place went elsewhere with the bins in it: its path was, and is now."""
+    drawings = set(
+        StockLine.objects.filter(place__path__startswith=path, count__gt=0).values_list(
+            "drawing_id", flat=True
+        )
+    )
+    if drawings:
+        touch_kits_of(drawings=drawings)
+        _restage_around(at=at, paths=[was, path])
+
+
+def _restage_around(*, at: datetime, paths: Sequence[str]) -> None:
+    """Count anew for the kits in whose gathering places these paths lie or lay."""
+    areas = _areas()
+    for area in areas:
+        if any(path != area.gathering and _holds(area, path) for path in paths):
+            _restage_counts(area, _counted(area), areas)
+            settle(kit_ids=[area.kit.pk], at=at)
+            bump([area.kit.pk])
+
+
+def _counted(area: _Area) -> set[int]:
+    """The drawings of which the kit claims counts."""
+    wanted = KitPosition.objects.filter(POOLED, kit=area.kit)
+    return set(wanted.values_list("drawing_id", flat=True))
+
+
 def _holds(area: _Area, path: str) -> bool:
     return bool(area.gathering) and path.startswith(area.gathering)
 
@@ -192,9 +220,12 @@ def _name_bin(came: Sequence[int], line_id: int) -> None:
     KitPosition.objects.filter(pk__in=came, stock_line=None).update(stock_line=line_id)
 
 
-def restage(*, by: Person | None, at: datetime, kit_ids: Iterable[int]) -> None:
+def restage(
+    *, by: Person | None, at: datetime, kit_ids: Iterable[int], paths: Sequence[str] = ()
+) -> None:
     """Write anew what is staged for these kits, after what they claim or where they gather
-    changed; tell their open screens and those of kits that claim the same."""
+    changed; tell their open screens and those of kits that claim the same. ``paths``: where one
+    gathers or gathered, which may lie in another's place."""
     ids = set(kit_ids)
     areas = _areas()
     claims = KitPosition.objects.filter(kit__in=ids, is_open=True)
@@ -203,8 +234,9 @@ def restage(*, by: Person | None, at: datetime, kit_ids: Iterable[int]) -> None:
     nothing.update(is_staged=False, holds_piece=False)
     for area in areas:
         if area.kit.pk in ids:
-            wanted = KitPosition.objects.filter(POOLED, kit=area.kit)
-            _restage_counts(area, set(wanted.values_list("drawing_id", flat=True)), areas)
+            _restage_counts(area, _counted(area), areas)
+    if paths:
+        _restage_around(at=at, paths=paths)
     rows = claims.filter(piece__isnull=False).values_list("piece_id", "piece__place_id")
     after_moves(by=by, at=at, moves=[Moved(piece, place, place, None) for piece, place in rows])
     settle(kit_ids=ids, at=at)

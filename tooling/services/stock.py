@@ -22,6 +22,7 @@ from tooling.services.due_back import USUAL, Departure, DueOn, note_departures
 from tooling.services.movements import Stamp, check_place_is_used, row
 from tooling.services.owner_gate import check_line, check_may_leave, raise_first
 from tooling.services.owner_reports import settle_slip
+from tooling.services.stock_staging import check_may_come, kit_into
 from tooling.services.write import lock, writing
 
 COMES_IN = (What.RECEIVE, What.MAKE, What.COUNT)
@@ -98,14 +99,15 @@ def move(
     ``due_on`` matters where it is away.
 
     Raises NotAllowed, ``stock_short``, ``absurd_quantity``, ``place_not_used``,
-    ``already_there``, ``owner_approval_missing``.
+    ``already_there``, ``owner_approval_missing``; into a kit also ``piece_held`` and
+    ``piece_not_fit``.
     """
     check_can(by, Verb.MOVE_PIECES)
     check_place_is_used(to)
     _check_quantity(quantity)
     with writing():
         lock(places={to.pk}, stock={line.pk})
-        line = StockLine.objects.select_related("drawing", "place").get(pk=line.pk)
+        line = StockLine.objects.select_related("drawing", "place", "owner").get(pk=line.pk)
         if line.place_id == to.pk:
             raise Conflict(
                 "already_there",
@@ -117,6 +119,9 @@ def move(
         stamp = stamp or Stamp.of(at)
         _kept, kept = check_may_leave(pieces=(), lines=[line.pk], to=to, at=stamp.effective_at)
         raise_first(kept.values())
+        kit = kit_into(to=to, kit=fields.get("kit"))
+        if kit is not None:
+            check_may_come(line=line, kit=kit)
         target = line_at(like=line, place=to)
         added = row(
             stamp=stamp,

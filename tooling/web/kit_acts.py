@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import timedelta
 from typing import Any
 
@@ -19,7 +19,7 @@ from tooling.errors import NotAllowed, ToolingError, Unknown
 from tooling.models import How, Job, Kit, KitPosition, KitState, Piece
 from tooling.permissions import Verb, check_can
 from tooling.queries.find import find_filler
-from tooling.queries.kits import find_kit
+from tooling.queries.kits import bin_for, find_kit
 from tooling.services import jobs, kits, scans
 from tooling.services.paper_sets import handle
 from tooling.services.scan_moves import ScanIn
@@ -117,7 +117,7 @@ def tick(request: HttpRequest, number: str) -> HttpResponse:
     def act(kit: Kit, way: dict[str, Any]) -> str:
         position = _position(kit, request.POST.get("position"))
         code = _claimed_code(kit, position, way)
-        _record(request, kit, [code], quantity=1 if position.stock_line else None)
+        _record(request, kit, [code], quantities={} if position.piece else {code: 1})
         return f"#list-{position.station_number}"
 
     return _done(request, number, act)
@@ -126,39 +126,57 @@ def tick(request: HttpRequest, number: str) -> HttpResponse:
 def _claimed_code(kit: Kit, position: KitPosition, way: dict[str, Any]) -> str:
     """The label code of what a position claims. A set from paper becomes pieces when the first
     of them is handled."""
-    claimed = position.piece or position.stock_line
-    if claimed is not None:
-        return claimed.code
+    if position.piece is not None:
+        return position.piece.code
+    chosen = bin_for(kit.number, position.pk, at=way["at"])
+    if chosen:
+        return chosen
     if kit.copy is not None and kit.copy.from_paper_count is not None:
         return handle(
             copy_id=kit.copy.pk, position_id=position.set_position_id, to=kit.number, **way
         )
     raise ToolingError(
         "nothing_chosen",
-        gettext_lazy("Nothing is chosen for this position yet. Choose a piece first."),
+        gettext_lazy(
+            "Nothing is chosen for this position yet, or no bin has any. Choose a piece, or count "
+            "the bin it came from."
+        ),
     )
 
 
 @require_POST
 def fetch(request: HttpRequest, number: str) -> HttpResponse:
     """Everything that was ticked on the pull list lies in the kit now."""
-    ticked = request.POST.getlist("code")
+    ticked = list(dict.fromkeys(request.POST.getlist("code")))
+    quantities = {code: n for code in ticked if (n := request.POST.get(f"take-{code}"))}
 
     def act(kit: Kit, way: dict[str, Any]) -> None:
         if not ticked:
             raise ToolingError("nothing_ticked", gettext_lazy("Tick what you fetched first."))
-        taken = _record(request, kit, ticked)
+        taken = _record(request, kit, ticked, quantities=_numbers(quantities))
         words = ngettext("{n} is in the kit now.", "{n} are in the kit now.", taken)
         messages.success(request, words.format(n=taken))
 
     return _done(request, number, act, back="kit-pull-list")
 
 
+def _numbers(written: Mapping[str, str]) -> dict[str, int]:
+    """How many were taken of each bin. Raises ``absurd_quantity``."""
+    for text in written.values():
+        if not (text.isascii() and text.isdigit() and len(text) < 8):
+            raise ToolingError(
+                "absurd_quantity",
+                gettext_lazy("“{text}” cannot be a number of pieces here. Write a whole number."),
+                text=text[:20],
+            )
+    return {code: int(text) for code, text in written.items()}
+
+
 def _record(
-    request: HttpRequest, kit: Kit, ticked: Sequence[str], *, quantity: int | None = None
+    request: HttpRequest, kit: Kit, ticked: Sequence[str], *, quantities: Mapping[str, int]
 ) -> int:
-    """Ticks through the same service as a device's scans; how many were taken. A bin without a
-    quantity gives all that the kit still lacks of it.
+    """Ticks through the same service as a device's scans; how many pieces were taken. A bin
+    without a quantity gives all that the kit still lacks of it.
 
     The first that was refused is raised with its own sentence.
     """
@@ -175,7 +193,7 @@ def _record(
                 to=kit.number,
                 code=code,
                 how=How.TICK,
-                quantity=quantity,
+                quantity=quantities.get(code),
             )
             for code in ticked
         ],
@@ -183,7 +201,7 @@ def _record(
     for result in results:
         if result.status == scans.REFUSED:
             raise ToolingError(result.code, "{said}", said=result.message)
-    return len(results)
+    return sum(quantities.get(code, 1) for code in ticked)
 
 
 @require_POST
@@ -206,7 +224,7 @@ def _gathers_first(job: Job) -> tuple[Any, ...]:
 
 
 def _position(kit: Kit, key: str | None) -> KitPosition:
-    rows = KitPosition.objects.select_related("piece", "stock_line", "drawing")
+    rows = KitPosition.objects.select_related("piece", "drawing")
     if not str(key).isdecimal():
         raise Unknown(
             "unknown_position",
