@@ -169,6 +169,7 @@ def is_shut_out(got: Any) -> bool:
     return got.status_code in (401, 403) or got.headers.get("Location", "").startswith("/login/?")
 
 
+@pytest.mark.one_database
 @pytest.mark.django_db
 @pytest.mark.parametrize("route", TABLE)
 def test_whoever_may_gets_in_and_nobody_else(
