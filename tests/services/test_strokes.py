@@ -9,9 +9,11 @@ import pytest
 
 from tests.world import World
 from tooling.errors import ToolingError
-from tooling.models import LengthEntry, Person, Piece
+from tooling.models import Job, LengthEntry, Person, Piece
+from tooling.queries.kit_views import PositionView
+from tooling.queries.kits import kit_page
 from tooling.queries.strokes import Strokes, strokes_of
-from tooling.services import lengths_run, work
+from tooling.services import kits, lengths_run, work
 from tooling.services.rebuild import differences
 
 M = 10**9
@@ -91,3 +93,59 @@ def test_absurd_strokes_and_nothing_at_all_are_refused(
     with pytest.raises(ToolingError, match="absurd_length"):
         made(crew, at, blade, 0)
     assert now(blade).strokes_run == 0
+
+
+def on_the_line(world: World, blade: Piece, crew: Person, **job: object) -> str:
+    """The number of a kit that calls for a roll and, on the line, the blade's drawing."""
+    roll = world.drawing("R-1")
+    tool_set = world.tool_set("T-1", {(1, "top", 1): roll, (1, "line", 1): blade.drawing})
+    world.copy(tool_set, "A", {(1, "line", 1): blade})
+    plan = world.job(tool_set, world.mill("M1"), **job)
+    kit = kits.open_kit(by=crew, at=world.at, job=plan)
+    return kits.assemble(by=crew, at=world.at, kit=kit).number
+
+
+def of_blade(number: str, at: datetime) -> PositionView:
+    return kit_page(number, at=at).line[0]
+
+
+def test_a_blunt_tool_is_worn_until_it_is_sharpened(
+    world: World, crew: Person, engineer: Person, at: datetime, blade: Piece
+) -> None:
+    made(crew, at - DAY, blade, 20_000)
+    number = on_the_line(world, blade, crew)
+    assert of_blade(number, at).state == "to_fetch"
+    made(crew, at - DAY, blade, 1)
+    seen = of_blade(number, at)
+    assert (seen.state, seen.to_sharpen) == ("worn", True)
+    assert "20\u202f001 strokes" in seen.reason
+    spare = world.piece(blade.drawing, blade.place)
+    offered = of_blade(number, at).alternative
+    assert offered is not None
+    assert offered.code == spare.code
+    work.record_work(by=engineer, at=at, piece=blade, kind="sharpen", done_on=date(2026, 11, 25))
+    assert of_blade(number, at).state == "to_fetch"
+
+
+def test_a_tool_that_the_job_would_blunt_may_not_last(
+    world: World, crew: Person, at: datetime, blade: Piece
+) -> None:
+    made(crew, at, blade, 4_000, length_nm=12_000 * M)
+    made(crew, at, blade, 15_000)
+    number = on_the_line(world, blade, crew, length_nm=3_001 * M)
+    page = kit_page(number, at=at)
+    assert (page.line[0].state, page.next_step.code) == ("may_not_last", "choose_place")
+    assert "1 to sharpen before this run" in page.header
+    assert "to measure" not in page.header
+    Job.objects.update(length_nm=3_000 * M)
+    assert of_blade(number, at).state == "to_fetch"
+
+
+def test_a_blunt_spare_is_not_offered(
+    world: World, crew: Person, at: datetime, blade: Piece
+) -> None:
+    spare = world.piece(blade.drawing, blade.place)
+    made(crew, at, spare, 20_001)
+    number = on_the_line(world, blade, crew)
+    Piece.objects.filter(pk=blade.pk).update(condition="cracked")
+    assert of_blade(number, at).alternative is None

@@ -13,6 +13,7 @@ from tooling.queries.regrind_intervals import Interval
 from tooling.queries.settings import Given
 from tooling.queries.shafts import FitsOn
 from tooling.queries.stock_pools import Pools
+from tooling.queries.strokes import Strokes
 from tooling.queries.whereabouts import Whereabouts
 
 
@@ -39,6 +40,7 @@ class Facts:
     after their last run. ``given``: the shop's settings about wear and lifting.
     ``own_path``: the path of the kit's own gathering place. ``chains``: by drawing id, its
     revisions in order, where there were several. ``consents``: what owners said of the pieces.
+    ``strokes``: by piece id, of line tooling that is to be sharpened now and then.
     """
 
     job: Job
@@ -59,6 +61,7 @@ class Facts:
     consents: Consents = NO_CONSENTS
     pools: Pools = field(default_factory=Pools)
     is_fetching: bool = False
+    strokes: Mapping[int, Strokes] = field(default_factory=dict)
 
     def ruling(self, piece: Piece) -> Ruling | None:
         """What newer revisions say of the piece; None for one to the current revision."""

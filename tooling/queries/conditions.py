@@ -25,6 +25,7 @@ from tooling.queries.shafts import FitsOn, ShaftAt
 from tooling.queries.spares import Looking, Spares, spares
 from tooling.queries.stock_conditions import Claimed
 from tooling.queries.stock_pools import pools_of
+from tooling.queries.strokes import strokes_of
 from tooling.queries.whereabouts import whereabouts
 
 SETTINGS = [
@@ -88,8 +89,8 @@ def conditions(questions: Sequence[Question], *, at: datetime, offer: bool = Tru
 
     Keys must differ over all questions. With ``offer`` each position in trouble gets an
     alternative where one exists, every spare once per question. Eight queries whatever is asked,
-    two more where pieces have run, one more where owners' consents matter, one more for each
-    question with trouble to offer for.
+    two more where pieces have run, two where line tooling made strokes, one more where owners'
+    consents matter, one more for each question with trouble to offer for.
     """
     all_facts = load_facts(questions, at=at)
     verdicts: dict[int, Verdict] = {}
@@ -136,6 +137,7 @@ def load_facts(questions: Sequence[Question], *, at: datetime) -> tuple[Facts, .
     by_piece = _claims(kits, set(pieces))
     running = any(question.job.length_nm > 0 for question in questions)
     stand = intervals(pieces.values()) if running else {}
+    strokes = strokes_of(pieces.values())
     revisions, chains = _revisions(asked)
     away, fits = whereabouts(), FitsOn()
     pools = pools_of(
@@ -166,6 +168,7 @@ def load_facts(questions: Sequence[Question], *, at: datetime) -> tuple[Facts, .
             own_path=_own_path(kits, question),
             pools=pools,
             is_fetching=question.is_fetching,
+            strokes=strokes,
         )
         for question in questions
     ]

@@ -60,6 +60,7 @@ def position_view(row: KitPosition, answers: Answers) -> PositionView:
         peg_code=row.peg.code if row.peg else "",
         revision_note=verdict.revision_note,
         is_new=verdict.is_new,
+        to_sharpen=verdict.to_sharpen,
         where=asked.where,
         is_pooled=answers.is_pooled(row.pk),
         stock_count=verdict.stock_count,

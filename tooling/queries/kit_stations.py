@@ -14,10 +14,13 @@ from tooling.queries.shafts import StationAt, Stations
 def station_views(
     rows: Sequence[KitPosition], views: Sequence[PositionView], stations: Stations
 ) -> tuple[StationView, ...]:
-    """Stations in order of their numbers; a pass on no station of the mill gets its own column."""
+    """Stations in order of their numbers; a pass on no station of the mill gets its own column.
+    What stands on the line is in none of them."""
     by: dict[int, list[PositionView]] = defaultdict(list)
     first: dict[int, KitPosition] = {}
     for row, view in zip(rows, views, strict=True):
+        if view.is_on_the_line:
+            continue
         by[view.station].append(view)
         first.setdefault(view.station, row)
     return tuple(

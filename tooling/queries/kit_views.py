@@ -75,8 +75,9 @@ class Verdict:
     """The answer for one position: its state, why in one sentence, where the piece is now.
 
     ``revision_note``: what a newer revision says to mind of a piece made to an older one;
-    ``is_new``: the set was not proved with it yet. ``stock``: the bin from which it comes, whose
-    it is and how many lie there.
+    ``is_new``: the set was not proved with it yet; ``to_sharpen``: it is line tooling and its
+    strokes are the trouble. ``stock``: the bin from which it comes, whose it is and how many lie
+    there.
     """
 
     state: State
@@ -89,6 +90,7 @@ class Verdict:
     not_yet_seen: bool = False
     revision_note: str = ""
     is_new: bool = False
+    to_sharpen: bool = False
     stock: str = ""
     stock_owner: str = ""
     stock_count: int = 0
@@ -141,6 +143,7 @@ class PositionView:
     peg_code: str
     revision_note: str = ""
     is_new: bool = False
+    to_sharpen: bool = False
     where: str = ""
     is_pooled: bool = False
     stock_count: int = 0
@@ -301,8 +304,8 @@ class ConflictView:
 
 @dataclass(frozen=True)
 class NextStep:
-    """The one thing to do now. ``code``: assemble, choose_place, solve, measure, fetch, close,
-    closed."""
+    """The one thing to do now. ``code``: assemble, choose_place, solve, measure, sharpen, fetch,
+    close, closed."""
 
     code: str
     said: str
@@ -353,6 +356,16 @@ class KitPage:
     @property
     def is_complete(self) -> bool:
         return self.counts.here == self.counts.total > 0
+
+    @property
+    def new_pieces(self) -> int:
+        """How many of it are new: the set was not proved with them yet."""
+        return sum(each.is_new for each in self.positions)
+
+    @property
+    def line(self) -> tuple[PositionView, ...]:
+        """Line tooling and hardware, as the strip meets them."""
+        return tuple(each for each in self.positions if each.is_on_the_line)
 
     @property
     def trouble_stations(self) -> tuple[int, ...]:

@@ -10,7 +10,14 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from tooling.models import Kit, KitState, Shaft
-from tooling.queries.kit_views import GRAVEST_FIRST, Counts, NextStep, PositionView, State
+from tooling.queries.kit_views import (
+    GRAVEST_FIRST,
+    Counts,
+    NextStep,
+    PositionView,
+    State,
+    Verdict,
+)
 
 
 def where_words(pass_number: int, shaft: str, order: int, where: str = "") -> str:
@@ -33,25 +40,29 @@ def closed_words(kit: Kit) -> str:
     return _("Closed complete on {day}.").format(day=day)
 
 
-def header_for(kit: Kit, counts: Counts, not_yet_seen: int) -> str:
+def header_for(kit: Kit, counts: Counts, told: Sequence[Verdict | PositionView]) -> str:
     """One sentence: "41 of 48 pieces here, 5 to fetch, 1 missing, 1 to measure before this run"."""
     if kit.state == KitState.CLOSED:
         return closed_words(kit)
     parts = [
         _("{here} of {total} pieces here").format(here=counts.here, total=counts.total),
-        *(said for said in _parts(counts) if said),
+        *_parts(counts, sum(each.to_sharpen for each in told if each.state == State.MAY_NOT_LAST)),
     ]
+    not_yet_seen, new = sum(each.not_yet_seen for each in told), sum(each.is_new for each in told)
     if not_yet_seen:
         parts.append(_("{count} not yet seen").format(count=not_yet_seen))
+    if new:
+        parts.append(_("{count} new, not proved yet").format(count=new))
     return ", ".join(parts)
 
 
-def _parts(counts: Counts) -> list[str]:
+def _parts(counts: Counts, to_sharpen: int) -> list[str]:
     told = (
         (counts.to_fetch, _("{count} to fetch")),
         (counts.missing, _("{count} missing")),
         (counts.worn, _("{count} worn")),
-        (counts.may_not_last, _("{count} to measure before this run")),
+        (counts.may_not_last - to_sharpen, _("{count} to measure before this run")),
+        (to_sharpen, _("{count} to sharpen before this run")),
         (counts.held, _("{count} held")),
         (counts.out, _("{count} out")),
         (counts.taken, _("{count} taken by other jobs")),
@@ -76,7 +87,8 @@ def next_step_for(kit: Kit, views: Sequence[PositionView], counts: Counts) -> Ne
         )
     trouble = _gravest(views)
     if trouble is not None:
-        code = "measure" if trouble.state == State.MAY_NOT_LAST else "solve"
+        measure = trouble.state == State.MAY_NOT_LAST and not trouble.to_sharpen
+        code = "measure" if measure else "sharpen" if trouble.to_sharpen else "solve"
         return NextStep(code, _trouble_words(trouble), trouble)
     if counts.to_fetch:
         waiting = [view for view in views if view.state == State.TO_FETCH]
@@ -91,7 +103,7 @@ def _gravest(views: Sequence[PositionView]) -> PositionView | None:
 
 
 def _trouble_words(view: PositionView) -> str:
-    where = where_words(view.pass_number, view.shaft, view.order)
+    where = where_words(view.pass_number, view.shaft, view.order, view.where)
     words = f"{where[:1].upper()}{where[1:]}: {view.reason}"
     if view.alternative is not None:
         words += " " + _("Instead: {alternative}.").format(alternative=view.alternative.said)

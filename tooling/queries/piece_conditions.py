@@ -14,6 +14,7 @@ from tooling.queries.condition_facts import Facts
 from tooling.queries.kit_views import State, Verdict
 from tooling.queries.shafts import ShaftAt
 from tooling.queries.spares import below_least
+from tooling.queries.strokes import Strokes
 from tooling.queries.whereabouts import GONE_KINDS
 
 TO_CLEAN = (Condition.BUILD_UP, Condition.DIRTY)
@@ -33,6 +34,7 @@ def verdict(facts: Facts, piece: Piece, shaft: ShaftAt | None, is_staged: bool) 
         not_yet_seen=piece.seen_at is None,
         revision_note=ruled.note_said if ruled is not None else "",
         is_new=piece.condition == Condition.NEW,
+        to_sharpen=found.to_sharpen,
     )
 
 
@@ -62,7 +64,7 @@ def _impossible(
     staged = None if is_staged else _staged_elsewhere(facts, piece)
     return (
         staged
-        or _worn(piece)
+        or _worn(facts, piece)
         or _held(facts, piece, is_staged)
         or _does_not_fit(facts, piece, shaft)
         or (_out(piece, beyond) if beyond is not None else None)
@@ -101,11 +103,14 @@ def _reserved(facts: Facts, piece: Piece) -> Verdict | None:
     return Verdict(State.TAKEN, reason, due_back=kit.binding.ends, other_kit=kit.number)
 
 
-def _worn(piece: Piece) -> Verdict | None:
+def _worn(facts: Facts, piece: Piece) -> Verdict | None:
     if piece.condition in NOT_FIT:
         return Verdict(
             State.WORN, _("It is {condition}.").format(condition=piece.get_condition_display())
         )
+    strokes = facts.strokes.get(piece.pk)
+    if strokes is not None and strokes.is_over:
+        return Verdict(State.WORN, _blunt(strokes), to_sharpen=True)
     name = below_least(piece)
     if not name:
         return None
@@ -165,6 +170,10 @@ def _out(piece: Piece, place: Place) -> Verdict:
 
 
 def _in_doubt(facts: Facts, piece: Piece, is_staged: bool) -> Verdict:
+    strokes = facts.strokes.get(piece.pk)
+    if strokes is not None and strokes.is_over_with(facts.job.length_nm):
+        said = _goes_blunt(strokes, facts.job.length_nm)
+        return Verdict(State.MAY_NOT_LAST, said, to_sharpen=True)
     if facts.is_over_usual(piece.pk) and piece.pk not in facts.measured:
         return Verdict(State.MAY_NOT_LAST, _may_not_last(facts, piece))
     place = piece.place.path_name or piece.place.name
@@ -193,6 +202,28 @@ def _may_not_last(facts: Facts, piece: Piece) -> str:
         usual=_strip(interval.usual_nm, unit),
         count=interval.regrinds,
     )
+
+
+def _blunt(strokes: Strokes) -> str:
+    return _(
+        "It made {since} strokes since it was last sharpened; it is to be sharpened at {limit}."
+    ).format(since=_many(strokes.since), limit=_many(strokes.limit))
+
+
+def _goes_blunt(strokes: Strokes, length_nm: int) -> str:
+    return _(
+        "Sharpen it before this run, or carry the spare: it made {since} strokes since it was last "
+        "sharpened, this job takes some {job} more, and it is to be sharpened at {limit}."
+    ).format(
+        since=_many(strokes.since),
+        job=_many(strokes.of_job(length_nm)),
+        limit=_many(strokes.limit),
+    )
+
+
+def _many(n: int | None) -> str:
+    """A whole number with its thousands apart."""
+    return f"{n or 0:,}".replace(",", "\u202f")
 
 
 def _strip(nm: int, unit: StripUnit) -> str:

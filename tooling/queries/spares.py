@@ -18,6 +18,7 @@ from tooling.models import (
 from tooling.queries.bindings import Binding, OpenKit
 from tooling.queries.consents import Consents, consents_about
 from tooling.queries.old_pieces import Chains, ruling
+from tooling.queries.strokes import strokes_of
 from tooling.queries.whereabouts import Whereabouts
 
 UNUSABLE = (*NOT_FIT, Condition.HOLD)
@@ -85,7 +86,7 @@ class Looking:
 def spares(looking: Looking, drawings: Collection[int]) -> Spares:
     """What is free of these drawings: claimed neither by the job's own kit nor by one that binds
     it at the same time, nor staged for any. One query, one more where an owner's consent
-    matters; none without drawings."""
+    matters, two where line tooling made strokes; none without drawings."""
     return Spares(_pieces(looking, drawings) if drawings else {})
 
 
@@ -103,7 +104,8 @@ def _pieces(looking: Looking, drawings: Collection[int]) -> dict[int, tuple[Spar
     by: dict[int, list[Spare]] = {}
     free = list(rows)
     consents = consents_about(free, [looking.job])
+    blunt = {pk for pk, strokes in strokes_of(free).items() if strokes.is_over}
     for piece in free:
-        if looking.may_use(piece, consents):
+        if piece.pk not in blunt and looking.may_use(piece, consents):
             by.setdefault(piece.drawing_id, []).append(Spare(piece, piece.is_allotted))
     return {drawing: tuple(found) for drawing, found in by.items()}
