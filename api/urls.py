@@ -10,10 +10,12 @@ from api.views import (
     drawing_parts,
     drawings,
     imports,
+    incidents,
     jobs,
     kits,
     mills,
     owners,
+    pictures,
     piece_records,
     pieces,
     places,
@@ -30,6 +32,17 @@ PIECES = [
     path("pieces/<str:code>/history/", pieces.PieceHistory.as_view(), name="api-piece-history"),
     path("pieces/<str:code>/hold/", pieces.HoldPiece.as_view(), name="api-piece-hold"),
     path("pieces/<str:code>/lift/", pieces.LiftPiece.as_view(), name="api-piece-lift"),
+    path("pieces/<str:code>/stop/", incidents.StopPiece.as_view(), name="api-piece-stop"),
+    path(
+        "pieces/<str:code>/condition/",
+        incidents.SayCondition.as_view(),
+        name="api-piece-condition",
+    ),
+    path(
+        "pieces/<str:code>/condition/undo/",
+        incidents.UndoCondition.as_view(),
+        name="api-piece-condition-undo",
+    ),
     path("pieces/<str:code>/aliases/", pieces.PieceAliases.as_view(), name="api-piece-aliases"),
     path(
         "pieces/<str:code>/readings/",
@@ -43,6 +56,34 @@ PIECES = [
     path("stock/", stock.Stock.as_view(), name="api-stock"),
     path("stock/<str:code>/", stock.OneStock.as_view(), name="api-stock-line"),
     path("stock/<str:code>/change/", stock.ChangeStock.as_view(), name="api-stock-change"),
+]
+PICTURES = [
+    path("pictures/", pictures.Pictures.as_view(), name="api-pictures"),
+    path("pictures/<int:number>/", pictures.OnePicture.as_view(), name="api-picture"),
+    path("pictures/<int:number>/words/", pictures.SayPicture.as_view(), name="api-picture-say"),
+    path(
+        "pictures/<int:number>/take-back/",
+        pictures.TakeBackPicture.as_view(),
+        name="api-picture-take-back",
+    ),
+    path(
+        "pictures/<int:number>/put-back/",
+        pictures.PutBackPicture.as_view(),
+        name="api-picture-put-back",
+    ),
+    path("pictures/<int:number>/file/", pictures.PictureFile.as_view(), name="api-picture-file"),
+    path(
+        "pictures/<int:number>/small/",
+        pictures.SmallPictureFile.as_view(),
+        name="api-picture-small",
+    ),
+    path("incidents/", incidents.Incidents.as_view(), name="api-incidents"),
+    path("incidents/<int:number>/", incidents.OneIncident.as_view(), name="api-incident"),
+    path(
+        "incidents/<int:number>/undo-stop/",
+        incidents.UndoStop.as_view(),
+        name="api-incident-undo-stop",
+    ),
 ]
 PLACES = [
     path("places/", places.Places.as_view(), name="api-places"),
@@ -122,6 +163,7 @@ KITS = [
 
 urlpatterns: list[URLPattern | URLResolver] = [
     *PIECES,
+    *PICTURES,
     *PLACES,
     *DRAWINGS,
     *MILLS,

@@ -169,11 +169,6 @@ class HoldIn(ActionIn):
     reason = serializers.CharField(max_length=200)
 
 
-class LiftIn(ActionIn):
-    condition = serializers.ChoiceField(USABLE, default=Condition.SOUND)
-    reason = serializers.CharField(default="", allow_blank=True, max_length=400)
-
-
 class AliasIn(ActionIn):
     text = serializers.CharField(max_length=40)
 

@@ -11,13 +11,13 @@ from rest_framework.response import Response
 
 from api.door import Door, answer, by, given
 from api.paging import Keyset, asked_after, paged
+from api.serializers.pictures import LiftIn
 from api.serializers.pieces import (
     AliasIn,
     CreatePiecesIn,
     EditPieceIn,
     EntryOut,
     HoldIn,
-    LiftIn,
     PieceDetailOut,
     PieceOut,
     PiecesAsked,
@@ -28,7 +28,7 @@ from tooling.queries.piece_history import Entry, piece_history
 from tooling.queries.piece_page import piece_page
 from tooling.queries.piece_records import piece_records
 from tooling.queries.pieces import Filters, search_pieces
-from tooling.services import pieces
+from tooling.services import holds, pieces
 
 
 class Pieces(Door):
@@ -99,26 +99,26 @@ class PieceHistory(Door):
 
 
 class HoldPiece(Door):
-    """Stop a piece: no kit may stage it until somebody lifts the hold."""
+    """Hold a piece in doubt, for a reason in words: no kit may stage it until it is lifted."""
 
-    verbs = {"POST": Verb.RECORD_READINGS}
+    verbs = {"POST": Verb.STOP_PIECES}
 
     @extend_schema(request=HoldIn, responses=PieceDetailOut)
     def post(self, request: Request, code: str) -> Response:
         piece, values = piece_of(code), given(HoldIn, request)
-        pieces.hold_piece(by=by(request), at=timezone.now(), piece=piece, **values)
+        holds.hold_piece(by=by(request), at=timezone.now(), piece=piece, **values)
         return _piece(piece.code)
 
 
 class LiftPiece(Door):
-    """Let a held piece be used again, saying in which condition it is."""
+    """Let a held piece be used again, with the condition it was found in and why."""
 
-    verbs = {"POST": Verb.EDIT_RECORDS}
+    verbs = {"POST": Verb.LIFT_HOLDS}
 
     @extend_schema(request=LiftIn, responses=PieceDetailOut)
     def post(self, request: Request, code: str) -> Response:
         piece, values = piece_of(code), given(LiftIn, request)
-        pieces.lift_hold(by=by(request), at=timezone.now(), piece=piece, **values)
+        holds.lift_hold(by=by(request), at=timezone.now(), piece=piece, **values)
         return _piece(piece.code)
 
 

@@ -17,7 +17,7 @@ from django.urls import URLResolver, get_resolver
 from tests.photographs import a_png
 from tests.world import MM, World
 from tooling.models import DrawingFile, Gauge, Person, PieceAlias, Role, SetPosition, Task
-from tooling.services import files, imports, kits, pictures
+from tooling.services import files, holds, imports, kits, pictures
 
 TABLE: dict[str, dict[str, str]] = json.loads(
     (Path(__file__).parent.parent / "access_table.json").read_text()
@@ -28,6 +28,8 @@ METHODS = ("GET", "POST", "PUT", "PATCH", "DELETE")
 NOWHERE = r"api/v1/^[\s\S]*$"
 QUERIES = {
     "scan/read/": "?code={code}",
+    "scan/stop/": "?code={code}",
+    "scan/condition/": "?code={code}",
     "labels.pdf": "?codes={code}",
     "labels/etching.svg": "?text={code}",
 }
@@ -95,13 +97,16 @@ def found(world: World, cast: dict[str, Person], settings: Any, tmp_path: Path) 
     revision = drawing.revisions.get()
     photo = SimpleUploadedFile("a.png", a_png())
     picture = pictures.keep(by=engineer, at=at, upload=photo, piece=piece)
+    incident = holds.stop(by=engineer, at=at, piece=piece, what="chipped")
     set_row = {"number": "T-1", "position": position.pk, "copy": copy.pk, "letter": "A",
                "mill": "M1", "chart": chart.pk, "set_pass": position.set_pass_id}  # fmt: skip
     return {
+        "pieces/<slug:code>/stop/": {"code": piece.code, "number": incident.pk},
         "kits/jobs/": {"number": job.number},
         "kits/": kit_row,
         "pieces/stock/": {"code": line.code},
         "pieces/": {"code": piece.code, "number": alias.pk},
+        "incidents/": {"number": incident.pk},
         "pictures/": {"number": picture.pk, "sha256": picture.small.sha256},
         "mills/": mill_row,
         "sets/drawings/": {
@@ -120,6 +125,8 @@ def found(world: World, cast: dict[str, Person], settings: Any, tmp_path: Path) 
         "shop/spreadsheets/": {"number": brought.pk, "kind": "pieces"},
         "labels/<int:number>.pdf": {"number": done.pk},
         "labels/": {"number": task.pk},
+        "api/v1/pictures/": {"number": picture.pk},
+        "api/v1/incidents/": {"number": incident.pk},
         "api/v1/pieces/": {"code": piece.code},
         "api/v1/stock/": {"code": line.code},
         "api/v1/places/": {"code": rack.code},

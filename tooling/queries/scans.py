@@ -10,8 +10,11 @@ from typing import Any
 
 from django.db.models import Q
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
+from tooling.errors import ToolingError
 from tooling.models import (
+    Condition,
     Kit,
     KitPosition,
     KitState,
@@ -93,7 +96,7 @@ def _a_piece(key: int) -> WhatItIs:
     said = [
         _("{drawing}, {condition}, in {place}").format(
             drawing=piece.drawing.number,
-            condition=piece.get_condition_display(),
+            condition=_condition(piece),
             place=piece.place.path_name or piece.place.name,
         )
     ]
@@ -111,6 +114,40 @@ def _a_piece(key: int) -> WhatItIs:
         said.append(_("not yet seen"))
     name = f"{piece.code} ({piece.mark})" if piece.mark else piece.code
     return WhatItIs(False, piece.code, name, "; ".join(said), "piece", piece.code)
+
+
+def _condition(piece: Piece) -> str:
+    if piece.condition != Condition.HOLD:
+        return str(piece.get_condition_display())
+    return _("held: {reason}").format(reason=piece.hold_reason or "–")
+
+
+def scanned_piece(*, scan: str, code: str) -> str:
+    """The code of the one piece that a scan moved or was refused for, else that the text names.
+
+    At most three queries besides the look-up. Raises what ``Lookup.subject`` raises, and
+    ``not_a_piece`` where a whole set, a cart or a bin was scanned.
+    """
+    try:
+        key = uuid.UUID(scan)
+    except ValueError:
+        codes = set()
+    else:
+        moved = Movement.objects.filter(scan=key, piece__isnull=False)
+        refused = RefusedScan.objects.filter(scan=key, piece__isnull=False)
+        codes = {*moved.values_list("piece__code", flat=True)[:2]}
+        codes |= {*refused.values_list("piece__code", flat=True)[:2]}
+    if len(codes) == 1:
+        return str(codes.pop())
+    found = what_is(code)
+    if found.page != "piece":
+        raise ToolingError(
+            "not_a_piece",
+            gettext_lazy("{name} is no single piece. Scan the roll's own label, then say what is "
+                         "wrong with it."),
+            name=found.name,
+        )  # fmt: skip
+    return found.code
 
 
 def _a_set(tool_set: Any) -> WhatItIs:

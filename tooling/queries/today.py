@@ -10,6 +10,7 @@ from django.db.models import F, Q, QuerySet
 
 from tooling.models import (
     AWAY_KINDS,
+    Condition,
     Import,
     ImportState,
     Job,
@@ -22,6 +23,7 @@ from tooling.models import (
 )
 from tooling.queries.kit_views import KitRow
 from tooling.queries.kits import kit_list
+from tooling.queries.owners_today import OwnersToday, owners_today
 from tooling.queries.settings import setting_values
 
 FEW = 5
@@ -30,11 +32,11 @@ CONFLICT_DAYS = 7
 WAITING = (ImportState.MAPPING, ImportState.READY, ImportState.PROBLEMS)
 
 SECTIONS: dict[str, tuple[str, ...]] = {
-    Role.VIEWER: ("kits",),
+    Role.VIEWER: ("kits", "owners"),
     Role.CREW: ("kits", "conflicts"),
-    Role.ATTENDANT: ("kits", "out", "short", "unseen"),
-    Role.ENGINEER: ("kits", "conflicts", "out", "short", "imports"),
-    Role.SUPERVISOR: ("kits", "conflicts", "imports", "out", "short", "unseen"),
+    Role.ATTENDANT: ("kits", "out", "owners", "short", "unseen"),
+    Role.ENGINEER: ("kits", "held", "conflicts", "out", "owners", "short", "imports"),
+    Role.SUPERVISOR: ("kits", "held", "conflicts", "imports", "out", "short", "unseen"),
 }
 """What each role is shown, in order; several roles see each section once."""
 
@@ -48,6 +50,17 @@ class OutRow:
     drawing: str
     place: str
     since: datetime | None
+
+
+@dataclass(frozen=True)
+class HeldRow:
+    """A stopped piece that somebody is to look at."""
+
+    code: str
+    mark: str
+    drawing: str
+    place: str
+    reason: str
 
 
 @dataclass(frozen=True)
@@ -74,6 +87,7 @@ class TodayPage:
     """Everything on the page; a section that this person is not shown is None."""
 
     kits: tuple[KitRow, ...]
+    held: Some | None
     conflicts: tuple[KitRow, ...] | None
     out: Some | None
     out_days: int
@@ -81,6 +95,7 @@ class TodayPage:
     unseen: int | None
     imports: tuple[int, ...] | None
     first_step: str
+    owners: OwnersToday | None = None
 
     @property
     def waits(self) -> int:
@@ -95,6 +110,7 @@ def today_page(person: Person, *, at: datetime) -> TodayPage:
     days = int(setting_values(["out_too_long"])["out_too_long"])
     return TodayPage(
         kits=kits,
+        held=_held() if "held" in shown else None,
         conflicts=_conflicts(kits, at) if "conflicts" in shown else None,
         out=_out(at - timedelta(days=days)) if "out" in shown else None,
         out_days=days,
@@ -102,6 +118,7 @@ def today_page(person: Person, *, at: datetime) -> TodayPage:
         unseen=Piece.objects.filter(seen_at=None).count() if "unseen" in shown else None,
         imports=_imports() if "imports" in shown else None,
         first_step="" if kits else _first_step(),
+        owners=owners_today(at=at) if "owners" in shown else None,
     )
 
 
@@ -113,6 +130,25 @@ def sections_for(person: Person) -> frozenset[str]:
 def _kits(at: datetime) -> tuple[KitRow, ...]:
     until = at + timedelta(days=DAYS_AHEAD)
     return tuple(row for row in kit_list(at=at) if row.number or row.job.starts_at < until)
+
+
+def _held() -> Some:
+    """Pieces that wait for somebody who may lift their hold."""
+    held = Piece.objects.filter(condition=Condition.HOLD)
+    rows = held.select_related("drawing", "place").order_by("code")
+    return _some(
+        held,
+        tuple(
+            HeldRow(
+                code=piece.code,
+                mark=piece.mark,
+                drawing=piece.drawing.number,
+                place=piece.place.path_name or piece.place.name,
+                reason=piece.hold_reason,
+            )
+            for piece in rows[:FEW]
+        ),
+    )
 
 
 def _conflicts(kits: tuple[KitRow, ...], at: datetime) -> tuple[KitRow, ...]:

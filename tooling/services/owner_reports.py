@@ -230,18 +230,19 @@ def note_found(
 
 def settle_slip(
     *, by: Person, at: datetime, opened_at: datetime, pieces: Iterable[int] = (),
-    lines: Iterable[int] = (),
+    lines: Iterable[int] = (), kind: str = ReportKind.LOSS,
 ) -> None:  # fmt: skip
-    """The entry from which a loss was reported has been put right: nothing was lost. Call inside
-    the write of the correction."""
+    """The entry from which a loss or damage was reported has been put right: it did not happen.
+    Call inside the write of the correction."""
     about = Q(piece__in=set(pieces)) | Q(stock_line__in=set(lines))
-    rows = OwnerReport.objects.filter(about, kind=ReportKind.LOSS, opened_at=opened_at)
+    rows = OwnerReport.objects.filter(about, kind=kind, opened_at=opened_at)
+    over = NO_LONGER_LOST if kind == ReportKind.LOSS else NO_LONGER_OPEN
     ReportNote.objects.bulk_create(
         ReportNote(
             report=report, what="settled", happened_at=at, at=at, by=by,
             note=_now("The entry was a slip and has been put right."),
         )
-        for report in rows.exclude(notes__what__in=NO_LONGER_LOST)
+        for report in rows.exclude(notes__what__in=over)
     )  # fmt: skip
 
 

@@ -154,30 +154,6 @@ def edit_piece(*, by: Person, at: datetime, piece: Piece, reason: str = "", **fi
     return fresh
 
 
-def hold_piece(*, by: Person, at: datetime, piece: Piece, reason: str) -> Piece:
-    """Stop a piece: no kit may stage it until somebody lifts the hold. Everybody who moves
-    pieces may stop a damaged one. Raises ``empty_text`` without a reason."""
-    check_can(by, Verb.RECORD_READINGS)
-    reason = require_text(reason, field="reason", label=_("Reason"), longest=200)
-    return _set_condition(
-        by=by, at=at, piece=piece, condition=Condition.HOLD, why=reason, what="held"
-    )
-
-
-def lift_hold(*, by: Person, at: datetime, piece: Piece, condition: str, reason: str = "") -> Piece:
-    """Let a held piece be used again, saying in which condition it is. Raises ``not_held``."""
-    check_can(by, Verb.EDIT_RECORDS)
-    if piece.condition != Condition.HOLD:
-        raise Conflict("not_held", _("{code} is not held."), code=piece.code)
-    if condition not in Condition.values or condition == Condition.HOLD:
-        raise ToolingError(
-            "unknown_condition", _("Say in which condition it is."), in_field="condition"
-        )
-    return _set_condition(
-        by=by, at=at, piece=piece, condition=condition, why="", what="hold lifted", reason=reason
-    )
-
-
 def add_alias(*, by: Person, at: datetime, piece: Piece, text: str) -> PieceAlias:
     """An old number under which the piece is still asked for. Raises ``already_there``."""
     check_can(by, Verb.EDIT_RECORDS)
@@ -203,28 +179,6 @@ def remove_alias(*, by: Person, at: datetime, alias: PieceAlias) -> None:
         fields = {"text": alias.text}
         record_removal(by=by, at=at, row=alias, key=alias.piece.code, fields=fields)
         alias.delete()
-
-
-def _set_condition(
-    *,
-    by: Person,
-    at: datetime,
-    piece: Piece,
-    condition: str,
-    why: str,
-    what: str,
-    reason: str = "",
-) -> Piece:
-    with writing():
-        lock(pieces=[piece.pk])
-        fresh = Piece.objects.select_related("owner").get(pk=piece.pk)
-        before, fields = fresh.condition, {"condition": condition, "hold_reason": why}
-        apply_edit(
-            by=by, at=at, row=fresh, key=fresh.code, fields=fields, what=what, reason=reason or why
-        )
-        touch_kits_of(pieces=[fresh.pk], drawings=[fresh.drawing_id])
-        report_damage(by=by, at=at, piece=fresh, before=before, said=reason)
-    return fresh
 
 
 def _no_reason(piece: Piece) -> ToolingError:

@@ -8,6 +8,8 @@ from tooling.web import (
     backups,
     drawing_parts,
     drawings,
+    holds,
+    incidents,
     jobs,
     kit_acts,
     kit_paper,
@@ -23,6 +25,7 @@ from tooling.web import (
     stock,
     today,
 )
+from tooling.web.owner_addresses import OWNERS
 
 
 class ShaftConverter:
@@ -74,8 +77,13 @@ PIECES: list[URLPattern] = [
     path("pieces/stock/<slug:code>/change/", stock.change_line, name="stock-change"),
     path("pieces/<slug:code>/", pieces.show_piece, name="piece"),
     path("pieces/<slug:code>/edit/", pieces.edit_piece, name="piece-edit"),
-    path("pieces/<slug:code>/hold/", pieces.hold_piece, name="piece-hold"),
-    path("pieces/<slug:code>/lift/", pieces.lift_hold, name="piece-lift"),
+    path("pieces/<slug:code>/stop/", holds.stop, name="piece-stop"),
+    path("pieces/<slug:code>/stop/<int:number>/", holds.stopped, name="piece-stopped"),
+    path("pieces/<slug:code>/stop/<int:number>/undo/", holds.undo_stop, name="piece-stop-undo"),
+    path("pieces/<slug:code>/hold/", holds.hold_piece, name="piece-hold"),
+    path("pieces/<slug:code>/lift/", holds.lift_hold, name="piece-lift"),
+    path("pieces/<slug:code>/condition/", holds.condition, name="piece-condition"),
+    path("pieces/<slug:code>/condition/undo/", holds.undo_condition, name="piece-condition-undo"),
     path("pieces/<slug:code>/aliases/", pieces.add_alias, name="alias-add"),
     path(
         "pieces/<slug:code>/aliases/<int:number>/remove/", pieces.remove_alias, name="alias-remove"
@@ -85,6 +93,10 @@ PIECES: list[URLPattern] = [
     path("pieces/<slug:code>/length/", piece_records.new_length, name="length-new"),
 ]
 PICTURES: list[URLPattern] = [
+    path("incidents/", incidents.show_incidents, name="incidents"),
+    path("incidents/new/", incidents.new_incident, name="incident-new"),
+    path("incidents/<int:number>/", incidents.show_incident, name="incident"),
+    path("incidents/<int:number>/correct/", incidents.correct, name="incident-correct"),
     path("pictures/", pictures.show_pictures, name="pictures"),
     path("pictures/keep/", pictures.keep, name="picture-keep"),
     path("pictures/<slug:sha256>.jpg", pictures.serve, name="picture-file"),
@@ -174,9 +186,6 @@ SHOP: list[URLPattern] = [
     path("shop/places/new/", places.new_places, name="place-new"),
     path("shop/places/<slug:code>/", places.show_place, name="place"),
     path("shop/places/<slug:code>/edit/", places.edit_place, name="place-edit"),
-    path("shop/owners/", shop.show_owners, name="owners"),
-    path("shop/owners/new/", shop.new_owner, name="owner-new"),
-    path("shop/owners/<path:code>/edit/", shop.edit_owner, name="owner-edit"),
     path("shop/people/", shop.show_people, name="people"),
     path("shop/people/new/", shop.new_person, name="person-new"),
     path("shop/people/<path:username>/edit/", shop.edit_person, name="person"),
@@ -188,4 +197,13 @@ SHOP: list[URLPattern] = [
     path("shop/settings/<slug:name>/reset/", shop.reset_setting, name="setting-reset"),
 ]
 
-urlpatterns: list[URLPattern] = [*KITS, *PIECES, *PICTURES, *MILLS, *DRAWINGS, *SETS, *SHOP]
+urlpatterns: list[URLPattern] = [
+    *KITS,
+    *PIECES,
+    *PICTURES,
+    *MILLS,
+    *DRAWINGS,
+    *SETS,
+    *SHOP,
+    *OWNERS,
+]

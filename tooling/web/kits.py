@@ -16,6 +16,7 @@ from django.views.decorators.http import require_GET
 from tooling.errors import Unknown
 from tooling.permissions import Verb, can
 from tooling.pictures.state_marks import summarise
+from tooling.queries.incidents import incidents_of_kit
 from tooling.queries.kit_views import KitPage, KitRow, ShaftView, StationView
 from tooling.queries.kits import kit_list, kit_page, kit_version
 from tooling.queries.mill_fit import FitLine, fit_page
@@ -96,6 +97,8 @@ def kit_answer(
         "place_form": PlaceForm(initial={"place": page.place}),
         "close_form": CloseForm(),
         "may_scan": page.is_open and can(request.user, Verb.MOVE_PIECES),
+        "may_stop_pieces": can(request.user, Verb.STOP_PIECES),
+        "incidents": incidents_of_kit(number),
         "next_id": uuid.uuid4(),
         "guard_s": setting_values(["scan_same_label_guard"])["scan_same_label_guard"],
         **forms,
@@ -137,6 +140,7 @@ def show_shaft(request: HttpRequest, number: str, station: int, which: str) -> H
         **live_context(request, page),
         "station": column,
         "shaft": shaft,
+        "may_stop_pieces": can(request.user, Verb.STOP_PIECES),
         "picture": shaft_picture(page, column, shaft, unit=unit),
         "summary": summarise([str(each.state) for each in shaft.positions]),
         "before": before,

@@ -12,6 +12,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from tooling.models import Mill, MillShaft, Station
 from tooling.permissions import Verb
+from tooling.queries.incidents import incidents_of_mill
 from tooling.queries.mills import mill_list, mill_page
 from tooling.services import mills as services
 from tooling.web.doors import data_of, fill_in, require, rights, signed
@@ -38,7 +39,8 @@ def show_mills(request: HttpRequest) -> HttpResponse:
 
 @require_GET
 def show_mill(request: HttpRequest, number: str) -> HttpResponse:
-    return render(request, "mills/mill.html", {"mill": mill_page(number), **rights(request)})
+    context = {"mill": mill_page(number), "incidents": incidents_of_mill(number)}
+    return render(request, "mills/mill.html", {**context, **rights(request)})
 
 
 @require_http_methods(["GET", "POST"])

@@ -35,15 +35,11 @@ class Subject:
     url: str
     row: Any
 
-    @property
-    def named(self) -> dict[str, Any]:
-        return {self.kind: self.row}
-
 
 @require_GET
 def show_pictures(request: HttpRequest) -> HttpResponse:
     """All pictures of one thing, or of everything; the newest first."""
-    subject = _subject(request.GET)
+    subject = next(iter(_subjects(request.GET)), None)
     narrow: dict[str, Any] = {}
     if subject is not None:
         narrow[subject.kind] = subject.row.pk if subject.kind == "incident" else subject.key
@@ -62,23 +58,24 @@ def show_pictures(request: HttpRequest) -> HttpResponse:
 def keep(request: HttpRequest) -> HttpResponse:
     """Take or choose pictures of the piece, place or incident that is named."""
     require(request, Verb.KEEP_PICTURES)
-    subject = _subject(request.POST if request.method == "POST" else request.GET)
-    error = None
+    said = request.POST if request.method == "POST" else request.GET
+    subjects = _subjects(said)
+    subject, error = next(iter(subjects), None), None
     if request.method == "POST":
         try:
             kept = pictures.keep_all(
                 **signed(request),
                 uploads=request.FILES.getlist("files"),
                 caption=request.POST.get("caption", ""),
-                **(subject.named if subject else {}),
+                **{each.kind: each.row for each in subjects},
             )
         except NotAllowed:
             raise
         except ToolingError as refused:
             error = refused
         else:
-            said = ngettext("{n} picture kept.", "{n} pictures kept.", len(kept))
-            messages.success(request, said.format(n=len(kept)))
+            words = ngettext("{n} picture kept.", "{n} pictures kept.", len(kept))
+            messages.success(request, words.format(n=len(kept)))
             return go_on(request, subject.url + "#pictures" if subject else reverse("pictures"))
     context = {"subject": subject, "error": error}
     return render(request, "pictures/keep.html", context, status=error.status if error else 200)
@@ -151,20 +148,21 @@ def _picture(request: HttpRequest, row: Picture, **answer: Any) -> HttpResponse:
     return render(request, "pictures/picture.html", {**context, **rights(request)}, status=status)
 
 
-def _subject(said: Any) -> Subject | None:
-    """What the address or the form names; nothing when it names nothing."""
+def _subjects(said: Any) -> list[Subject]:
+    """What the address or the form names: a piece, a place, an incident; the first leads back."""
+    found = []
     if said.get("piece"):
         piece = get_piece(said["piece"])
-        return Subject("piece", piece.code, str(piece), reverse("piece", args=[piece.code]), piece)
+        url = reverse("piece", args=[piece.code])
+        found.append(Subject("piece", piece.code, str(piece), url, piece))
     if said.get("place"):
         place = get_place(said["place"])
-        name = place.path_name or place.name
-        return Subject("place", place.code, name, reverse("place", args=[place.code]), place)
+        name, url = place.path_name or place.name, reverse("place", args=[place.code])
+        found.append(Subject("place", place.code, name, url, place))
     if said.get("incident", "").isdigit():
         number = int(said["incident"][:18])
-        row = get_row(Incident.objects.all(), said=_("such incident"), pk=number)
-        return _incident(row)
-    return None
+        found.append(_incident(get_row(Incident.objects.all(), said=_("incident"), pk=number)))
+    return found
 
 
 def _incident(row: Incident) -> Subject:
@@ -175,7 +173,7 @@ def _incident(row: Incident) -> Subject:
 def _subject_of(row: Picture) -> Subject | None:
     """The first of what a picture shows, for the way back."""
     if row.piece is not None:
-        return _subject({"piece": row.piece.code})
+        return _subjects({"piece": row.piece.code})[0]
     if row.place is not None:
-        return _subject({"place": row.place.code})
+        return _subjects({"place": row.place.code})[0]
     return _incident(row.incident) if row.incident is not None else None

@@ -7,6 +7,7 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
+from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
@@ -15,6 +16,8 @@ from tooling.errors import ToolingError
 from tooling.models import Condition, DrawingKind, Owner, Piece, PieceAlias
 from tooling.permissions import Verb
 from tooling.queries.find import find_drawing
+from tooling.queries.holds import hold_part
+from tooling.queries.owners import owner_side
 from tooling.queries.pictures import pictures_of_piece
 from tooling.queries.piece_history import piece_history
 from tooling.queries.piece_page import piece_page
@@ -22,7 +25,7 @@ from tooling.queries.pieces import Filters, find_exactly, search_pieces
 from tooling.services import pieces as services
 from tooling.web.doors import data_of, fill_in, require, rights, signed
 from tooling.web.forms.fields import unit_of
-from tooling.web.forms.pieces import AliasForm, EditPiece, HoldForm, LiftForm, NewPieces
+from tooling.web.forms.pieces import AliasForm, EditPiece, LiftForm, NewPieces
 from tooling.web.rows import get_piece
 
 
@@ -62,9 +65,15 @@ def show_piece(request: HttpRequest, code: str) -> HttpResponse:
         "piece": piece,
         "history": piece_history(piece.code, after=request.GET.get("after", "")),
         "is_older": "after" in request.GET,
-        "hold_form": HoldForm(),
         "lift_form": LiftForm(),
+        "hold": hold_part(
+            code=piece.code,
+            is_held=piece.is_held,
+            by=request.user,
+            changed=request.GET.get("changed", ""),
+        ),
         "alias_form": AliasForm(),
+        "side": owner_side(piece.code, at=timezone.now()),
         "pictures": pictures_of_piece(piece.code),
     }
     return render(request, "pieces/piece.html", {**context, **rights(request)})
@@ -118,36 +127,6 @@ def edit_piece(request: HttpRequest, code: str) -> HttpResponse:
         template="pieces/edit.html",
         save=lambda values: services.edit_piece(**signed(request), piece=piece, **values),
         done=lambda row: (reverse("piece", args=[row.code]), _("Saved.")),
-        piece=piece,
-    )
-
-
-@require_POST
-def hold_piece(request: HttpRequest, code: str) -> HttpResponse:
-    """Stop a damaged piece at once."""
-    require(request, Verb.RECORD_READINGS)
-    piece = get_piece(code)
-    return fill_in(
-        request,
-        HoldForm(request.POST),
-        template="pieces/hold.html",
-        save=lambda values: services.hold_piece(**signed(request), piece=piece, **values),
-        done=lambda row: (reverse("piece", args=[row.code]), _("Held. No kit may stage it now.")),
-        piece=piece,
-    )
-
-
-@require_POST
-def lift_hold(request: HttpRequest, code: str) -> HttpResponse:
-    """Let a held piece be used again."""
-    require(request, Verb.EDIT_RECORDS)
-    piece = get_piece(code)
-    return fill_in(
-        request,
-        LiftForm(request.POST),
-        template="pieces/hold.html",
-        save=lambda values: services.lift_hold(**signed(request), piece=piece, **values),
-        done=lambda row: (reverse("piece", args=[row.code]), _("The hold is lifted.")),
         piece=piece,
     )
 

@@ -19,6 +19,7 @@ from tooling.errors import ToolingError
 from tooling.models import How
 from tooling.permissions import Verb, can, check_can
 from tooling.queries.pieces import Filters, search_pieces
+from tooling.queries.scan_answer import ScanAnswer, scan_answer
 from tooling.queries.scans import (
     WhatItIs,
     is_recorded,
@@ -26,12 +27,14 @@ from tooling.queries.scans import (
     last_scans,
     paper_positions,
     places_to_choose,
+    scanned_piece,
     what_is,
 )
 from tooling.queries.settings import setting_values
 from tooling.services import paper_sets, scans
 from tooling.services.scan_moves import ScanIn
 from tooling.web.forms.fields import unit_of
+from tooling.web.forms.loans import a_day, whole
 from tooling.web.sessions import person_of
 
 CONTEXT = "scan_context"
@@ -47,11 +50,14 @@ def show_scan(request: HttpRequest) -> HttpResponse:
 
 def _page(request: HttpRequest, **answer: Any) -> HttpResponse:
     settings = setting_values(SETTINGS)
-    to, error = _place(request, int(settings["scan_context_idle"]))
+    place, error = _place(request, int(settings["scan_context_idle"]))
+    to = place.what if place is not None else None
     find = _said(request.GET.get("find"))
     kit = to.code if to is not None and to.code.startswith("K") else ""
     context = {
         "to": to,
+        "place": place,
+        "due_on": _due_kept(request, place),
         "error": error,
         "find": find,
         "found": search_pieces(Filters(text=find), unit=unit_of(request.user, "mm"))
@@ -71,16 +77,16 @@ def _page(request: HttpRequest, **answer: Any) -> HttpResponse:
     return render(request, "scan/scan.html", context, status=shown.status if shown else 200)
 
 
-def _place(request: HttpRequest, idle_s: int) -> tuple[WhatItIs | None, ToolingError | None]:
+def _place(request: HttpRequest, idle_s: int) -> tuple[ScanAnswer | None, ToolingError | None]:
     """Where things go now: as the address says, or as last entered and not yet forgotten."""
     code = _said(request.GET.get("to")) or _remembered(request, idle_s)
     if not code:
         return None, None
     try:
-        place = what_is(code)
+        place = scan_answer(code, at=timezone.now())
     except ToolingError as error:
         return None, error
-    return (place if place.is_place else None), None
+    return (place if place.what.is_place else None), None
 
 
 def _remembered(request: HttpRequest, idle_s: int) -> str:
@@ -91,8 +97,19 @@ def _remembered(request: HttpRequest, idle_s: int) -> str:
 
 
 def _remember(request: HttpRequest, to: str) -> None:
-    """Kept in the session, so another person begins with no place."""
-    request.session[CONTEXT] = {"to": to, "at": timezone.now().isoformat()} if to else {}
+    """Kept in the session, so another person begins with no place; with the day that was set."""
+    kept = {"to": to, "at": timezone.now().isoformat(), "due_on": request.POST.get("due_on")}
+    request.session[CONTEXT] = kept if to else {}
+
+
+def _due_kept(request: HttpRequest, place: ScanAnswer | None) -> str:
+    """When what goes to this place is due back: as was set for it, else as usual."""
+    kept = request.session.get(CONTEXT) or {}
+    if place is None or place.away is None:
+        return ""
+    if kept.get("to") == place.what.code and kept.get("due_on") is not None:
+        return str(kept["due_on"])
+    return place.due_on.isoformat() if place.due_on else ""
 
 
 @require_GET
@@ -100,19 +117,37 @@ def read(request: HttpRequest) -> HttpResponse:
     """What a code is, for the page's script: a place to put things, or a thing and where it is."""
     try:
         check_can(request.user, Verb.MOVE_PIECES)
-        found = what_is(_said(request.GET.get("code")))
+        found = scan_answer(_said(request.GET.get("code")), at=timezone.now())
     except ToolingError as error:
         told = {"code": error.code, "message": error.message, **_way_out(request, error)}
         return JsonResponse(told, status=error.status)
+    what, home = found.what, found.belongs
     return JsonResponse(
         {
-            "is_place": found.is_place,
-            "code": found.code,
-            "name": found.name,
-            "said": found.said,
-            "url": _url(found),
+            "is_place": what.is_place,
+            "code": what.code,
+            "name": what.name,
+            "said": what.said,
+            "url": _url(what),
+            "is_piece": what.page == "piece",
+            "go": _leaves_by(found),
+            "is_away": found.away is not None,
+            "due_on": found.due_on.isoformat() if found.due_on else "",
+            "carries": found.carries,
+            "count": found.count,
+            "home": home.home if home is not None else "",
+            "home_code": home.home_code if home is not None else "",
+            "is_home": home is not None and home.is_home,
+            "why": home.why_said if home is not None else "",
         }
     )
+
+
+def _leaves_by(found: ScanAnswer) -> str:
+    """What leaves the building goes by a page of its own, which asks once."""
+    if found.away is None or not found.away.leaves or found.carries:
+        return ""
+    return f"{reverse('hand-out')}?{urlencode({'to': found.away.code})}"
 
 
 @require_POST
@@ -121,17 +156,42 @@ def enter(request: HttpRequest) -> HttpResponse:
     code, to = _said(request.POST.get("code")), _said(request.POST.get("to"))
     check_can(request.user, Verb.MOVE_PIECES)
     try:
-        found = what_is(code)
+        found = scan_answer(code, at=timezone.now())
     except ToolingError as error:
         if not to:
             return _page(request, error=error)
         return _record(request, code=code, to=to, how=How.TYPED)
-    if found.is_place and not (to and found.code.startswith("C") and not to.startswith("C")):
-        _remember(request, found.code)
+    what = found.what
+    if what.is_place and not (to and what.code.startswith("C") and not to.startswith("C")):
+        if go := _leaves_by(found):
+            return redirect(go)
+        _remember(request, what.code)
         return redirect("scan")
     if not to:
-        return _page(request, told=found, told_url=_url(found))
+        return _page(request, told=found, told_url=_url(what))
+    if found.count is not None and "quantity" not in request.POST and _is_away(to):
+        return _page(request, how_many=found)
     return _record(request, code=code, to=to, how=How.TYPED)
+
+
+def _is_away(to: str) -> bool:
+    try:
+        return scan_answer(to, at=timezone.now()).away is not None
+    except ToolingError:
+        return False
+
+
+@require_GET
+def about(request: HttpRequest, act: str) -> HttpResponse:
+    """Where the piece of a scan is stopped (``act`` stop) or its condition is said."""
+    check_can(request.user, Verb.STOP_PIECES)
+    try:
+        code = scanned_piece(
+            scan=request.GET.get("scan", ""), code=_said(request.GET.get("code"))
+        )
+    except ToolingError as error:
+        return _page(request, error=error)
+    return redirect(f"piece-{act}", code)
 
 
 @require_POST
@@ -142,7 +202,8 @@ def tick(request: HttpRequest) -> HttpResponse:
     if not to:
         error = ToolingError("no_place", _("First scan where: a rack, a cart, a station, a kit."))
         return _page(request, error=error)
-    return _record(request, code=_said(request.POST.get("code")), to=to, how=How.TICK)
+    code, keeps = _said(request.POST.get("code")), not request.POST.get("there")
+    return _record(request, code=code, to=to, how=How.TICK, remembers=keeps)
 
 
 @require_POST
@@ -191,9 +252,13 @@ def leave(request: HttpRequest) -> HttpResponse:
     return redirect("scan")
 
 
-def _record(request: HttpRequest, **said: Any) -> HttpResponse:
+def _record(request: HttpRequest, *, remembers: bool = True, **said: Any) -> HttpResponse:
     """One scan through the same service as a device's batch; a form sent twice counts once."""
     by, now = person_of(request), timezone.now()
+    try:
+        said |= _asked_for(request)
+    except ToolingError as error:
+        return _page(request, error=error)
     try:
         key = uuid.UUID(request.POST.get("id", ""))
     except ValueError:
@@ -207,11 +272,32 @@ def _record(request: HttpRequest, **said: Any) -> HttpResponse:
         device_now=now,
         scans=[ScanIn(id=key, happened_at=now, **said)],
     )
-    if said["to"]:
+    if said["to"] and remembers:
         _remember(request, said["to"])
     if result.status == scans.REFUSED:
         return _page(request, error=_as_error(result, said["code"]))
     return redirect("scan")
+
+
+def _asked_for(request: HttpRequest) -> dict[str, Any]:
+    """How many of a bin, and the day it is due back, where the form asks for them.
+
+    Raises ToolingError ``absurd_quantity`` or ``not_a_day``.
+    """
+    found: dict[str, Any] = {}
+    if "quantity" in request.POST:
+        number = whole(request.POST["quantity"])
+        if number is None or number < 1:
+            text = _said(request.POST["quantity"])
+            raise ToolingError(
+                "absurd_quantity",
+                _("“{quantity}” is no number of pieces. Write a whole number."),
+                quantity=text[:20],
+            )
+        found["quantity"] = number
+    if request.POST.get("due_on") is not None:
+        found["due_on"] = a_day(request.POST["due_on"])
+    return found
 
 
 def _url(found: WhatItIs) -> str:
@@ -220,17 +306,22 @@ def _url(found: WhatItIs) -> str:
 
 
 def _as_error(result: scans.ScanResult, code: str) -> ToolingError:
-    """The refusal with its values where the code by itself is the trouble, else its sentence."""
-    if result.code == "void_label":
-        try:
-            what_is(code)
-        except ToolingError as error:
+    """The refusal with its values where the code by itself is the trouble, else its sentence and
+    the page of what was scanned."""
+    try:
+        found = what_is(code)
+    except ToolingError as error:
+        if result.code == "void_label":
             return error
-    return ToolingError(result.code, "{said}", said=result.message)
+        return ToolingError(result.code, "{said}", said=result.message)
+    return ToolingError(result.code, "{said}", said=result.message, page=_url(found))
 
 
 def _way_out(request: HttpRequest, error: ToolingError) -> dict[str, str]:
-    """What whoever may print labels can do about a void one, and where."""
+    """Where a refused thing has a page, that page; for a void label what whoever may print labels
+    can do about it."""
+    if error.values.get("page"):
+        return {"todo": gettext("Show it"), "todo_url": error.values["page"]}
     if error.code != "void_label" or not can(request.user, Verb.ISSUE_LABELS):
         return {}
     newer = error.values.get("newer")

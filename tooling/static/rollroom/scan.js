@@ -17,6 +17,8 @@ const WEDGE_MS_PER_KEY = 40;
 const ALWAYS_A_CONTEXT = /^[PMK][0-9A-Z]{6}[0-9A-Z*]$/;
 const CART = /^C[0-9A-Z]{6}[0-9A-Z*]$/;
 const TICK_INSTEAD = new Set(["unknown_code", "bad_check_character", "ambiguous_mark"]);
+const PIECE = /^[RSDLH][0-9A-Z]{6}[0-9A-Z*]$/;
+const NO_PIECE = /^[BCTKPM][0-9A-Z]{6}[0-9A-Z*]/;
 const CODE = /^[RSDLHBPCTKM][0-9A-Z]{6}[0-9A-Z*]$/;
 
 export function folded(text) {
@@ -24,15 +26,23 @@ export function folded(text) {
   return CODE.test(code) ? code : text.trim();
 }
 
-function linkTo(href, words) {
+function button(href, words, kind = "") {
   const link = document.createElement("a");
-  link.className = "button";
+  link.className = `button ${kind}`.trim();
   link.href = href;
   link.textContent = words;
-  const actions = document.createElement("div");
-  actions.className = "actions";
-  actions.append(link);
-  return actions;
+  return link;
+}
+
+function actions(...buttons) {
+  const row = document.createElement("div");
+  row.className = "actions";
+  row.append(...buttons);
+  return row;
+}
+
+function linkTo(href, words) {
+  return actions(button(href, words));
 }
 
 class ScanPage {
@@ -169,6 +179,16 @@ class ScanPage {
     line.textContent = `${what.code} · ${what.said}`;
     if (what.url) line.href = what.url;
     this.answer.replaceChildren(line);
+    if (PIECE.test(what.code)) this.answer.append(this.ways({ code: what.code }));
+  }
+
+  // What was just scanned may be damaged: one tap to stop it or to say its condition.
+  ways(scan) {
+    const query = new URLSearchParams(scan);
+    return actions(
+      button(`${this.words.stopUrl}?${query}`, this.words.wordsStop, "leaving"),
+      button(`${this.words.conditionUrl}?${query}`, this.words.wordsCondition),
+    );
   }
 
   put(code, how) {
@@ -240,10 +260,17 @@ class ScanPage {
     row.querySelector("[data-row-code]").textContent = scan.code;
     row.querySelector("[data-row-said]").textContent = result.message || result.place || "";
     if (result.status !== "taken") row.querySelector("form").remove();
-    else this.answer.replaceChildren();
+    else if (NO_PIECE.test(scan.code)) this.answer.replaceChildren();
+    else this.answerTo(scan);
     this.root.querySelector("[data-none]")?.remove();
     this.rows.prepend(row);
     while (this.rows.children.length > ROWS_KEPT) this.rows.lastElementChild.remove();
+  }
+
+  answerTo({ id, code }) {
+    const line = document.createElement("p");
+    line.textContent = code;
+    this.answer.replaceChildren(line, this.ways({ scan: id, code }));
   }
 
   undone(scan, result) {

@@ -10,6 +10,7 @@ from django.core.exceptions import ValidationError
 from django.utils.translation import gettext_lazy as _
 
 from tooling.engineering.lengths import NM_PER_MM, format_length, parse_length
+from tooling.engineering.money import parse_money, plain_money
 from tooling.errors import ToolingError
 from tooling.models import Person, Place, Unit
 from tooling.queries.find import find_drawing, find_piece, find_place
@@ -50,6 +51,24 @@ class LengthInput(forms.CharField):
 def dimension_input(name: str, label: Any, **more: Any) -> LengthInput:
     """One of the eight dimensions with its usual range."""
     return LengthInput(label=label, usual_mm=USUAL_MM[name], signed=name == "guide_offset", **more)
+
+
+class MoneyInput(forms.CharField):
+    """An amount in the shop's currency; its value is whole hundredths."""
+
+    def __init__(self, **more: Any) -> None:
+        widget = forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"})
+        super().__init__(max_length=30, widget=widget, **more)
+
+    def clean(self, value: Any) -> int | None:
+        text = super().clean(value)
+        try:
+            return parse_money(text) if text else None
+        except ToolingError as error:
+            raise said(error)
+
+    def prepare_value(self, value: Any) -> Any:
+        return plain_money(value) if isinstance(value, int) else value
 
 
 class FoundInput(forms.CharField):
@@ -172,6 +191,12 @@ def day(**more: Any) -> forms.DateField:
     return forms.DateField(
         widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"), **more
     )
+
+
+def moment(label: Any) -> forms.DateTimeField:
+    """A day and time of the shop; empty means now."""
+    widget = forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M")
+    return forms.DateTimeField(label=label, required=False, widget=widget)
 
 
 def reason_input() -> forms.CharField:

@@ -23,10 +23,12 @@ from tooling.models import (
 )
 from tooling.queries.piece_page import SIZES
 from tooling.web.forms.fields import (
+    MoneyInput,
     RecordForm,
     day,
     dimension_input,
     drawing_input,
+    moment,
     place_input,
     plain_number,
     reason_input,
@@ -35,6 +37,10 @@ from tooling.web.forms.fields import (
 )
 
 LABELS = dict(SIZES)
+FOUND = [
+    ("", _("Choose")),
+    *(each for each in Condition.choices if each[0] not in (Condition.HOLD, Condition.NEW)),
+]
 CONDITIONS = [choice for choice in Condition.choices if choice[0] != Condition.HOLD]
 
 
@@ -52,6 +58,9 @@ class _Facts(RecordForm):
         label=_("Where the mark is"), choices=MarkPlace.choices, initial=MarkPlace.OUTBOARD
     )
     owner = forms.ModelChoiceField(label=_("Owner"), queryset=Owner.objects.none())
+    value_cents = MoneyInput(
+        label=_("Value"), required=False, help_text=_("In the shop's currency, for the insurer.")
+    )
     heat_lot = forms.CharField(label=_("Heat lot"), required=False, max_length=40)
     hardness_hrc = plain_number(label=_("Hardness, HRC"), required=False, min_value=0, max_value=75)
     weighed_g = whole_number(
@@ -111,7 +120,7 @@ class EditPiece(_Facts):
 
     def __init__(self, *args: Any, piece: Piece, **more: Any) -> None:
         names = ("mark", "copy_letter", "mark_place", "owner", "heat_lot", "hardness_hrc",
-                 "weighed_g", "over_chrome", "note", "revision", "condition")  # fmt: skip
+                 "weighed_g", "over_chrome", "note", "revision", "condition", "value_cents")  # fmt: skip
         initial = {name: getattr(piece, name) for name in names}
         lengths = {f"made_{name}_nm": getattr(piece, f"made_{name}_nm") for name in DIMENSIONS}
         super().__init__(*args, initial=initial, lengths=lengths, **more)
@@ -127,18 +136,13 @@ class HoldForm(RecordForm):
 
 
 class LiftForm(RecordForm):
-    condition = forms.ChoiceField(label=_("Its condition"), choices=CONDITIONS, initial="sound")
-    reason = forms.CharField(label=_("What was found or done"), required=False, max_length=400)
+    condition = forms.ChoiceField(label=_("Found to be"), choices=FOUND)
+    reason = forms.CharField(label=_("What was found or done"), max_length=400)
     HIDDEN = ()
 
 
 class AliasForm(RecordForm):
     text = forms.CharField(label=_("Old number"), max_length=40)
-
-
-def _moment(label: Any) -> forms.DateTimeField:
-    widget = forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M")
-    return forms.DateTimeField(label=label, required=False, widget=widget)
 
 
 class ReadingForm(RecordForm):
@@ -153,7 +157,7 @@ class ReadingForm(RecordForm):
     gauge = forms.ModelChoiceField(
         label=_("Gauge"), queryset=Gauge.objects.none(), required=False, empty_label=_("not said")
     )
-    happened_at = _moment(_("Measured at"))
+    happened_at = moment(_("Measured at"))
     note = forms.CharField(label=_("Note"), required=False, max_length=300)
     sure = forms.BooleanField(label=_("It is right: I measured again"), required=False)
 
@@ -223,7 +227,7 @@ class LengthRunForm(RecordForm):
     strip_class = forms.CharField(
         label=_("Strip"), required=False, max_length=40, help_text=_("Such as galvanised.")
     )
-    happened_at = _moment(_("Until"))
+    happened_at = moment(_("Until"))
     note = forms.CharField(label=_("Note"), required=False, max_length=200)
 
     def __init__(self, *args: Any, strip_unit: Any, at: datetime, **more: Any) -> None:
