@@ -314,17 +314,18 @@ def test_dropping_a_count_changes_nothing(world, rack, attendant, at, later) -> 
     count = rack.count(attendant, at)
     for piece in (paper, stray):
         assert see(attendant, later, count, piece, rack.row).status == "taken"
+    see(attendant, later + MINUTE, count, stray, rack.shelf)  # met twice, at two shelves
     see(attendant, later, count, rack.bin, quantity=3)
-    counts.drop(by=attendant, at=later + MINUTE, count=count)
+    counts.drop(by=attendant, at=later + 2 * MINUTE, count=count)
     assert dict(Piece.objects.values_list("code", "place")) == where
     paper.refresh_from_db()
     assert paper.seen_at is None
     rack.bin.refresh_from_db()
     assert rack.bin.count == 10
     assert kept(count) == (0, 0, 0, 0)
-    late = see(attendant, later + 2 * MINUTE, count, rack.pieces[0])
+    late = see(attendant, later + 3 * MINUTE, count, rack.pieces[0])
     assert (late.status, late.code) == ("refused", "count_closed")
-    assert rack.count(attendant, later + 3 * MINUTE).number == 2
+    assert rack.count(attendant, later + 4 * MINUTE).number == 2
     assert differences() == []
 
 
