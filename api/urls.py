@@ -14,6 +14,7 @@ from api.views import (
     jobs,
     kits,
     mills,
+    owner_acts,
     owners,
     pictures,
     piece_records,
@@ -24,6 +25,7 @@ from api.views import (
     set_parts,
     sets,
     stock,
+    task_files,
 )
 
 PIECES = [
@@ -85,11 +87,33 @@ PICTURES = [
         name="api-incident-undo-stop",
     ),
 ]
+OWNERS = [
+    path("owners/<str:code>/register/", owners.Register.as_view(), name="api-owner-register"),
+    path("owners/<str:code>/pieces/", owners.OwnerPieces.as_view(), name="api-owner-pieces"),
+    path("owners/<str:code>/marks/", owners.Marks.as_view(), name="api-owner-marks"),
+    path(
+        "owners/<str:code>/approvals/", owner_acts.Approvals.as_view(), name="api-owner-approvals"
+    ),
+    path("approvals/<int:number>/letter/", owner_acts.Letter.as_view(), name="api-letter"),
+    path("owner-questions/", owner_acts.Questions.as_view(), name="api-owner-questions"),
+    path("owner-reports/", owner_acts.Reports.as_view(), name="api-owner-reports"),
+    path("owner-reports/<int:number>/", owner_acts.OneReport.as_view(), name="api-owner-report"),
+    path(
+        "owner-reports/<int:number>/notes/",
+        owner_acts.ReportNotes.as_view(),
+        name="api-owner-report-notes",
+    ),
+    path("pieces/<str:code>/owner-mark/", owners.PieceMark.as_view(), name="api-piece-owner-mark"),
+    path("insured/", owners.Insured.as_view(), name="api-insured"),
+    path("dormant/", owners.Dormant.as_view(), name="api-dormant"),
+    path("tasks/<int:number>/file/", task_files.TaskFile.as_view(), name="api-task-file"),
+]
 PLACES = [
     path("places/", places.Places.as_view(), name="api-places"),
     path("places/<str:code>/", places.OnePlace.as_view(), name="api-place"),
     path("owners/", owners.Owners.as_view(), name="api-owners"),
     path("owners/<str:code>/", owners.OneOwner.as_view(), name="api-owner"),
+    *OWNERS,
 ]
 DRAWINGS = [
     path("drawings/", drawings.Drawings.as_view(), name="api-drawings"),
@@ -159,6 +183,7 @@ KITS = [
     path("kits/<str:number>/assemble/", kits.AssembleKit.as_view(), name="api-kit-assemble"),
     path("kits/<str:number>/close/", kits.CloseKit.as_view(), name="api-kit-close"),
     path("kits/<str:number>/fill/", kits.FillKit.as_view(), name="api-kit-fill"),
+    path("kits/<str:number>/prove/", kits.ProveKit.as_view(), name="api-kit-prove"),
 ]
 
 urlpatterns: list[URLPattern | URLResolver] = [

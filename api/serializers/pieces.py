@@ -89,6 +89,9 @@ class PieceOut(serializers.Serializer[Any]):
     hardness_hrc = serializers.FloatField(allow_null=True)
     over_chrome = serializers.BooleanField()
     note = serializers.CharField()
+    value_cents = serializers.IntegerField(
+        allow_null=True, help_text="In hundredths of the shop's currency; null: not valued."
+    )
 
 
 class SizeOut(serializers.Serializer[Any]):
@@ -141,6 +144,9 @@ class _FactsIn(ActionIn):
     )
     over_chrome = serializers.BooleanField(required=False)
     note = serializers.CharField(required=False, allow_blank=True, max_length=400)
+    value_cents = serializers.IntegerField(
+        required=False, allow_null=True, min_value=0, max_value=10**14
+    )
     reason = serializers.CharField(
         required=False,
         default="",

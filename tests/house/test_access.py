@@ -16,7 +16,18 @@ from django.urls import URLResolver, get_resolver
 
 from tests.photographs import a_png
 from tests.world import MM, World
-from tooling.models import DrawingFile, Gauge, Person, PieceAlias, Role, SetPosition, Task
+from tooling.models import (
+    Approval,
+    DrawingFile,
+    Gauge,
+    Owner,
+    OwnerReport,
+    Person,
+    PieceAlias,
+    Role,
+    SetPosition,
+    Task,
+)
 from tooling.services import files, holds, imports, kits, pictures
 
 TABLE: dict[str, dict[str, str]] = json.loads(
@@ -87,6 +98,14 @@ def found(world: World, cast: dict[str, Person], settings: Any, tmp_path: Path) 
     made = {"kind": "labels", "by": engineer, "created_at": at}
     task = Task.objects.create(**made)
     done = Task.objects.create(state="done", file=file, **made)
+    register = Task.objects.create(**{**made, "kind": "register"})
+    drawn = Task.objects.create(state="done", file=file, **{**made, "kind": "register"})
+    theirs = world.piece(drawing, rack, owner=Owner.objects.create(code="ORN", name="Orn"))
+    asked = {"owner": theirs.owner, "kind": "scrap", "answer": "asked", "dated_on": at.date()}
+    letter = Approval.objects.create(**asked, file=file, file_name="a.pdf", at=at)
+    report = OwnerReport.objects.create(
+        owner=theirs.owner, piece=theirs, kind="loss", what_happened="gone", opened_at=at
+    )
     backup = Task.objects.create(**{**made, "kind": "backup"})
     settings.DATA_DIR = tmp_path
     (tmp_path / "backups").mkdir(exist_ok=True)
@@ -117,6 +136,10 @@ def found(world: World, cast: dict[str, Person], settings: Any, tmp_path: Path) 
         },
         "sets/": set_row,
         "shop/places/": {"code": rack.code},
+        "shop/owners/reports/": {"number": report.pk},
+        "shop/owners/letters/": {"number": letter.pk},
+        "shop/owners/registers/<int:number>.pdf": {"number": drawn.pk},
+        "shop/owners/registers/": {"number": register.pk},
         "shop/owners/": {"code": "SHOP"},
         "shop/people/": {"username": "crew"},
         "shop/gauges/": {"number": "G-1"},
@@ -131,6 +154,9 @@ def found(world: World, cast: dict[str, Person], settings: Any, tmp_path: Path) 
         "api/v1/stock/": {"code": line.code},
         "api/v1/places/": {"code": rack.code},
         "api/v1/owners/": {"code": "SHOP"},
+        "api/v1/approvals/": {"number": letter.pk},
+        "api/v1/owner-reports/": {"number": report.pk},
+        "api/v1/tasks/<int:number>/file/": {"number": done.pk},
         "api/v1/drawings/": {"number": "R-1", "revision": "A", "order": 1},
         "api/v1/mills/": mill_row,
         "api/v1/sets/": {**set_row, "set_pass": 1},

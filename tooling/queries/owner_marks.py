@@ -68,6 +68,12 @@ def mark_walk(owner: Owner, *, which: str = "todo", begin: int = 0, size: int = 
     )
 
 
+def mark_row(code: str) -> MarkRow:
+    """One piece of it. One query."""
+    rows = with_marks(Piece.objects.filter(code=code)).select_related("drawing", "place")
+    return _row(rows.get())
+
+
 def with_marks(pieces: QuerySet[Piece]) -> QuerySet[Piece]:
     """Each piece with what the newest look for its owner's mark said."""
     newest = OwnerMarkCheck.objects.filter(piece=OuterRef("pk")).order_by("-checked_at", "-pk")

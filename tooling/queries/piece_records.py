@@ -42,6 +42,7 @@ class PieceRecord:
     length_run_nm: int
     note: str
     sizes_nm: Mapping[str, int | None]
+    value_cents: int | None = None
 
 
 def piece_records(codes: Iterable[str]) -> list[PieceRecord]:
@@ -95,4 +96,5 @@ def _record(
         length_run_nm=piece.length_run_nm,
         note=piece.note,
         sizes_nm={name: size_of(piece, name) for name in DIMENSIONS},
+        value_cents=piece.value_cents,
     )

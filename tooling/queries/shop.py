@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
-from django.db.models import Count, F
+from django.db.models import F
 from django.utils.translation import gettext_lazy as _
 
 from tooling.errors import Unknown
@@ -51,16 +51,6 @@ class PersonRow:
     is_active: bool
 
 
-@dataclass(frozen=True)
-class OwnerRow:
-    code: str
-    name: str
-    is_shop: bool
-    contact: str
-    consent_reference: str
-    pieces: int
-
-
 def shop_page() -> ShopPage:
     """What there is, in numbers. Twelve queries."""
     shop = Shop.objects.filter(pk=1).first() or Shop(name="")
@@ -94,22 +84,6 @@ def people_list() -> list[PersonRow]:
             person.is_active,
         )
         for person in people
-    ]
-
-
-def owner_list() -> list[OwnerRow]:
-    """Every owner with how many pieces are theirs. One query."""
-    rows = Owner.objects.annotate(piece_count=Count("pieces")).order_by("-is_shop", "name")
-    return [
-        OwnerRow(
-            row.code,
-            row.name,
-            row.is_shop,
-            row.contact,
-            row.consent_reference,
-            row.piece_count,
-        )
-        for row in rows
     ]
 
 

@@ -10,6 +10,7 @@ from django.utils.translation import gettext_lazy as _
 from tooling.errors import Conflict, ToolingError
 from tooling.models import OwnerMarkCheck, Person, Picture, Piece
 from tooling.permissions import Verb, check_can
+from tooling.services import files, pictures
 from tooling.services.approvals import own_tooling
 from tooling.services.edits import optional_text
 from tooling.services.write import lock, writing
@@ -23,12 +24,14 @@ def check_mark(
     is_there: bool,
     checked_at: datetime | None = None,
     picture: Picture | None = None,
+    upload: files.Upload | None = None,
     note: str = "",
 ) -> OwnerMarkCheck:
-    """Somebody looked for the owner's mark on a piece. The owner must be loaded.
+    """Somebody looked for the owner's mark on a piece. The owner must be loaded. A picture of it
+    is one that is kept already, or an ``upload`` to keep.
 
     Raises Conflict ``own_tooling`` and ``other_piece`` (a picture of another), ToolingError
-    ``in_the_future``, ``long_text``.
+    ``in_the_future``, ``long_text``, and what `pictures.keep` says of an upload.
     """
     check_can(by, Verb.RECORD_READINGS)
     checked_at = checked_at or at
@@ -46,6 +49,9 @@ def check_mark(
             "other_piece", _("That picture shows another piece."), in_field="picture"
         )  # fmt: skip
     note = optional_text(note, field="note", label=_("Note"), longest=200)
+    if upload is not None:
+        caption = str(_("Owner's mark"))
+        picture = pictures.keep(by=by, at=at, upload=upload, piece=piece, caption=caption)
     with writing():
         lock(pieces=[piece.pk])
         return OwnerMarkCheck.objects.create(

@@ -22,7 +22,7 @@ from PIL import Image
 
 from tooling.engineering.money import plain_money, say_money
 from tooling.errors import Conflict
-from tooling.models import Owner, Person, Shop, StoredFile
+from tooling.models import Owner, Person, Shop, StoredFile, Task
 from tooling.paper.insured_list import Column, InsuredSheet, Table, insured_pdf
 from tooling.paper.owner_register import register_pdf
 from tooling.paper.pages import PaperName, paper_size
@@ -58,12 +58,32 @@ Progress = Callable[[float], None]
 def ask_for_register(*, by: Person, at: datetime, owner: Owner, paper: str) -> int | None:
     """Have the worker draw a large register and give back the task's number; None for a small one,
     which is drawn while one waits. Raises ``unknown_paper``."""
-    check_can(by, Verb.EXPORT)
     paper_size(paper)
     if pieces_of(owner).count() <= MOST_AT_ONCE:
+        check_can(by, Verb.EXPORT)
         return None
+    return ask_to_draw(by=by, at=at, owner=owner, paper=paper).pk
+
+
+def ask_to_draw(*, by: Person, at: datetime, owner: Owner, paper: str) -> Task:
+    """Have the worker draw a register, however large. Raises ``unknown_paper``."""
+    check_can(by, Verb.EXPORT)
+    paper_size(paper)
     given = {"owner": owner.code, "paper": paper}
-    return tasks.ask(by=by, at=at, kind=KIND, given=given).pk
+    return tasks.ask(by=by, at=at, kind=KIND, given=given)
+
+
+def check_small(owner: Owner) -> None:
+    """Raise Conflict ``register_is_large`` for one that only the worker draws."""
+    count = pieces_of(owner).count()
+    if count > MOST_AT_ONCE:
+        raise Conflict(
+            "register_is_large",
+            gettext_lazy("{owner} has {count} pieces here: that register is drawn in the "
+                         "background. Ask for it on the owner's page."),
+            owner=owner.name,
+            count=count,
+        )  # fmt: skip
 
 
 def draw_register(

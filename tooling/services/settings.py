@@ -77,15 +77,30 @@ def reset_setting(
 
 
 def edit_shop(*, by: Person, at: datetime, **fields: str) -> Shop:
-    """The shop's name, time zone and units."""
+    """The shop's name, time zone, units and currency. Raises ``not_a_currency``."""
     check_can(by, Verb.RUN_SHOP)
     require_fields(Shop, fields)
     if "name" in fields:
         fields["name"] = require_text(fields["name"], field="name", label=_("Name"), longest=120)
+    if "currency" in fields:
+        fields["currency"] = _currency(fields["currency"])
     with writing():
         shop, _made = Shop.objects.get_or_create(pk=1, defaults={"name": fields.get("name", "")})
         apply_edit(by=by, at=at, row=shop, key="shop", fields=fields)
     return shop
+
+
+def _currency(text: str) -> str:
+    """Three capital letters, as ISO 4217 has them, or nothing."""
+    currency = text.strip().upper()
+    if currency and not (len(currency) == 3 and currency.isascii() and currency.isalpha()):
+        raise ToolingError(
+            "not_a_currency",
+            _("“{text}” is no currency. Write its three letters, such as USD."),
+            text=text.strip()[:20],
+            in_field="currency",
+        )
+    return currency
 
 
 def _declared(name: str) -> Declared:

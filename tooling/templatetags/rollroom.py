@@ -16,7 +16,10 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from tooling.engineering.lengths import format_length, format_strip_length, say_length
+from tooling.engineering.money import say_money
 from tooling.pictures.state_marks import STATE_WORDS
+from tooling.queries.kit_views import PositionView
+from tooling.queries.kit_words import where_words
 from tooling.templatetags.person_time import say_time
 
 register = template.Library()
@@ -25,6 +28,7 @@ SHAFT_WORDS = {
     "top": gettext_lazy("top"),
     "bottom": gettext_lazy("bottom"),
     "side": gettext_lazy("side"),
+    "line": gettext_lazy("on the line"),
 }
 
 UNKNOWN = "–"
@@ -64,6 +68,12 @@ def strip_length(context: Context, nm: int | None) -> str:
 def thousands(n: int | None) -> str:
     """A whole number with its thousands apart."""
     return UNKNOWN if n is None else f"{n:,}".replace(",", "\u202f")
+
+
+@register.simple_tag
+def money(cents: int | None, currency: str = "") -> str:
+    """An amount in the shop's currency; a dash for what nobody valued."""
+    return UNKNOWN if cents is None else say_money(cents, currency)
 
 
 @register.filter
@@ -119,6 +129,17 @@ def state_word(state: str) -> str:
 @register.filter
 def shaft_word(shaft: str) -> str:
     return str(SHAFT_WORDS[shaft])
+
+
+@register.filter
+def position_words(position: PositionView) -> str:
+    """Where a position of a kit is: its station and shaft, or where on the line."""
+    if position.is_on_the_line:
+        said = where_words(position.pass_number, position.shaft, position.order, position.where)
+        return f"{said[:1].upper()}{said[1:]}"
+    return _("Station {station}, {shaft}, {order}").format(
+        station=position.station, shaft=SHAFT_WORDS[position.shaft], order=position.order
+    )
 
 
 @register.simple_tag

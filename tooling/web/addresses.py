@@ -25,13 +25,14 @@ from tooling.web import (
     stock,
     today,
 )
+from tooling.web.keeping_addresses import KEEPING
 from tooling.web.owner_addresses import OWNERS
 
 
 class ShaftConverter:
-    """One of the three shafts in an address."""
+    """One of the three shafts in an address, or what stands on the line."""
 
-    regex = "top|bottom|side"
+    regex = "top|bottom|side|line"
 
     def to_python(self, value: str) -> str:
         return value
@@ -67,6 +68,7 @@ KITS: list[URLPattern] = [
     path("kits/<slug:number>/fetch/", kit_acts.fetch, name="kit-fetch"),
     path("kits/<slug:number>/turn/", kit_acts.turn, name="kit-turn"),
     path("kits/<slug:number>/close/", kit_acts.close, name="kit-close"),
+    path("kits/<slug:number>/prove/", kit_acts.prove, name="kit-prove"),
 ]
 PIECES: list[URLPattern] = [
     path("pieces/", pieces.show_pieces, name="pieces"),
@@ -199,6 +201,7 @@ SHOP: list[URLPattern] = [
 
 urlpatterns: list[URLPattern] = [
     *KITS,
+    *KEEPING,
     *PIECES,
     *PICTURES,
     *MILLS,

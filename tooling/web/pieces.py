@@ -19,6 +19,7 @@ from tooling.queries.find import find_drawing
 from tooling.queries.holds import hold_part
 from tooling.queries.owners import owner_side
 from tooling.queries.pictures import pictures_of_piece
+from tooling.queries.keeping import piece_keeping
 from tooling.queries.piece_history import piece_history
 from tooling.queries.piece_page import piece_page
 from tooling.queries.pieces import Filters, find_exactly, search_pieces
@@ -75,6 +76,7 @@ def show_piece(request: HttpRequest, code: str) -> HttpResponse:
         "alias_form": AliasForm(),
         "side": owner_side(piece.code, at=timezone.now()),
         "pictures": pictures_of_piece(piece.code),
+        "keeping": piece_keeping(piece.code, at=timezone.now()),
     }
     return render(request, "pieces/piece.html", {**context, **rights(request)})
 

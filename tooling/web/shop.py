@@ -12,12 +12,12 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods
 
 from tooling.errors import Unknown
-from tooling.models import Gauge, Owner, Person, Setting, Shop
+from tooling.models import Gauge, Person, Setting, Shop
 from tooling.models.defaults import SETTINGS, SOURCES, SettingKind
 from tooling.permissions import Verb
 from tooling.queries.settings import setting_value, settings_page
-from tooling.queries.shop import gauge_list, owner_list, people_list, shop_page
-from tooling.services import gauges, owners, people, settings
+from tooling.queries.shop import gauge_list, people_list, shop_page
+from tooling.services import gauges, people, settings
 from tooling.web.doors import data_of, fill_in, require, rights, signed
 from tooling.web.forms.fields import unit_of
 from tooling.web.forms.shop import (
@@ -25,14 +25,11 @@ from tooling.web.forms.shop import (
     GaugeForm,
     MyselfForm,
     NewPerson,
-    OwnerForm,
     SettingForm,
     ShopForm,
 )
 from tooling.web.rows import get_row
 from tooling.web.sessions import person_of
-
-OWNER_FIELDS = ("code", "name", "is_shop", "contact", "consent_reference")
 
 
 @require_GET
@@ -47,7 +44,7 @@ def edit_shop(request: HttpRequest) -> HttpResponse:
     require(request, Verb.RUN_SHOP)
     row = Shop.objects.filter(pk=1).first() or Shop(name="")
     initial = {"name": row.name, "time_zone": row.time_zone, "length_unit": row.unit,
-               "strip_unit": row.strip_unit}  # fmt: skip
+               "strip_unit": row.strip_unit, "currency": row.currency}  # fmt: skip
     form = ShopForm(data_of(request), initial=initial)
 
     def save(values: dict[str, Any]) -> Shop:
@@ -59,42 +56,6 @@ def edit_shop(request: HttpRequest) -> HttpResponse:
         request, form, template="shop/form.html", save=save, done=done,
         head=_("The shop"), back=reverse("shop"),
     )  # fmt: skip
-
-
-@require_GET
-def show_owners(request: HttpRequest) -> HttpResponse:
-    return render(request, "shop/owners.html", {"owners": owner_list(), **rights(request)})
-
-
-@require_http_methods(["GET", "POST"])
-def new_owner(request: HttpRequest) -> HttpResponse:
-    require(request, Verb.RUN_SHOP)
-    return fill_in(
-        request,
-        OwnerForm(data_of(request)),
-        template="shop/form.html",
-        save=lambda values: owners.create_owner(**signed(request), **values),
-        done=lambda row: (reverse("owners"), _("{name} is an owner now.").format(name=row.name)),
-        head=_("New owner"),
-        back=reverse("owners"),
-    )
-
-
-@require_http_methods(["GET", "POST"])
-def edit_owner(request: HttpRequest, code: str) -> HttpResponse:
-    require(request, Verb.RUN_SHOP)
-    owner = get_row(Owner.objects.all(), said=code, code=code)
-    form = OwnerForm(data_of(request), initial={n: getattr(owner, n) for n in OWNER_FIELDS})
-    del form.fields["code"]
-    return fill_in(
-        request,
-        form,
-        template="shop/form.html",
-        save=lambda values: owners.edit_owner(**signed(request), owner=owner, **values),
-        done=lambda row: (reverse("owners"), _("Saved.")),
-        head=owner.name,
-        back=reverse("owners"),
-    )
 
 
 @require_GET

@@ -120,7 +120,8 @@ class EditPiece(_Facts):
 
     def __init__(self, *args: Any, piece: Piece, **more: Any) -> None:
         names = ("mark", "copy_letter", "mark_place", "owner", "heat_lot", "hardness_hrc",
-                 "weighed_g", "over_chrome", "note", "revision", "condition", "value_cents")  # fmt: skip
+                 "weighed_g", "over_chrome", "note", "revision", "condition",
+                 "value_cents")  # fmt: skip
         initial = {name: getattr(piece, name) for name in names}
         lengths = {f"made_{name}_nm": getattr(piece, f"made_{name}_nm") for name in DIMENSIONS}
         super().__init__(*args, initial=initial, lengths=lengths, **more)

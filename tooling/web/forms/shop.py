@@ -83,6 +83,12 @@ class OwnerForm(RecordForm):
         max_length=120,
         help_text=_("Where it is filed, if other jobs may use this owner's pieces."),
     )
+    insurance_reference = forms.CharField(
+        label=_("Insured"),
+        required=False,
+        max_length=120,
+        help_text=_("Who insures this owner's tooling, and under which policy."),
+    )
 
 
 def _roles() -> forms.MultipleChoiceField:
@@ -125,6 +131,12 @@ class ShopForm(RecordForm):
     time_zone = forms.ChoiceField(label=_("Time zone"), choices=())
     length_unit = forms.ChoiceField(label=_("Lengths in"), choices=Unit.choices)
     strip_unit = forms.ChoiceField(label=_("Strip length in"), choices=[("m", "m"), ("ft", "ft")])
+    currency = forms.CharField(
+        label=_("Currency"),
+        required=False,
+        max_length=3,
+        help_text=_("Three letters, such as USD or EUR; what values are written in."),
+    )
 
     def __init__(self, *args: Any, **more: Any) -> None:
         super().__init__(*args, **more)
