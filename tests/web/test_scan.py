@@ -76,7 +76,8 @@ def test_a_mark_moves_a_piece(page, piece, other) -> None:
 
 def test_a_piece_without_a_place_says_where_it_is(page, piece) -> None:
     words = enter(page, piece.code).content.decode()
-    assert f'<a href="/pieces/{piece.code}/">{piece.code} (12-T)</a>: D1, sound, in Rack A' in words
+    assert f'<a href="/pieces/{piece.code}/" data-card-name>{piece.code} (12-T)</a>' in words
+    assert "D1, sound, in Rack A" in words
     assert not Movement.objects.filter(by__isnull=False).exists()
 
 

@@ -33,6 +33,15 @@ from tooling.models import (
 STORAGE_KINDS = (PlaceKind.RACK, PlaceKind.SHELF, PlaceKind.BIN, PlaceKind.PEG)
 """Where things rest; carts, plates, stations and areas are where they are used or pass through."""
 
+NO_HOME_KINDS = (
+    *AWAY_KINDS,
+    PlaceKind.LOST,
+    PlaceKind.SCRAP,
+    PlaceKind.UNKNOWN,
+    PlaceKind.STATION,
+)
+"""Nothing belongs away, lost, scrapped, nowhere or on a shaft."""
+
 Why = Literal["own", "copy", "rested", "like"]
 
 
@@ -149,10 +158,9 @@ def _rested_rows(subject: str) -> QuerySet[Movement]:
 def _stood_rows() -> QuerySet[Movement]:
     """Of one cart: where it was put, but for mills and places away."""
     at_mill = Mill.objects.filter(place__isnull=False).annotate(lies_at=_LIES_AT)
-    never = (*AWAY_KINDS, PlaceKind.LOST, PlaceKind.SCRAP, PlaceKind.UNKNOWN, PlaceKind.STATION)
     return (
         Movement.objects.filter(cart=OuterRef("pk"), corrected_by=None, to__is_active=True)
-        .exclude(to__kind__in=never)
+        .exclude(to__kind__in=NO_HOME_KINDS)
         .exclude(Exists(at_mill.filter(lies_at__startswith=F("place__path"))))
     )
 

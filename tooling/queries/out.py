@@ -9,8 +9,11 @@ from datetime import date, datetime, timedelta
 
 from django.db import connection
 from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
 
+from tooling.errors import ToolingError
 from tooling.models import AWAY_KINDS, DueBack, Place
+from tooling.queries.scan_lookup import look_up
 from tooling.queries.settings import setting_values
 
 LEAVING_KINDS = ("grinder", "customer", "sister")
@@ -110,3 +113,66 @@ def usual_day(days: Mapping[str, int], away: Place, moved_at: datetime) -> date 
     """The day that is pre-filled for something that goes there at that time."""
     number = days[away.kind]
     return timezone.localdate(moved_at) + timedelta(days=number) if number else None
+
+
+@dataclass(frozen=True)
+class AwayPlace:
+    """Somewhere to hand things out to, and when they would usually be due back from there."""
+
+    place: Place
+    kind_word: str
+    due_on: date | None
+
+    @property
+    def code(self) -> str:
+        return self.place.code
+
+    @property
+    def name(self) -> str:
+        return self.place.path_name or self.place.name
+
+    @property
+    def leaves(self) -> bool:
+        """Out of the building, not only in somebody's hands."""
+        return self.place.kind in LEAVING_KINDS
+
+
+def away_place(text: str, *, at: datetime) -> AwayPlace:
+    """The place away that a label code, a name or a user name names. Six queries at most.
+
+    Raises ``not_away`` and what ``Lookup.target`` raises.
+    """
+    place = look_up([], [text]).target(text).place
+    found = usual_of(place, at=at)
+    if found is None:
+        raise not_away(place)
+    return found
+
+
+def usual_of(place: Place, *, at: datetime) -> AwayPlace | None:
+    """A place as one to hand out to; None when it is in the shop. Two queries at most."""
+    away = away_of([place]).get(place.pk)
+    if away is None:
+        return None
+    return AwayPlace(place, str(away.get_kind_display()), usual_day(usual_days(), away, at))
+
+
+def not_away(place: Place) -> ToolingError:
+    """What is in the shop is put away there, not handed out to it."""
+    return ToolingError(
+        "not_away",
+        _("{place} is in the shop: what goes there is put away, not handed out. Choose a "
+          "person, a grinder, a customer or a sister plant."),
+        place=place.path_name or place.name,
+        in_field="to",
+    )  # fmt: skip
+
+
+def away_places() -> dict[str, list[Place]]:
+    """Where things can be handed out to, by the word of the kind: people first. One query."""
+    rows = Place.objects.filter(kind__in=AWAY_KINDS, is_active=True).order_by("name")
+    order = ("person", "grinder", "sister", "customer")
+    found: dict[str, list[Place]] = {}
+    for place in sorted(rows, key=lambda place: order.index(place.kind)):
+        found.setdefault(str(place.get_kind_display()), []).append(place)
+    return found

@@ -120,9 +120,9 @@ def _earlier(rows: Sequence[Movement]) -> dict[_Thing, list[int]]:
     return found
 
 
-def check_due(due_on: date | None, *, at: datetime) -> None:
+def check_due(due_on: DueOn, *, at: datetime) -> None:
     """Raise ``due_in_the_past`` for a day before today, ``improbable_value`` beyond ten years."""
-    if due_on is None:
+    if due_on is None or isinstance(due_on, Usual):
         return
     today = timezone.localdate(at)
     if due_on < today:

@@ -9,17 +9,15 @@ from datetime import datetime
 from django.utils.translation import gettext_lazy as _
 
 from tooling.errors import Conflict, ToolingError
-from tooling.models import AWAY_KINDS, Change, Person, Piece, Place, PlaceKind, SetCopy
+from tooling.models import Change, Person, Piece, Place, SetCopy
 from tooling.permissions import Verb, check_can
+from tooling.queries.homes import NO_HOME_KINDS
 from tooling.services.edits import apply_edit
 from tooling.services.movements import check_place_is_used
 from tooling.services.write import lock, record_change, writing
 
 SAID = "said where it belongs"
 TAKEN_BACK = "took back where it belongs"
-NO_HOME = (*AWAY_KINDS, PlaceKind.LOST, PlaceKind.SCRAP, PlaceKind.UNKNOWN, PlaceKind.STATION)
-"""Nothing belongs away, lost, scrapped, nowhere or on a shaft."""
-
 
 @dataclass(frozen=True)
 class Said:
@@ -87,7 +85,7 @@ def belongs_here(*, by: Person, at: datetime, place: Place) -> Said:
         pieces = [
             piece
             for piece in rows.select_related("home", "place").order_by("code")
-            if not piece.place.path.startswith(on_carts) and piece.place.kind not in NO_HOME
+            if not piece.place.path.startswith(on_carts) and piece.place.kind not in NO_HOME_KINDS
         ]
         lock(pieces=[piece.pk for piece in pieces], places=[cart.pk for cart in carts])
         homes: list[tuple[Piece | Place, Place | None]] = [(each, each.place) for each in pieces]
@@ -104,7 +102,7 @@ def copy_belongs_here(*, by: Person, at: datetime, copy: SetCopy) -> Said:
     check_can(by, Verb.EDIT_PLACES)
     with writing():
         rows = Piece.objects.filter(allotments__copy=copy, place__is_active=True)
-        pieces = list(rows.exclude(place__kind__in=NO_HOME).select_related("home", "place"))
+        pieces = list(rows.exclude(place__kind__in=NO_HOME_KINDS).select_related("home", "place"))
         lock(pieces=[piece.pk for piece in pieces])
         if not pieces:
             raise _nothing(str(copy))
@@ -167,7 +165,7 @@ def _check_home(home: Place | None) -> None:
     if home is None:
         return
     check_place_is_used(home)
-    if home.kind in NO_HOME:
+    if home.kind in NO_HOME_KINDS:
         raise ToolingError(
             "no_home_there",
             _("Nothing belongs in {place}: it is a {kind}. Choose a rack, shelf, bin, peg, cart or "

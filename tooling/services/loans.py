@@ -15,12 +15,12 @@ from tooling.errors import Conflict, ToolingError
 from tooling.models import DueBack, How, Movement, Person, Piece, Place, StockLine, ToolSet
 from tooling.permissions import Verb, check_can
 from tooling.queries.loans import Loan, loans
-from tooling.queries.out import away_of
+from tooling.queries.out import away_of, not_away
 from tooling.queries.scan_lookup import Lookup, look_up
 from tooling.services import stock
 from tooling.services.carts import move_cart
 from tooling.services.corrections import undo
-from tooling.services.due_back import USUAL, DueOn, Usual, check_due
+from tooling.services.due_back import USUAL, DueOn, check_due
 from tooling.services.edits import optional_text
 from tooling.services.movements import Stamp, check_place_is_used, find_movement
 from tooling.services.paper_sets import copy_named
@@ -61,9 +61,9 @@ def hand_out(
     """
     check_can(by, Verb.MOVE_PIECES)
     check_place_is_used(to)
-    _check_away(to)
-    if not isinstance(due_on, Usual):
-        check_due(due_on, at=at)
+    if to.pk not in away_of([to]):
+        raise not_away(to)
+    check_due(due_on, at=at)
     key = act or uuid.uuid4()
     with writing():
         if act is not None and Movement.objects.filter(uuid=key).exists():
@@ -172,15 +172,16 @@ def _hand_out_rest(found: _Sorted, shared: Act, *, first: int) -> None:
         number += 1
 
 
-def _check_away(to: Place) -> None:
-    if away_of([to]).get(to.pk) is None:
-        raise ToolingError(
-            "not_away",
-            _("{place} is in the shop: what goes there is put away, not handed out. Choose a "
-              "person, a grinder, a customer or a sister plant."),
-            place=to.path_name or to.name,
-            in_field="to",
-        )  # fmt: skip
+def codes_of(code: str, *, to: Place) -> list[str]:
+    """What a scan puts on the list: itself, or of a set each piece of the copy that can go.
+
+    Raises what ``Lookup.subject`` and ``pieces_of_set`` raise.
+    """
+    subject = look_up([code], []).subject(code)
+    if not isinstance(subject, ToolSet):
+        return [code]
+    ids = pieces_of_set(subject, code, to)
+    return list(Piece.objects.filter(pk__in=ids).order_by("code").values_list("code", flat=True))
 
 
 def take_back(*, by: Person, at: datetime, act: UUID) -> int:

@@ -18,7 +18,6 @@ from tooling.queries.scan_lookup import Lookup, Target
 from tooling.services import stock, stock_staging
 from tooling.services.carts import kit_on, move_cart
 from tooling.services.corrections import undo
-from tooling.services.due_back import USUAL
 from tooling.services.guided import home_target
 from tooling.services.movements import Stamp, find_movement, lock_pieces, pieces_now
 from tooling.services.paper_sets import copy_named, unfold
@@ -63,7 +62,7 @@ def _take_cart(
 ) -> Taken:
     """One row, whatever is on it; it says how much that is, and which open kit."""
     moved = move_cart(by=by, at=at, cart=cart, to=target.place, how=scan.how, stamp=stamp,
-                      due_on=scan.due_on or USUAL, **_named(scan))  # fmt: skip
+                      due_on=scan.due_on, **_named(scan))  # fmt: skip
     place = moved.to or target.place
     pieces = Piece.objects.filter(place__path__contains=f"/{cart.code}/").count()
     words = _count(
@@ -101,7 +100,7 @@ def _take_stock(
         kit = stock_staging.kit_into(to=target.place, kit=target.kit)
         quantity = stock_staging.to_take(kit=kit, line=line) if kit else max(line.count, 1)
     stock.move(by=by, at=at, line=line, quantity=quantity, to=target.place, how=scan.how,
-               stamp=stamp, kit=target.kit, due_on=scan.due_on or USUAL,
+               stamp=stamp, kit=target.kit, due_on=scan.due_on,
                **_named(scan))  # fmt: skip
     words = _count(
         "{count} of {what} is in {place}.", "{count} of {what} are in {place}.", quantity
@@ -159,7 +158,7 @@ def _take_whole(
         sees=False,
         code_read=scan.code[:60],
         content_hash=scan.content_hash,
-        due_on=scan.due_on or USUAL,
+        due_on=scan.due_on,
     )
     rows, refused = move_together(act=act, going=moving)
     if not rows:

@@ -6,7 +6,7 @@ import hashlib
 import uuid
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, date, datetime
+from datetime import UTC, datetime
 from functools import cached_property
 
 from django.utils.translation import gettext as _now
@@ -21,7 +21,7 @@ from tooling.models import (
 from tooling.queries.homes import Home, homes_of_pieces
 from tooling.queries.scan_lookup import Lookup, Target
 from tooling.services import staging
-from tooling.services.due_back import USUAL, Departure, note_departures
+from tooling.services.due_back import USUAL, Departure, DueOn, Usual, note_departures
 from tooling.services.guided import home_target
 from tooling.services.movements import (
     PieceNow,
@@ -51,7 +51,7 @@ class ScanIn:
     corrects: uuid.UUID | None = None
     sequence: int | None = None
     quantity: int | None = None
-    due_on: date | None = None
+    due_on: DueOn = USUAL
     only_home: bool = False
 
     @cached_property
@@ -59,8 +59,8 @@ class ScanIn:
         """Of all that was said, to tell a repeat from a change."""
         when = self.happened_at.astimezone(UTC).isoformat()
         said = [self.code, self.to, self.how, when, str(self.corrects), str(self.quantity)]
-        if self.due_on is not None:
-            said.append(self.due_on.isoformat())
+        if not isinstance(self.due_on, Usual):
+            said.append(str(self.due_on))
         return hashlib.sha256("\x1f".join(said).encode()).hexdigest()
 
 
@@ -205,7 +205,7 @@ def _departure(each: Aimed, piece: PieceNow) -> Departure:
         movement=each.scan.id,
         to=to,
         moved_at=each.stamp.effective_at,
-        due_on=each.scan.due_on or USUAL,
+        due_on=each.scan.due_on,
         before=piece.placed_by_id if piece.place_id == to.pk else None,
     )
 

@@ -17,9 +17,9 @@ from tooling.models import Condition, DrawingKind, Owner, Piece, PieceAlias
 from tooling.permissions import Verb
 from tooling.queries.find import find_drawing
 from tooling.queries.holds import hold_part
+from tooling.queries.keeping import piece_keeping
 from tooling.queries.owners import owner_side
 from tooling.queries.pictures import pictures_of_piece
-from tooling.queries.keeping import piece_keeping
 from tooling.queries.piece_history import piece_history
 from tooling.queries.piece_page import piece_page
 from tooling.queries.pieces import Filters, find_exactly, search_pieces

@@ -13,6 +13,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from tooling.models import Place
 from tooling.permissions import Verb
+from tooling.queries.keeping import place_keeping
 from tooling.queries.pictures import pictures_of_place
 from tooling.queries.places import find_places, place_news, place_page, top_places
 from tooling.services import places as services
@@ -41,6 +42,7 @@ def show_place(request: HttpRequest, code: str) -> HttpResponse:
         "place": place,
         "news": place_news(place.code),
         "pictures": pictures_of_place(place.code),
+        "keeping": place_keeping(place.code),
         "crumbs": [(_("Places"), reverse("places")), *crumbs],
     }
     return render(request, "places/place.html", {**context, **rights(request)})

@@ -1,11 +1,13 @@
 // The Scan page: two beats, where and then what. A wedge scanner, or fingers, write into
 // #scan-field; Enter ends a code. Marks and page data come from the data- attributes of [data-scan]:
 //   data-scans-url   POST batches (see scan-queue.js)
-//   data-read-url    GET ?code= → {is_place, code, name, said, url}: what a code is, where it belongs;
-//                    or {code, message, todo, todo_url}: why it is nothing, what to do and where
+//   data-read-url    GET ?code= → {is_place, code, name, said, url, …}: what a code is, where it
+//                    belongs; or {code, message, todo, todo_url}: why it is nothing, what to do
 //   data-idle-s      the context is let go after so long without a scan
 //   data-guard-s     the same label within so long in the same context counts once
 //   data-to, data-to-name   a context to begin with (from a place's own page)
+//   data-only-home   guided put-away: a thing is taken only where it belongs
+// After every scan that changed something the page's body hears "scanned".
 import { ScanQueue } from "./scan-queue.js";
 import { Signal } from "./scan-signal.js";
 import { uuid } from "./uuid.js";
@@ -18,6 +20,7 @@ const ALWAYS_A_CONTEXT = /^[PMK][0-9A-Z]{6}[0-9A-Z*]$/;
 const CART = /^C[0-9A-Z]{6}[0-9A-Z*]$/;
 const TICK_INSTEAD = new Set(["unknown_code", "bad_check_character", "ambiguous_mark"]);
 const PIECE = /^[RSDLH][0-9A-Z]{6}[0-9A-Z*]$/;
+const BIN = /^B[0-9A-Z]{6}[0-9A-Z*]$/;
 const NO_PIECE = /^[BCTKPM][0-9A-Z]{6}[0-9A-Z*]/;
 const CODE = /^[RSDLHBPCTKM][0-9A-Z]{6}[0-9A-Z*]$/;
 
@@ -73,6 +76,8 @@ class ScanPage {
       this.read(this.field.value);
     });
     this.field.addEventListener("keydown", () => this.countKey());
+    this.due = this.root.querySelector("[data-due-on]");
+    this.due?.addEventListener("change", () => this.backSoon());
     // A finger on the field wants the keyboard; the focus that the page keeps does not.
     this.field.addEventListener("pointerdown", () => (this.field.inputMode = "text"));
     this.root.addEventListener("click", (event) => this.clicked(event));
@@ -85,17 +90,24 @@ class ScanPage {
 
   // The buttons belong to plain forms; here the page does their work without leaving.
   clicked(event) {
-    const button = event.target.closest("[data-undo], [data-leave], [data-tick], [data-enter]");
+    const button = event.target.closest("[data-undo], [data-leave], [data-tick], [data-enter], [data-put]");
     if (button) event.preventDefault();
     if (button?.matches("[data-undo]")) this.undo(button.closest("[data-id]"));
     if (button?.matches("[data-leave]")) this.leave();
     if (button?.matches("[data-tick]")) this.tick(button.dataset.tick);
     if (button?.matches("[data-enter]")) this.read(button.dataset.enter);
+    if (button?.matches("[data-put]")) this.send({ to: button.dataset.putTo, code: button.dataset.put, how: "tick" });
     if (!event.target.closest("a, input, select, textarea, summary")) this.focus();
   }
 
   focus() {
     this.field.focus({ preventScroll: true });
+  }
+
+  // A day is set in several strokes; the scanner gets its field back when that is over.
+  backSoon() {
+    clearTimeout(this.back);
+    this.back = setTimeout(() => this.focus(), 1500);
   }
 
   countKey() {
@@ -148,7 +160,12 @@ class ScanPage {
   }
 
   enter(place, quietly = false) {
+    if (place.go) {
+      window.location.assign(place.go);
+      return;
+    }
     this.setTo(place.code);
+    if (!quietly) this.sayMore(place);
     this.context.dataset.set = "";
     this.context.querySelector("[data-context-name]").textContent = place.name;
     this.context.querySelector("[data-context-said]").textContent = this.words.wordsInto;
@@ -158,9 +175,24 @@ class ScanPage {
     if (!quietly) this.signal.show("context", place.name, place.said);
   }
 
+  // What else there is to a place: the day for one away, the way home for a cart.
+  sayMore(place) {
+    const part = (name) => this.context.querySelector(`[data-context-${name}]`);
+    if (!this.due) return;
+    part("due").hidden = this.due.disabled = !place.is_away;
+    this.due.value = place.due_on || "";
+    part("slip").href = part("slip").dataset.contextSlip + place.code;
+    part("carries").hidden = !place.carries;
+    part("walk").href = part("walk").dataset.contextWalk + place.code;
+    part("home").hidden = !place.home_code || place.is_home;
+    part("home-name").textContent = place.home || "";
+    Object.assign(part("home").querySelector("[data-put]").dataset, { put: place.code, putTo: place.home_code || "" });
+  }
+
   leave() {
     if (!this.to) return;
     this.setTo("");
+    this.sayMore({});
     delete this.context.dataset.set;
     this.context.querySelector("[data-context-name]").textContent = this.words.wordsWhere;
     this.context.querySelector("[data-context-said]").textContent = this.words.wordsFirst;
@@ -175,11 +207,35 @@ class ScanPage {
 
   tell(what) {
     this.signal.show("taken", what.code, what.said);
+    this.answer.replaceChildren(this.card(what));
+    if (what.is_piece) this.answer.append(this.ways({ code: what.code }));
+  }
+
+  // What and where it is, and where it belongs with one tap to put it there.
+  card(what) {
+    const made = this.root.querySelector("template[data-card]")?.content.cloneNode(true).firstElementChild;
+    if (!made) return this.line(what);
+    const part = (name) => made.querySelector(`[data-card-${name}]`);
+    part("name").textContent = what.name;
+    if (what.url) part("name").href = what.url;
+    else part("name").removeAttribute("href");
+    part("said").textContent = what.said;
+    part("home").hidden = !what.home && !what.why;
+    part("where").hidden = !what.home;
+    const word = part("word");
+    word.textContent = what.is_home ? word.dataset.cardWordHome : word.dataset.cardWord;
+    part("place").textContent = what.home;
+    part("why").textContent = what.why;
+    part("put").hidden = !what.home_code || what.is_home;
+    Object.assign(made.querySelector("[data-put]").dataset, { put: what.code, putTo: what.home_code });
+    return made;
+  }
+
+  line(what) {
     const line = document.createElement(what.url ? "a" : "p");
     line.textContent = `${what.code} · ${what.said}`;
     if (what.url) line.href = what.url;
-    this.answer.replaceChildren(line);
-    if (PIECE.test(what.code)) this.answer.append(this.ways({ code: what.code }));
+    return line;
   }
 
   // What was just scanned may be damaged: one tap to stop it or to say its condition.
@@ -196,12 +252,54 @@ class ScanPage {
     const now = performance.now();
     if (now - (this.recent.get(guard) ?? -Infinity) < Number(this.words.guardS) * 1000) return;
     this.recent.set(guard, now);
-    this.send({ to: this.to, code, how });
+    if (BIN.test(code) && this.due && !this.due.disabled) this.askHowMany(code, how);
+    else this.send({ ...this.where(), code, how });
+  }
+
+  // To where, until when, and whether only home.
+  where() {
+    const where = { to: this.to };
+    if (this.due && !this.due.disabled) where.due_on = this.due.value || null;
+    if (this.words.onlyHome !== undefined) where.only_home = true;
+    return where;
+  }
+
+  // Of a bin that is handed out it matters how many.
+  async askHowMany(code, how) {
+    const ask = this.root.querySelector("template[data-how-many]").content.cloneNode(true).firstElementChild;
+    const number = ask.querySelector("[name=quantity]");
+    const where = this.where();
+    ask.addEventListener("submit", (event) => {
+      event.preventDefault();
+      if (/^[1-9][0-9]{0,6}$/.test(number.value.trim())) {
+        this.answer.replaceChildren();
+        this.send({ ...where, code, how, quantity: Number(number.value) });
+        this.focus();
+      } else {
+        this.signal.show("refused", this.words.wordsRefused, this.words.wordsNumber);
+        number.select();
+      }
+    });
+    this.answer.replaceChildren(ask);
+    number.focus();
+    const what = await this.whatIs(code);
+    ask.querySelector("[data-how-many-of]").textContent = what.said || code;
+    if (!number.value) number.value = what.count ?? "";
+    number.select();
+  }
+
+  async whatIs(code) {
+    try {
+      const response = await fetch(`${this.words.readUrl}?code=${encodeURIComponent(code)}`);
+      return await response.json();
+    } catch {
+      return {};
+    }
   }
 
   // An unreadable label never strands a roll: it is ticked on a list.
   tick(code) {
-    if (this.to) this.send({ to: this.to, code, how: "tick" });
+    if (this.to) this.send({ ...this.where(), code, how: "tick" });
     else this.refuse("no_context", this.words.wordsFirst);
   }
 
@@ -219,6 +317,7 @@ class ScanPage {
   answered(scan, result) {
     if (scan.corrects) this.undone(scan, result);
     else this.addRow(scan, result);
+    if (result.status !== "refused") document.body.dispatchEvent(new CustomEvent("scanned"));
     if (result.status === "refused") this.refuseScan(scan, result);
     else if (result.status === "repeated") this.signal.show("again", this.words.wordsAgain, result.message);
     else this.signal.show("taken", scan.corrects ? this.words.wordsUndone : this.words.wordsTaken, result.message);
@@ -241,17 +340,14 @@ class ScanPage {
     return problem;
   }
 
-  // A batch answers with the sentence alone; what to do about a void label is asked for.
+  // A batch answers with the sentence alone; the page of the thing, and what to do about a void
+  // label, are asked for.
   async refuseScan(scan, result) {
     const problem = this.refuse(result.code, result.message, scan.code);
-    if (result.code !== "void_label") return;
-    try {
-      const response = await fetch(`${this.words.readUrl}?code=${encodeURIComponent(scan.code)}`);
-      const what = await response.json();
-      if (what.todo_url) problem.append(linkTo(what.todo_url, what.todo));
-    } catch {
-      // The sentence says what to do; without a connection there is no page to go to.
-    }
+    if (TICK_INSTEAD.has(result.code)) return;
+    const what = await this.whatIs(scan.code);
+    if (what.todo_url) problem.append(linkTo(what.todo_url, what.todo));
+    else if (what.url) problem.append(linkTo(what.url, this.words.wordsShow));
   }
 
   addRow(scan, result) {
