@@ -141,6 +141,12 @@ class KitRowOut(serializers.Serializer[Any]):
         return counts
 
 
+class ProveIn(ActionIn):
+    """What the run that proves the set was like."""
+
+    note = serializers.CharField(default="", allow_blank=True, max_length=400)
+
+
 class CountsOut(serializers.Serializer[Any]):
     """Positions by state; they add up to all positions."""
 

@@ -49,6 +49,7 @@ class PositionOut(serializers.Serializer[Any]):
     is_split = serializers.BooleanField()
     carries_guide_point = serializers.BooleanField()
     side = serializers.ChoiceField(SIDES, allow_blank=True)
+    where = serializers.CharField(help_text="On the line: where, in words.")
     height_mm = LengthMm("height_nm")
     in_out_mm = LengthMm("in_out_nm")
     tilt_degrees = serializers.FloatField(allow_null=True)
@@ -154,6 +155,9 @@ class PositionIn(ActionIn):
     is_split = serializers.BooleanField(required=False)
     carries_guide_point = serializers.BooleanField(required=False)
     side = serializers.ChoiceField(SIDES, required=False, allow_blank=True)
+    where = serializers.CharField(
+        required=False, allow_blank=True, max_length=60, help_text="On the line: where, in words."
+    )
     tilt_degrees = serializers.FloatField(
         required=False, allow_null=True, min_value=-180, max_value=180
     )

@@ -18,6 +18,7 @@ from api.serializers.kits import (
     KitOut,
     KitRowOut,
     OpenKitIn,
+    ProveIn,
 )
 from tooling.models import Kit, KitPosition
 from tooling.permissions import Verb
@@ -26,6 +27,7 @@ from tooling.queries.jobs import job_of
 from tooling.queries.kits import find_kit, kit_list, kit_page, position_at
 from tooling.queries.piece_or_bin import piece_or_bin
 from tooling.services import kits as services
+from tooling.services import proving
 
 
 class Kits(Door):
@@ -88,6 +90,18 @@ class CloseKit(Door):
     def post(self, request: Request, number: str) -> Response:
         kit, values = find_kit(number), given(CloseKitIn, request)
         services.close(by=by(request), at=timezone.now(), kit=kit, **values)
+        return _kit(kit.number)
+
+
+class ProveKit(Door):
+    """The closed kit's job ran good: its new pieces are sound, the set's chart is proved."""
+
+    verbs = {"POST": Verb.PROVE_SETS}
+
+    @extend_schema(request=ProveIn, responses=KitOut)
+    def post(self, request: Request, number: str) -> Response:
+        kit, values = find_kit(number), given(ProveIn, request)
+        proving.prove_set(by=by(request), at=timezone.now(), kit=kit, **values)
         return _kit(kit.number)
 
 

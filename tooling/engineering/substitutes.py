@@ -33,7 +33,7 @@ class LackingPosition:
     """
 
     id: int
-    shaft: Literal["top", "bottom", "side"] = "bottom"
+    shaft: Literal["top", "bottom", "side", "line"] = "bottom"
     ratio: Fraction = Fraction(1)
     partner_nm: int | None = None
     previous_nm: int | None = None
@@ -141,7 +141,7 @@ def cost_of(position: LackingPosition, candidate: Candidate) -> tuple[int, int, 
 
 
 def _ratio_deviation_nm(position: LackingPosition, diameter_nm: int) -> int:
-    if position.partner_nm is None or position.shaft == "side":
+    if position.partner_nm is None or position.shaft in ("side", "line"):
         return 0
     is_top = position.shaft == "top"
     top_nm, bottom_nm = (

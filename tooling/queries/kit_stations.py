@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
+from dataclasses import replace
 from decimal import Decimal
 
 from tooling.models import KitPosition
@@ -27,6 +28,12 @@ def station_views(
         _view(number, stations.get(number), by.get(number, []), first.get(number))
         for number in sorted({*stations, *by})
     )
+
+
+def line_station(tools: Sequence[PositionView]) -> StationView:
+    """A column for what stands on the line at one pass: nothing on its shafts."""
+    column = _view(tools[0].station, None, (), None)
+    return replace(column, pass_number=tools[0].pass_number)
 
 
 def _view(

@@ -42,6 +42,7 @@ from tooling.models import (
     Piece,
     SetCopy,
     SetPosition,
+    Shaft,
     ToolSet,
 )
 from tooling.queries.settings import setting_value
@@ -224,7 +225,7 @@ def _rolls(tool_set: ToolSet, copy: SetCopy | None) -> dict[int, list[RollSpec]]
     pieces = _pieces(copy)
     rows = SetPosition.objects.filter(
         set_pass__tool_set=tool_set, variant=None, drawing__kind__in=KINDS
-    ).select_related("set_pass", "drawing")
+    ).exclude(shaft=Shaft.LINE).select_related("set_pass", "drawing")
     positions = list(rows.order_by("set_pass__number", "shaft", "order"))
     wanted = {row.drawing_id for row in positions}
     revisions = {

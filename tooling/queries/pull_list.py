@@ -109,7 +109,7 @@ def _line(views: Sequence[PositionView]) -> PullLine:
         mass_kg=None if view.mass_kg is None else view.mass_kg * count,
         caution=view.caution,
         caution_said=caution_words(view.caution),
-        where="; ".join(where_words(v.pass_number, v.shaft, v.order) for v in views),
+        where="; ".join(where_words(v.pass_number, v.shaft, v.order, v.where) for v in views),
         peg=view.peg,
         not_yet_seen=view.not_yet_seen,
         note=_note(view),

@@ -22,7 +22,7 @@ from tooling.models import (
     ToolSet,
 )
 
-SHAFTS = ("top", "bottom", "side")
+SHAFTS = ("top", "bottom", "side", "line")
 
 
 @dataclass(frozen=True)
@@ -49,6 +49,7 @@ class PositionCell:
     is_split: bool
     carries_guide_point: bool
     side: str
+    where: str
     unit: str
     face_width_nm: int | None
     drive_diameter_nm: int | None
@@ -58,7 +59,7 @@ class PositionCell:
 
 @dataclass(frozen=True)
 class PassRow:
-    """A pass with its cells: top, bottom, side."""
+    """A pass with its cells: top, bottom, side, and what stands on the line."""
 
     id: int
     number: int
@@ -67,6 +68,11 @@ class PassRow:
     top: tuple[PositionCell, ...]
     bottom: tuple[PositionCell, ...]
     side: tuple[PositionCell, ...]
+    line: tuple[PositionCell, ...]
+
+    @property
+    def cells(self) -> tuple[PositionCell, ...]:
+        return (*self.top, *self.bottom, *self.side, *self.line)
 
 
 @dataclass(frozen=True)
@@ -201,7 +207,7 @@ def set_page(number: str) -> SetPage:
         variants=tuple(variants.order_by("name")),
         copies=_copies(row),
         charts=_charts(row),
-        positions=sum(len(p.top) + len(p.bottom) + len(p.side) for p in passes),
+        positions=sum(len(each.cells) for each in passes),
     )
 
 
@@ -296,6 +302,7 @@ def _cell(row: Any, pieces: Iterable[tuple[str, str]]) -> PositionCell:
         is_split=row.is_split,
         carries_guide_point=row.carries_guide_point,
         side=row.get_side_display(),
+        where=row.where,
         unit=row.drawn_unit,
         face_width_nm=row.drawn_width,
         drive_diameter_nm=row.drawn_drive,

@@ -23,6 +23,7 @@ from tooling.models import (
     ToolSet,
 )
 from tooling.permissions import Verb, check_can
+from tooling.queries.line_passes import needs_station
 from tooling.services.edits import apply_edit, record_creation, record_removal, require_fields
 from tooling.services.write import writing
 
@@ -38,13 +39,14 @@ def create_chart(
     first_station: int = 1,
     **fields: Any,
 ) -> SetupChart:
-    """A chart with the passes on stations in order from ``first_station``; move them after.
+    """A chart with the passes on stations in order from ``first_station``; move them after. A
+    pass that only names what stands on the line needs no station.
 
     Raises ``already_there``, ``too_few_stations``, ``no_passes``, ``bore_smaller_than_shaft``.
     """
     check_can(by, Verb.EDIT_RECORDS)
     require_fields(SetupChart, fields)
-    passes = list(tool_set.passes.order_by("number"))
+    passes = list(needs_station(tool_set.passes.order_by("number")))
     stations = list(mill.stations.filter(number__gte=first_station).order_by("number"))
     _check_room(tool_set, mill, passes, stations, first_station)
     with writing():

@@ -5,6 +5,7 @@ from __future__ import annotations
 from itertools import count
 
 from tooling.models import ChartPass, Kit, KitPosition, SetPass, SetPosition, Station
+from tooling.queries.line_passes import needs_station
 
 
 def planned_positions(kit: Kit) -> list[KitPosition]:
@@ -37,7 +38,8 @@ def planned_positions(kit: Kit) -> list[KitPosition]:
 def station_numbers(kit: Kit) -> dict[int, int]:
     """Pass id → station number: as charted for the mill, else in order from the first station.
 
-    A pass without a station is numbered beyond the last one.
+    A pass without a station is numbered beyond the last one, and so is one that only names what
+    stands on the line.
     """
     job = kit.job
     charted = ChartPass.objects.filter(
@@ -47,7 +49,11 @@ def station_numbers(kit: Kit) -> dict[int, int]:
     numbers = list(Station.objects.filter(mill=job.mill_id).values_list("number", flat=True))
     free = iter([] if found else sorted(numbers))
     beyond = count(max(numbers, default=0) + 1)
-    for set_pass in SetPass.objects.filter(tool_set=job.tool_set_id).order_by("number"):
+    passes = SetPass.objects.filter(tool_set=job.tool_set_id).order_by("number")
+    for set_pass in needs_station(passes):
         if set_pass.pk not in found:
             found[set_pass.pk] = next(free, None) or next(beyond)
+    for set_pass in passes:
+        if set_pass.pk not in found:
+            found[set_pass.pk] = next(beyond)
     return found

@@ -105,7 +105,7 @@ def _driving(problem: Lacking) -> dict[tuple[int, str], KitPosition]:
     found: dict[tuple[int, str], KitPosition] = {}
     for row in problem.rows:
         drawn = problem.drawn_nm(row)
-        if drawn is None or row.shaft == "side":
+        if drawn is None or row.shaft in ("side", "line"):
             continue
         key = (row.station_number, row.shaft)
         if key not in found or drawn > (problem.drawn_nm(found[key]) or 0):

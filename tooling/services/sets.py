@@ -11,6 +11,7 @@ from django.utils.translation import gettext_lazy as _
 from tooling.errors import Conflict, ToolingError
 from tooling.models import (
     Drawing,
+    DrawingKind,
     Kit,
     KitPosition,
     KitState,
@@ -35,6 +36,7 @@ from tooling.services.edits import (
 )
 from tooling.services.write import writing
 
+ON_THE_LINE = (DrawingKind.LINE_TOOLING, DrawingKind.HARDWARE)
 MOST_PASSES = 60
 MOST_ORDER = 60
 
@@ -119,11 +121,16 @@ def save_position(
 ) -> SetPosition:
     """Say what a position calls for: a new one, or another drawing at an old one.
 
-    Raises ``unknown_shaft``, ``absurd_count``, ``other_set``, ``kit_is_open``.
+    On the line stand line tooling and hardware, with ``where`` in words. Raises
+    ``unknown_shaft``, ``absurd_count``, ``other_set``, ``not_for_the_line``,
+    ``only_on_the_line``, ``kit_is_open``.
     """
     check_can(by, Verb.EDIT_RECORDS)
     require_fields(SetPosition, fields)
     _check_position(set_pass, shaft, order, variant)
+    _check_kind(shaft, drawing)
+    if shaft != Shaft.LINE:
+        fields["where"] = ""
     tool_set = set_pass.tool_set
     key = f"{tool_set.number} {set_pass.number} {shaft} {order}"
     with writing():
@@ -214,7 +221,7 @@ def _check_position(set_pass: SetPass, shaft: str, order: int, variant: SetVaria
     if shaft not in Shaft.values:
         raise ToolingError(
             "unknown_shaft",
-            _("“{shaft}” is no shaft. There are top, bottom and side."),
+            _("“{shaft}” is no shaft. There are top, bottom, side and the line."),
             shaft=shaft,
             in_field="shaft",
         )
@@ -228,6 +235,25 @@ def _check_position(set_pass: SetPass, shaft: str, order: int, variant: SetVaria
         )
     if variant is not None and variant.tool_set_id != set_pass.tool_set_id:
         raise Conflict("other_set", _("That variant belongs to another set."), in_field="variant")
+
+
+def _check_kind(shaft: str, drawing: Drawing) -> None:
+    if shaft == Shaft.LINE and drawing.kind not in ON_THE_LINE:
+        raise ToolingError(
+            "not_for_the_line",
+            _("{drawing} is a {kind}. On the line stand line tooling and hardware; say on which "
+              "shaft this goes."),
+            drawing=drawing.number,
+            kind=drawing.get_kind_display(),
+            in_field="shaft",
+        )  # fmt: skip
+    if shaft != Shaft.LINE and drawing.kind == DrawingKind.LINE_TOOLING:
+        raise ToolingError(
+            "only_on_the_line",
+            _("{drawing} is line tooling and goes on no shaft. Say that it stands on the line."),
+            drawing=drawing.number,
+            in_field="shaft",
+        )
 
 
 def _refuse_when_gathered(position: SetPosition) -> None:

@@ -3,6 +3,7 @@ a template would take most of the page's time for them."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from html import escape
 
 from django import template
@@ -27,14 +28,20 @@ class _Words:
         self.states = {state: escape(str(word)) for state, word in STATE_WORDS.items()}
         self.shafts = {shaft: escape(str(word)) for shaft, word in SHAFT_WORDS.items()}
         self.here, self.todo = escape(_("It is here")), escape(_("What to do"))
+        self.line, self.on_line = escape(_("On the line")), escape(_("pass {number}, no. {order}"))
+        self.new = escape(_("new, not proved yet"))
+        self.note = escape(_("older revision, with note"))
         self.unseen, self.substitute = escape(_("not yet seen")), escape(_("substitute"))
 
 
 @register.simple_tag(takes_context=True)
 def kit_rows(context: Context, kit: KitPage, may_gather: bool = False) -> SafeString:
-    """A ``tbody`` for each station that has positions, in the order of the ribbon."""
+    """A ``tbody`` for each station that has positions, in the order of the ribbon, and one for
+    what stands on the line."""
     words = _Words(context, kit, may_tick=may_gather and kit.is_open and bool(kit.place))
     bodies = [_body(words, station) for station in kit.stations if station.positions]
+    if kit.line:
+        bodies.append(_line_body(words, kit.line))
     return mark_safe("".join(bodies))
 
 
@@ -43,9 +50,20 @@ def _body(words: _Words, station: StationView) -> str:
     return f'<tbody role="rowgroup" id="list-{station.number}">{rows}</tbody>\n'
 
 
+def _line_body(words: _Words, line: Sequence[PositionView]) -> str:
+    head = (
+        '<tr role="row" class="group"><th scope="rowgroup" role="rowheader" colspan="7">'
+        f"{words.line}</th></tr>"
+    )
+    rows = "".join([_row(words, each) for each in line])
+    return f'<tbody role="rowgroup" id="list-line">{head}\n{rows}</tbody>\n'
+
+
 def _row(words: _Words, row: PositionView) -> str:
     way = f"{words.base}stations/{row.station}/{row.shaft}/#p-{row.order}"
     name = f"{row.station} {words.shafts[row.shaft]} {row.order}"
+    if row.is_on_the_line:
+        name = escape(row.where) or words.on_line.format(number=row.pass_number, order=row.order)
     width = length(words.context, row.face_width_nm, row.unit, unit=False)
     diameter = length(words.context, row.greatest_diameter_nm, row.unit)
     weighs = "" if row.mass_kg is None else mass(row.mass_kg)
@@ -79,6 +97,10 @@ def _piece(words: _Words, row: PositionView) -> str:
         parts.append(escape(row.drawing))
     if row.not_yet_seen:
         parts.append(f'<span class="quiet">{words.unseen}</span>')
+    if row.is_new:
+        parts.append(f'<span class="quiet">{words.new}</span>')
+    if row.revision_note:
+        parts.append(f'<span class="quiet" title="{escape(row.revision_note)}">{words.note}</span>')
     if row.is_substitute:
         parts.append(f'<span class="quiet">{words.substitute}</span>')
     return " ".join(parts)

@@ -20,7 +20,7 @@ from tooling.models import How, Job, Kit, KitPosition, KitState, Piece
 from tooling.permissions import Verb, check_can
 from tooling.queries.find import find_filler
 from tooling.queries.kits import bin_for, find_kit
-from tooling.services import jobs, kits, scans
+from tooling.services import jobs, kits, proving, scans
 from tooling.services.paper_sets import handle
 from tooling.services.scan_moves import ScanIn
 from tooling.web.doors import require
@@ -69,6 +69,20 @@ def close(request: HttpRequest, number: str) -> HttpResponse:
 
 def _close(kit: Kit, way: dict[str, Any], values: dict[str, Any]) -> None:
     kits.close(kit=kit, reason=values["reason"], **way)
+
+
+@require_POST
+def prove(request: HttpRequest, number: str) -> HttpResponse:
+    """The kit's job ran good: its new pieces are sound, the set's chart is proved."""
+    require(request, Verb.PROVE_SETS)
+    note = request.POST.get("note", "")
+
+    def act(kit: Kit, way: dict[str, Any]) -> None:
+        n = proving.prove_set(kit=kit, note=note, **way)
+        said = ngettext("Proved: {n} piece is sound.", "Proved: {n} pieces are sound.", n)
+        messages.success(request, said.format(n=n))
+
+    return _done(request, number, act, verb=Verb.PROVE_SETS)
 
 
 def _through(

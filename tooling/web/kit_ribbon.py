@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from django.urls import reverse
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
+from tooling.pictures.line_tools import paint_tool
 from tooling.pictures.ribbon import Ribbon, draw_ribbon
 from tooling.pictures.ribbon_kit import Hand, RibbonKit, RibbonPiece, RibbonShaft, RibbonStation
 from tooling.pictures.shaft import draw_shaft
@@ -24,6 +27,27 @@ def kit_ribbon(page: KitPage) -> Ribbon:
             drive_side=_hand(page),
         )
     )
+
+
+@dataclass(frozen=True)
+class LineTool:
+    """One thing that stands on the line, with its picture and where a tap on it leads."""
+
+    position: PositionView
+    svg: SafeString
+    href: str
+
+
+def line_tools(page: KitPage) -> tuple[LineTool, ...]:
+    """What stands on the line, as the strip meets it."""
+    return tuple(_line_tool(page.number, each) for each in page.line)
+
+
+def _line_tool(kit: str, position: PositionView) -> LineTool:
+    href = reverse("kit-shaft", args=[kit, position.station, "line"]) + f"#p-{position.order}"
+    name = position.mark or position.drawing
+    svg = paint_tool(_piece(position), station=position.station, name=name, href=href)
+    return LineTool(position, svg, href)
 
 
 def shaft_picture(

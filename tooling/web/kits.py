@@ -15,8 +15,9 @@ from django.views.decorators.http import require_GET
 
 from tooling.errors import Unknown
 from tooling.permissions import Verb, can
-from tooling.pictures.state_marks import summarise
+from tooling.pictures.state_marks import TROUBLE, gravest, summarise
 from tooling.queries.incidents import incidents_of_kit
+from tooling.queries.kit_stations import line_station
 from tooling.queries.kit_views import KitPage, KitRow, ShaftView, StationView
 from tooling.queries.kits import kit_list, kit_page, kit_version
 from tooling.queries.mill_fit import FitLine, fit_page
@@ -24,8 +25,8 @@ from tooling.queries.pull_list import pull_list
 from tooling.queries.settings import setting_values
 from tooling.web.doors import rights
 from tooling.web.forms.fields import unit_of
-from tooling.web.forms.kits import CloseForm, PlaceForm
-from tooling.web.kit_ribbon import kit_ribbon, shaft_picture
+from tooling.web.forms.kits import CloseForm, PlaceForm, ProveForm
+from tooling.web.kit_ribbon import kit_ribbon, line_tools, shaft_picture
 
 MOST_PROBLEMS = 12
 
@@ -96,6 +97,7 @@ def kit_answer(
         **live_context(request, page),
         "place_form": PlaceForm(initial={"place": page.place}),
         "close_form": CloseForm(),
+        "prove_form": ProveForm(),
         "may_scan": page.is_open and can(request.user, Verb.MOVE_PIECES),
         "may_stop_pieces": can(request.user, Verb.STOP_PIECES),
         "incidents": incidents_of_kit(number),
@@ -118,14 +120,21 @@ def show_live(request: HttpRequest, number: str) -> HttpResponse:
 def live_context(request: HttpRequest, page: KitPage) -> dict[str, Any]:
     """What ``kits/live.html`` is filled from."""
     troubles = [each for each in page.positions if each.is_trouble]
+    line_states = [str(each.state) for each in page.line]
     return {
         "kit": page,
         "ribbon": kit_ribbon(page),
+        "line_tools": line_tools(page),
+        "line_state": gravest(line_states),
+        "line_trouble": gravest(line_states) in TROUBLE,
+        "line_summary": summarise(line_states),
         "problems": troubles[:MOST_PROBLEMS],
         "more_problems": max(0, len(troubles) - MOST_PROBLEMS),
         "may_gather": can(request.user, Verb.GATHER_KITS),
         "may_plan": can(request.user, Verb.PLAN_JOBS),
         "may_measure": can(request.user, Verb.RECORD_READINGS),
+        "may_edit_records": can(request.user, Verb.EDIT_RECORDS),
+        "may_prove_sets": can(request.user, Verb.PROVE_SETS),
     }
 
 
@@ -141,7 +150,7 @@ def show_shaft(request: HttpRequest, number: str, station: int, which: str) -> H
         "station": column,
         "shaft": shaft,
         "may_stop_pieces": can(request.user, Verb.STOP_PIECES),
-        "picture": shaft_picture(page, column, shaft, unit=unit),
+        "picture": shaft_picture(page, column, shaft, unit=unit) if which != "line" else "",
         "summary": summarise([str(each.state) for each in shaft.positions]),
         "before": before,
         "after": after,
@@ -150,6 +159,9 @@ def show_shaft(request: HttpRequest, number: str, station: int, which: str) -> H
 
 
 def _find_shaft(page: KitPage, station: int, which: str) -> tuple[StationView, ShaftView]:
+    tools = tuple(each for each in page.line if each.station == station)
+    if which == "line" and tools:
+        return line_station(tools), ShaftView(which, None, None, tools)
     for column in page.stations:
         if column.number == station:
             shafts = {"top": column.top, "bottom": column.bottom, "side": column.side}
@@ -171,6 +183,7 @@ def _neighbours(page: KitPage, station: int, which: str) -> tuple[ShaftAt | None
         for shaft in (column.top, column.bottom, column.side)
         if shaft.positions
     ]
+    order += [ShaftAt(n, "line") for n in dict.fromkeys(each.station for each in page.line)]
     here = ShaftAt(station, which)
     if here not in order:
         return None, None

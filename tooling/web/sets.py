@@ -23,7 +23,7 @@ from tooling.web.rows import get_row, get_set
 FACTS = ("name", "revision", "customer", "grades", "hand", "side_roll_mounting", "note")
 THICKNESS = ("thickness_least_nm", "thickness_most_nm")
 POSITION = ("set_pass", "shaft", "order", "drawing", "variant", "mark_faces", "is_split",
-            "carries_guide_point", "side", "tilt_degrees")  # fmt: skip
+            "carries_guide_point", "side", "where", "tilt_degrees")  # fmt: skip
 
 
 @require_GET

@@ -51,6 +51,7 @@ def _row(position: SetPosition, letter: str, code: str) -> Row:
             "is_split": position.is_split,
             "carries_guide_point": position.carries_guide_point,
             "side": position.side,
+            "where": position.where,
             "height": position.height_nm,
             "in_out": position.in_out_nm,
             "tilt": position.tilt_degrees,

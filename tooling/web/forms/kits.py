@@ -33,6 +33,12 @@ class PlaceForm(RecordForm):
     )
 
 
+class ProveForm(RecordForm):
+    """What the run that proves a set was like."""
+
+    note = forms.CharField(label=_("Note"), required=False, max_length=400)
+
+
 class CloseForm(RecordForm):
     """Closing a kit; one that is not complete needs a reason."""
 

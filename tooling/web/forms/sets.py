@@ -180,7 +180,10 @@ class PositionForm(RecordForm):
     )
     shaft = forms.ChoiceField(label=_("Shaft"), choices=Shaft.choices)
     order = whole_number(
-        label=_("Position"), min_value=1, max_value=60, help_text=_("Counted from the shoulder.")
+        label=_("Position"),
+        min_value=1,
+        max_value=60,
+        help_text=_("Counted from the shoulder; on the line as the strip meets them."),
     )
     drawing = drawing_input()
     variant = forms.ModelChoiceField(
@@ -199,6 +202,12 @@ class PositionForm(RecordForm):
         required=False,
         choices=[("", "–"), ("drive", _("drive side")), ("operator", _("operator side"))],
         help_text=_("For side rolls."),
+    )
+    where = forms.CharField(
+        label=_("On the line: where"),
+        required=False,
+        max_length=60,
+        help_text=_("Such as “before the pre-punch” or “side-roll box, station 6”."),
     )
     height_nm = LengthInput(label=_("Side roll: height"), signed=True)
     in_out_nm = LengthInput(label=_("Side roll: in or out"), signed=True)
