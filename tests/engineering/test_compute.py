@@ -130,6 +130,27 @@ GOOD: dict[str, list[dict[str, Any]]] = {
         },
         {"mass_kg": 10, "lift": LIFT | {"conditions": ["two_people"]}},
     ],
+    "order": [
+        {"jobs": []},
+        {
+            "now": [{"station": 1, "shaft": "top", "pieces": [{"key": "A", "mass_kg": 9}]}],
+            "jobs": [
+                {
+                    "name": "J1", "run_minutes": 60, "due_minutes": 90, "left_on": [2],
+                    "shafts": [
+                        {"station": 1, "shaft": "top", "pieces": [{"key": "s", "pooled": True}]}
+                    ],
+                },
+                {"name": "J2", "shafts": []},
+            ],
+            "timed": [{"opened": 2, "minutes": 44.5}], "planned": [1, 0], "apart": [[-1, 0]],
+        },
+        {
+            "jobs": [{"name": "J1", "shafts": []}, {"name": "J2", "shafts": []}],
+            "before": [[0, 1], [1, 0]],
+            "weights": {"stations": 1, "shafts": 0, "pieces": 0.5, "mass_kg": 0},
+        },
+    ],
     "check-code": [{"kind": "R", "serial": 1}, {"kind": "K", "serial": 34}],
 }  # fmt: skip
 ALL_GOOD = [(name, given) for name, examples in GOOD.items() for given in examples]
@@ -147,7 +168,7 @@ def refused(name: str, given: Any) -> ToolingError:
 
 def test_the_names_are_those_of_the_contract_that_exist_so_far() -> None:
     assert set(COMPUTATIONS) == {
-        "key", "fit", "gap", "feelers", "speeds", "strip", "lift", "check-code",
+        "key", "fit", "gap", "feelers", "speeds", "strip", "lift", "check-code", "order",
     }  # fmt: skip
 
 

@@ -13,6 +13,7 @@ from tooling.engineering.compute import (
     gap,
     key,
     lift,
+    order,
     speeds,
     strip,
 )
@@ -30,6 +31,7 @@ COMPUTATIONS: Mapping[str, Computation] = MappingProxyType(
             strip.COMPUTATION,
             lift.COMPUTATION,
             check_code.COMPUTATION,
+            order.COMPUTATION,
         )
     }
 )
