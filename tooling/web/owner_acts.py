@@ -93,6 +93,7 @@ def show_report(request: HttpRequest, number: int) -> HttpResponse:
 @require_POST
 def add_note(request: HttpRequest, number: int) -> HttpResponse:
     """The owner was told, answered …; a refusal shows the report again with what was typed."""
+    require(request, Verb.DEAL_WITH_OWNERS)
     row: OwnerReport = get_row(
         OwnerReport.objects.select_related("owner", "incident"), said=_("such report"), pk=number
     )
