@@ -159,10 +159,11 @@ def show_shaft(request: HttpRequest, number: str, station: int, which: str) -> H
 
 
 def _find_shaft(page: KitPage, station: int, which: str) -> tuple[StationView, ShaftView]:
-    tools = tuple(each for each in page.line if each.station == station)
-    if which == "line" and tools:
-        return line_station(tools), ShaftView(which, None, None, tools)
-    for column in page.stations:
+    if which == "line":
+        tools = tuple(each for each in page.line if each.station == station)
+        if tools:
+            return line_station(tools), ShaftView(which, None, None, tools)
+    for column in page.stations if which != "line" else ():
         if column.number == station:
             shafts = {"top": column.top, "bottom": column.bottom, "side": column.side}
             return column, shafts[which]
