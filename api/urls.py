@@ -9,10 +9,12 @@ from api.views import (
     backups,
     drawing_parts,
     drawings,
+    homes,
     imports,
     incidents,
     jobs,
     kits,
+    loans,
     mills,
     owner_acts,
     owners,
@@ -55,6 +57,7 @@ PIECES = [
     path(
         "pieces/<str:code>/lengths/", piece_records.PieceLengths.as_view(), name="api-piece-lengths"
     ),
+    path("pieces/<str:code>/home/", homes.PieceHome.as_view(), name="api-piece-home"),
     path("stock/", stock.Stock.as_view(), name="api-stock"),
     path("stock/<str:code>/", stock.OneStock.as_view(), name="api-stock-line"),
     path("stock/<str:code>/change/", stock.ChangeStock.as_view(), name="api-stock-change"),
@@ -111,6 +114,15 @@ OWNERS = [
 PLACES = [
     path("places/", places.Places.as_view(), name="api-places"),
     path("places/<str:code>/", places.OnePlace.as_view(), name="api-place"),
+    path("places/<str:code>/home/", homes.PlaceHome.as_view(), name="api-place-home"),
+    path("places/<str:code>/homes/", homes.BelongsHere.as_view(), name="api-place-homes"),
+    path("places/<str:code>/put-away/", homes.PutAwayFrom.as_view(), name="api-put-away"),
+    path("homes/undo/", homes.UndoHomes.as_view(), name="api-homes-undo"),
+    path("loans/", loans.Loans.as_view(), name="api-loans"),
+    path("loans/due/", loans.ManyDue.as_view(), name="api-loans-due"),
+    path("loans/due/undo/", loans.UndoDue.as_view(), name="api-loans-due-undo"),
+    path("loans/<uuid:number>/", loans.OneLoan.as_view(), name="api-loan"),
+    path("loans/<uuid:number>/undo/", loans.UndoHandOut.as_view(), name="api-loan-undo"),
     path("owners/", owners.Owners.as_view(), name="api-owners"),
     path("owners/<str:code>/", owners.OneOwner.as_view(), name="api-owner"),
     *OWNERS,
@@ -165,6 +177,11 @@ SETS = [
         "sets/<path:number>/copies/<str:letter>/allot/",
         set_parts.Allotments.as_view(),
         name="api-set-allot",
+    ),
+    path(
+        "sets/<path:number>/copies/<str:letter>/homes/",
+        homes.CopyBelongsHere.as_view(),
+        name="api-copy-homes",
     ),
     path("sets/<path:number>/charts/", set_parts.Charts.as_view(), name="api-set-charts"),
     path(

@@ -43,6 +43,14 @@ class ScanInSerializer(serializers.Serializer[Any]):
         max_value=1_000_000,
         help_text="For stock bins: how many. Without it all, or as many as the kit wants.",
     )
+    due_on = serializers.DateField(
+        required=False,
+        allow_null=True,
+        help_text="When it is due back from a place away; left out: as usual; null: no day.",
+    )
+    only_home = serializers.BooleanField(
+        default=False, help_text="Take it only where it belongs (guided put-away)."
+    )
 
 
 class ScanBatchInSerializer(serializers.Serializer[Any]):

@@ -202,16 +202,19 @@ def slip_of_place(code: str, *, at: datetime) -> Slip:
 
 
 def slip_of_act(act: UUID, *, at: datetime) -> Slip:
-    """What one hand-out took away and is still out. Eleven queries. Raises Unknown
-    ``unknown_scan``."""
+    """What one hand-out took away and is still out, by the id of the act or of any of its rows.
+
+    Eleven queries. Raises Unknown ``unknown_scan``.
+    """
     first = Movement.objects.filter(uuid=act, to__isnull=False).select_related("to").first()
     if first is None or first.to is None:
         raise Unknown(
             "unknown_scan", _("No hand-out {act} is known here. Look for it under Out."), act=act
         )
-    same = Movement.objects.filter(received_at=first.received_at, scan=act)
-    keys = set(same.values_list("uuid", flat=True))
-    return _slip(first.to, [loan for loan in loans(at=at) if loan.id in keys], act)
+    key = first.scan or first.uuid
+    same = Movement.objects.filter(received_at=first.received_at, scan=key)
+    keys = {first.uuid, *same.values_list("uuid", flat=True)}
+    return _slip(first.to, [loan for loan in loans(at=at) if loan.id in keys], key)
 
 
 def _slip(place: Place, rows: Sequence[Loan], act: UUID | None) -> Slip:

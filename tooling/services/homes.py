@@ -176,6 +176,16 @@ def _check_home(home: Place | None) -> None:
         )  # fmt: skip
 
 
+def no_home_of_a_bin(code: str) -> ToolingError:
+    """A count has no home of its own: it belongs with its like."""
+    return ToolingError(
+        "no_home_there",
+        _("{label} is a bin; what is in it belongs with its like. Move the bin, or say where its "
+          "pieces belong."),
+        label=code[:60],
+    )  # fmt: skip
+
+
 def _check_cart(cart: Place, home: Place | None) -> None:
     if not cart.moves:
         raise ToolingError(
