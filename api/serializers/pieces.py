@@ -281,7 +281,7 @@ class EntryOut(serializers.Serializer[Any]):
 
     at = serializers.DateTimeField()
     kind = serializers.ChoiceField(
-        ["movement", "refused", "reading", "work", "length", "change", "label"]
+        ["movement", "refused", "reading", "work", "length", "change", "label", "incident"]
     )
     id = serializers.IntegerField(help_text="Within its kind; a correction names it.")
     said = serializers.CharField()

@@ -149,7 +149,9 @@ def test_a_hold_is_laid_and_lifted(piece, api_as, crew, engineer) -> None:
     address = f"/api/v1/pieces/{piece.code}"
     held = api_as(crew).post(f"{address}/hold/", {"reason": "chip at the rim"}, format="json")
     assert (held.json()["state"], held.json()["hold_reason"]) == ("held", "chip at the rim")
-    lifted = api_as(engineer).post(f"{address}/lift/", {"condition": "clean"}, format="json")
+    lifted = api_as(engineer).post(
+        f"{address}/lift/", {"condition": "clean", "reason": "dressed"}, format="json"
+    )
     assert (lifted.json()["state"], lifted.json()["condition"]) == ("here", "clean")
 
 

@@ -20,7 +20,7 @@ from tooling.models import KitPosition, SetPass, SetPosition, Work
 from tooling.queries.kit_views import TROUBLE, Counts, State
 from tooling.queries.kits import kit_list, kit_page, kit_version
 from tooling.queries.pull_list import pull_list
-from tooling.services import kits, pieces, readings, stock
+from tooling.services import holds, kits, readings, stock
 from tooling.services.jobs import edit
 from tooling.services.movements import move_pieces
 
@@ -99,9 +99,9 @@ def test_the_next_step_leads_through_the_whole_of_it(shop, crew, engineer, at):
     move_pieces(by=crew, at=at, pieces=shop.pieces.values(), to=shop.cart)
     assert step() == "close"
     shop.pieces[TOP].refresh_from_db()
-    held = pieces.hold_piece(by=crew, at=at, piece=shop.pieces[TOP], reason="dropped")
+    held = holds.hold_piece(by=crew, at=at, piece=shop.pieces[TOP], reason="dropped")
     assert step() == "solve"
-    pieces.lift_hold(by=engineer, at=at, piece=held, condition="sound")
+    holds.lift_hold(by=engineer, at=at, piece=held, condition="sound", reason="dressed")
     kits.close(by=crew, at=at, kit=kit)
     assert step() == "closed"
 
@@ -220,7 +220,7 @@ def _measure(shop, by, at):
 
 
 def _hold(shop, by, at):
-    pieces.hold_piece(by=by, at=at, piece=shop.pieces[TOP], reason="dropped")
+    holds.hold_piece(by=by, at=at, piece=shop.pieces[TOP], reason="dropped")
 
 
 def _other_kit(shop, by, at):

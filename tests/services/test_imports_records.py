@@ -38,7 +38,7 @@ from tooling.models import (
     Station,
     StockLine,
 )
-from tooling.services import labels, pieces
+from tooling.services import holds, labels
 from tooling.services.rebuild import differences
 
 pytestmark = pytest.mark.django_db
@@ -383,7 +383,7 @@ def test_further_old_numbers_are_kept(engineer: Person, at: datetime, shop: None
 
 
 def test_a_hold_is_not_lifted_by_a_sheet(engineer: Person, at: datetime, shop: None) -> None:
-    pieces.hold_piece(by=engineer, at=at, piece=piece("R-1"), reason="cracked flange?")
+    holds.hold_piece(by=engineer, at=at, piece=piece("R-1"), reason="cracked flange?")
     made = look(engineer, at, pieces="Old number,Drawing,Condition\nR-1,D-1,sound")
     assert told(made) == [("pieces", 2, "Condition", "sound", "piece_held")]
 

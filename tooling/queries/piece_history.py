@@ -1,6 +1,6 @@
 """Everything that ever happened to a piece on one line of time, newest first, paged by key.
 
-Seven sources, each asked for one page beyond the key, then merged: the number of queries does
+Eight sources, each asked for one page beyond the key, then merged: the number of queries does
 not depend on how long the history is.
 """
 
@@ -19,6 +19,8 @@ from tooling.engineering.lengths import say_length
 from tooling.engineering.money import plain_money
 from tooling.models import (
     Change,
+    Condition,
+    IncidentPiece,
     LabelEvent,
     LengthEntry,
     Movement,
@@ -75,7 +77,7 @@ class Source:
 
 
 def piece_history(code: str, *, after: str = "", size: int = PAGE) -> HistoryPage:
-    """One page of the piece's history, older than the key. Eleven queries."""
+    """One page of the piece's history, older than the key. Twelve queries."""
     piece = Piece.objects.select_related("drawing").get(code=code)
     key = _read_key(after)
     merged: list[tuple[datetime, int, int, Entry]] = []
@@ -297,6 +299,40 @@ def _tell_label(row: LabelEvent) -> Entry:
     )
 
 
+def _incidents(piece: Piece) -> QuerySet[IncidentPiece]:
+    rows = IncidentPiece.objects.filter(piece=piece)
+    return rows.select_related("incident__mill", "incident__by", "incident__corrected_by")
+
+
+def _tell_incident(row: IncidentPiece) -> Entry:
+    incident = row.incident
+    parts = [
+        _("station {number}").format(number=incident.station_number)
+        if incident.station_number is not None
+        else "",
+        _("pass {number}").format(number=incident.pass_number)
+        if incident.pass_number is not None
+        else "",
+    ]
+    where = ", ".join([incident.mill.name if incident.mill else "", *parts]).strip(", ")
+    kind = incident.get_kind_display()
+    said = _("{kind} on {where}: {found}") if incident.mill else _("{kind}: {found}")
+    found = row.get_condition_after_display()
+    if row.condition_after == Condition.SOUND:
+        found = _("looked at, sound")
+    elif row.condition_after == Condition.HOLD:
+        found = _("held")
+    return Entry(
+        at=incident.happened_at,
+        kind="incident",
+        said=said.format(kind=kind, where=where, found=found),
+        by=_name(incident.by),
+        id=incident.pk,
+        note=incident.note,
+        is_corrected=hasattr(incident, "corrected_by"),
+    )
+
+
 SOURCES: tuple[Source, ...] = (
     Source("movement", _movements, "effective_at", _tell_movement),
     Source("refused", _refused, "effective_at", _tell_refused),
@@ -305,4 +341,5 @@ SOURCES: tuple[Source, ...] = (
     Source("length", _lengths, "happened_at", _tell_length),
     Source("change", _changes, "at", _tell_change),
     Source("label", _labels, "at", _tell_label),
+    Source("incident", _incidents, "incident__happened_at", _tell_incident),
 )

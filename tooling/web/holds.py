@@ -78,6 +78,7 @@ def stopped(request: HttpRequest, code: str, number: int) -> HttpResponse:
 @require_POST
 def undo_stop(request: HttpRequest, code: str, number: int) -> HttpResponse:
     """The wrong roll was stopped."""
+    require(request, Verb.STOP_PIECES)
     piece = get_piece(code)
     holds.undo_stop(**signed(request), incident=_incident(piece, number))
     return redirect("piece", piece.code)
@@ -150,6 +151,7 @@ def _condition(request: HttpRequest, piece: Piece, **answer: Any) -> HttpRespons
 @require_POST
 def undo_condition(request: HttpRequest, code: str) -> HttpResponse:
     """Back to the condition before the newest change."""
+    require(request, Verb.STOP_PIECES)
     piece = get_piece(code)
     change = change_row(piece.code, request.POST.get("change", ""))
     holds.undo_condition(**signed(request), piece=piece, change=change)
