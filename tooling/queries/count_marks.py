@@ -1,0 +1,82 @@
+"""The last marks of a count: who counted what, to see each other's work and to take back a slip."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from tooling.models import Count, CountEntry, How
+
+LAST = 8
+ROWS_READ = 300
+
+
+@dataclass(frozen=True)
+class LastMark:
+    """One scan, tick or number; a row ticked at once is one, with all its entries."""
+
+    entries: tuple[str, ...]
+    code: str
+    said: str
+    by: str
+    at: datetime
+    is_undone: bool
+
+
+def last_marks(count: Count, *, most: int = LAST) -> tuple[LastMark, ...]:
+    """The newest first. One query."""
+    rows = CountEntry.objects.filter(count=count, is_taken_back=False).select_related(
+        "piece", "stock_line__drawing", "place", "by", "corrected_by", "movement__from_seen"
+    )
+    together: dict[tuple[object, ...], list[CountEntry]] = {}
+    for entry in rows.order_by("-at", "-id")[:ROWS_READ]:
+        ticked = entry.how == How.TICK and entry.device_id is None
+        key = (entry.by_id, entry.at) if ticked else (entry.pk,)
+        if key not in together and len(together) == most:
+            break
+        together.setdefault(key, []).append(entry)
+    return tuple(_mark(entries) for entries in together.values())
+
+
+def _mark(entries: list[CountEntry]) -> LastMark:
+    first = entries[0]
+    standing = [entry for entry in entries if not hasattr(entry, "corrected_by")]
+    return LastMark(
+        entries=tuple(str(entry.uuid) for entry in standing),
+        code=_code(first) if len(entries) == 1 else "",
+        said=_said_one(first) if len(entries) == 1 else _said_row(first, len(entries)),
+        by=str(first.by or "-"),
+        at=first.at,
+        is_undone=not standing,
+    )
+
+
+def _code(entry: CountEntry) -> str:
+    subject = entry.piece or entry.stock_line
+    return subject.code if subject is not None else ""
+
+
+def _where(entry: CountEntry) -> str:
+    return (entry.place.path_name or entry.place.name) if entry.place else "-"
+
+
+def _said_row(first: CountEntry, n: int) -> str:
+    place = first.place.name if first.place else "-"
+    said = ngettext("{n} piece at {place} and beside", "{n} pieces at {place} and beside", n)
+    return said.format(n=n, place=place)
+
+
+def _said_one(entry: CountEntry) -> str:
+    if entry.stock_line is not None:
+        drawing = entry.stock_line.drawing.number
+        return _("{n} {drawing} in {place}").format(
+            n=entry.quantity, drawing=drawing, place=_where(entry)
+        )
+    mark = entry.piece.mark if entry.piece else ""
+    came_from = entry.movement.from_seen if entry.movement else None
+    said = _("{mark} in {place}, expected in {was}") if came_from else _("{mark} in {place}")
+    was = (came_from.path_name or came_from.name) if came_from else ""
+    return said.format(mark=mark, place=_where(entry), was=was).strip()
