@@ -191,7 +191,7 @@ def _how_many(bins: Sequence[tuple[int, int]], goal: int) -> int:
 
 
 def _share_out(chosen: Sequence[tuple[int, int]], goal: int) -> list[tuple[int, int]]:
-    out = []
+    out: list[tuple[int, int]] = []
     for key, count in chosen:
         got = min(count, goal - sum(taken for _key, taken in out))
         if got > 0:

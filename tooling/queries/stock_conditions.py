@@ -148,14 +148,15 @@ class _Judged:
         if line is not None:
             state, said = _why_not(self.facts, line)
             return _at_line(line, state or State.HELD, said)
-        there = len(self.waiting) - share.missing
+        unusable = sum(each.count for each in self.pool.lines if self._counts_not(each))
+        short = max(1, share.missing - unusable)
         words = _("Only {count} of the {wanted} {drawing} still wanted are in the shop. Make or "
                   "buy {short}.")  # fmt: skip
         said = words.format(
-            count=there,
+            count=len(self.waiting) - short,
             wanted=len(self.waiting),
             drawing=self.waiting[0].drawing.number,
-            short=share.missing,
+            short=short,
         )
         return Verdict(State.MISSING, said)
 
