@@ -48,7 +48,7 @@ function linkTo(href, words) {
   return actions(button(href, words));
 }
 
-class ScanPage {
+export class ScanPage {
   constructor(root) {
     this.root = root;
     this.words = root.dataset;
@@ -388,5 +388,5 @@ class ScanPage {
   }
 }
 
-const root = document.querySelector("[data-scan]");
+const root = document.querySelector("[data-scan]:not([data-counting])"); // counting.js has its own
 if (root) new ScanPage(root);
