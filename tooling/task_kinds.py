@@ -8,8 +8,8 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from tooling.errors import NotAllowed, Unknown
-from tooling.models import Owner
-from tooling.services import labels, owner_papers
+from tooling.models import Import, ImportState, Owner, Person
+from tooling.services import import_work, imports, labels, owner_papers
 from tooling.services.backup import kept
 from tooling.tasks import Handler, Run
 
@@ -62,8 +62,46 @@ def draw_register(run: Run) -> dict[str, Any]:
     return {"owner": owner.code}
 
 
+def read_import(run: Run) -> dict[str, Any]:
+    """What a large import's sheets hold and what applying it would do, kept with the import."""
+    made, by = _import_of(run)
+    if made.state != ImportState.READING:
+        return import_work.result_of(made, len(made.problems))
+    problems = imports.read(
+        by=by, at=timezone.now(), made=made, mapping_name=run.given.get("mapping_name", ""),
+        progress=_telling(run), task_id=run.task.pk,
+    )  # fmt: skip
+    return import_work.result_of(made, problems)
+
+
+def apply_import(run: Run) -> dict[str, Any]:
+    """All of a large import, or nothing of it; once, also where the worker died after writing."""
+    made, by = _import_of(run)
+    if made.state == ImportState.APPLYING:
+        import_work.write(
+            by=by, at=timezone.now(), made=made, progress=_telling(run), task_id=run.task.pk
+        )
+    return import_work.result_of(made)
+
+
+def _import_of(run: Run) -> tuple[Import, Person]:
+    if run.task.by is None:
+        raise NotAllowed(_("Nobody asked for this import."))
+    return Import.objects.get(pk=run.given["import"]), run.task.by
+
+
+def _telling(run: Run) -> import_work.Progress:
+    def progress(share: float, message: str) -> None:
+        run.progress(share, message)
+        run.check()
+
+    return progress
+
+
 HANDLERS: dict[str, Handler] = {
     "labels": draw_labels,
     kept.TASK: make_backup,
     owner_papers.KIND: draw_register,
+    import_work.READING: read_import,
+    import_work.APPLYING: apply_import,
 }

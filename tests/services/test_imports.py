@@ -192,14 +192,27 @@ def test_a_dropped_import_changes_nothing_and_stays_dropped(engineer: Person, at
     assert not Owner.objects.exists()
 
 
-def test_a_shop_that_moved_on_is_looked_at_again_before_writing(
+def test_what_would_no_longer_do_what_the_preview_said_is_refused_and_looked_at_again(
     engineer: Person, at: datetime
 ) -> None:
     made = look(engineer, at, owners=OWNERS)
-    bring(engineer, at, owners=OWNERS)
+    bring(engineer, at, owners=OWNERS.replace("Fernhill", "Fern Hill"))
+    before = counts()
+    with pytest.raises(Conflict) as refused:
+        imports.apply(by=engineer, at=at, made=made)
+    assert refused.value.code == "stale_plan"
+    assert counts() == before
+    made.refresh_from_db()
+    assert made.rows == {"create": 0, "change": 1, "same": 1}
+    assert imports.apply(by=engineer, at=at, made=made).state == ImportState.APPLIED
+    assert Owner.objects.get(code="FERN").name == "Fernhill Gutters"
+
+
+def test_what_others_edit_elsewhere_does_not_matter(engineer: Person, at: datetime) -> None:
+    made = look(engineer, at, owners=OWNERS)
+    bring(engineer, at, customers=b"Code,Name,Our own shop\nOAK,Oakley,no")
     imports.apply(by=engineer, at=at, made=made)
-    assert made.rows == {"create": 0, "change": 0, "same": 2}
-    assert Owner.objects.count() == 2
+    assert Owner.objects.count() == 3
 
 
 @pytest.mark.parametrize("role", ["viewer", "attendant", "crew"])

@@ -6,7 +6,7 @@ import errno
 import hashlib
 import os
 import tempfile
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
@@ -60,6 +60,14 @@ def store_upload(*, upload: Upload, at: datetime) -> StoredFile:
     """The same for what is sent, a little at a time: it is never in memory whole."""
     check_upload(upload)
     return _keep(upload.chunks(CHUNK), at=at)
+
+
+def store_chunks(*, chunks: Iterable[bytes], at: datetime) -> StoredFile:
+    """The same for what the house itself makes piece by piece, of whatever size.
+
+    Raises NoRoom ``no_room``.
+    """
+    return _keep(chunks, at=at, check=lambda size: None)
 
 
 def check_upload(upload: Upload) -> None:
@@ -117,7 +125,9 @@ def full_disk_is_said() -> Iterator[None]:
         raise no_room() from error
 
 
-def _keep(chunks: Iterable[bytes], *, at: datetime) -> StoredFile:
+def _keep(
+    chunks: Iterable[bytes], *, at: datetime, check: Callable[[int], None] = check_size
+) -> StoredFile:
     """Write, sync, then rename and name it in one transaction.
 
     The renaming lies inside the transaction, so that ``sweep`` cannot take the file away
@@ -129,7 +139,7 @@ def _keep(chunks: Iterable[bytes], *, at: datetime) -> StoredFile:
         handle, temporary = tempfile.mkstemp(dir=folder, prefix=INCOMING)
         try:
             with os.fdopen(handle, "wb") as file:
-                name, size, kind = _copy(chunks, file)
+                name, size, kind = _copy(chunks, file, check)
             with writing():
                 _put_in_place(Path(temporary), folder / name)
                 row, _made = StoredFile.objects.get_or_create(
@@ -140,17 +150,19 @@ def _keep(chunks: Iterable[bytes], *, at: datetime) -> StoredFile:
     return row
 
 
-def _copy(chunks: Iterable[bytes], file: BinaryIO) -> tuple[str, int, str]:
+def _copy(
+    chunks: Iterable[bytes], file: BinaryIO, check: Callable[[int], None]
+) -> tuple[str, int, str]:
     """Name, size and kind of what was written, which is on the disk when this returns."""
     digest, size, start = hashlib.sha256(), 0, b""
     for chunk in chunks:
         if len(start) < 4096:
             start = (start + chunk)[:4096]
         size += len(chunk)
-        check_size(size)
+        check(size)
         digest.update(chunk)
         file.write(chunk)
-    check_size(size)
+    check(size)
     file.flush()
     os.fsync(file.fileno())
     return digest.hexdigest(), size, content_type(start)

@@ -9,7 +9,7 @@ from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
 from tooling.errors import Conflict
-from tooling.models import Person, StoredFile, Task, TaskState
+from tooling.models import Import, ImportState, Person, StoredFile, Task, TaskState
 from tooling.permissions import Verb, check_can
 from tooling.services.write import writing
 
@@ -44,6 +44,8 @@ def cancel(*, by: Person, at: datetime, task: Task) -> None:
             )
         fresh.cancel_asked = True
         fresh.save(update_fields=["state", "finished_at", "cancel_asked"])
+        if fresh.state == TaskState.CANCELLED:
+            _let_go(fresh.pk)
 
 
 def claim(*, at: datetime) -> Task | None:
@@ -60,6 +62,7 @@ def claim(*, at: datetime) -> Task | None:
             task.state, task.finished_at = TaskState.FAILED, at
             task.message = str(_("The worker stopped twice while doing this."))
             task.save(update_fields=["state", "finished_at", "message"])
+            _let_go(task.pk)
             return None
         task.state, task.attempts = TaskState.RUNNING, task.attempts + 1
         task.started_at = task.heartbeat_at = at
@@ -96,6 +99,27 @@ def finish(
             progress=1.0 if state == TaskState.DONE else 0.0,
             **kept,
         )
+        if state != TaskState.DONE:
+            _let_go(task_id)
+
+
+def _let_go(task_id: int) -> None:
+    """What an ended task was about may be worked on again: an import goes back to where it was."""
+    held = Import.objects.filter(task=task_id)
+    held.filter(state=ImportState.READING).update(state=ImportState.MAPPING)
+    held.filter(state=ImportState.APPLYING).update(state=ImportState.READY)
+
+
+def record_done(
+    *, by: Person | None, at: datetime, kind: str, given: dict[str, Any],
+    result: dict[str, Any], file: StoredFile,
+) -> Task:  # fmt: skip
+    """What was done at once and made a file, as a task that is over already."""
+    with writing():
+        return Task.objects.create(
+            kind=kind, input=given, by=by, created_at=at, started_at=at, finished_at=at,
+            state=TaskState.DONE, progress=1.0, result=result, file=file,
+        )  # fmt: skip
 
 
 def keep_file(*, task_id: int, file: StoredFile) -> None:

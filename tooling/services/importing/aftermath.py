@@ -2,108 +2,145 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from typing import Any
+from collections.abc import Iterator
 
 from tooling.models import (
     DrawingRevision,
     Job,
-    Kit,
-    KitPosition,
-    KitState,
-    LengthEntry,
     Mill,
     MillShaft,
     Movement,
-    Person,
     Piece,
+    Place,
     SetPosition,
     Station,
     StockLine,
 )
 from tooling.services import staging
+from tooling.services.importing.apply import Writer
 from tooling.services.importing.plan import Plan
-from tooling.services.touched import touch_kits_of
+from tooling.services.importing.stage import CHUNK, EDIT, NEW, Stage
 from tooling.services.write import bump, lock
 
+OPEN_KITS = "SELECT id FROM tooling_kit WHERE state <> 'closed'"
 
-def moves_of(plan: Plan) -> list[staging.Moved]:
-    """The moves of saved pieces to saved places, as staging is told of them."""
-    return [
-        staging.Moved(
-            piece_id=movement.piece.pk,
-            from_place_id=movement.from_seen.pk if movement.from_seen else None,
-            to_place_id=movement.to.pk,
-            kit_id=None,
-        )
+
+def refuse_wrong_moves(plan: Plan) -> None:
+    """Pieces of this part that may not go where a sheet puts them: into a kit that does not want
+    them, or where their owner has not agreed to what is done with them."""
+    moves = [
+        staging.Moved(movement.piece_id, movement.from_seen_id, movement.to_id, None)
         for movement, _outcome in plan.moves
-        if movement.piece.pk and movement.to.pk
+        if movement.to_id > 0
     ]
-
-
-def refuse_wrong_staging(plan: Plan) -> None:
-    """A piece that may not come into the kit whose gathering place a sheet puts it in."""
-    moves = moves_of(plan)
-    refused = staging.check_may_stage(moves=moves, at=plan.at) if moves else {}
+    plan.has_moves = plan.has_moves or bool(plan.moves)
+    refused = staging.check_may_move(moves=moves, at=plan.at) if moves else {}
     for movement, outcome in plan.moves:
-        error = refused.get(movement.piece.pk)
+        error = refused.get(movement.piece_id)
         if error is not None:
             plan.refuse(outcome, "place", error)
 
 
-def hold_rows(plan: Plan) -> None:
-    """Lock what the plan's history rows will change, in the house's order."""
-    pieces = {piece.pk for piece, _outcome in plan.resized.values() if piece.pk}
-    stock = {row.stock.pk for row in plan.records(Movement) if row.stock is not None}
-    lock(
-        kits=_open_kits(),
-        pieces=pieces | {move.piece_id for move in moves_of(plan)},
-        stock={key for key in stock if key},
-    )
+def hold_rows(stage: Stage) -> None:
+    """Lock what exists and changes, in the house's order."""
+    kits = [key for (key,) in stage.rows(OPEN_KITS)]
+    pieces = _existing(stage, Piece)
+    stock = _existing(stage, StockLine)
+    if pieces or stock:
+        lock(kits=kits)
+    for model, keys in (("pieces", pieces), ("stock", stock)):
+        for at in range(0, len(keys), CHUNK):
+            lock(**{model: keys[at : at + CHUNK]})  # type: ignore[arg-type]
 
 
-def _open_kits() -> list[int]:
-    return list(Kit.objects.exclude(state=KitState.CLOSED).values_list("pk", flat=True))
+def _existing(stage: Stage, model: type[Piece] | type[StockLine]) -> list[int]:
+    """By code, so that parts of them are held in the same order as all."""
+    if not stage.has(model, EDIT):
+        return []
+    return [key for (key,) in stage.rows(f"SELECT id FROM {stage.of(model, EDIT)} ORDER BY code")]
 
 
-def tell_kits(plan: Plan, *, by: Person | None) -> None:
+def tell_kits(plan: Plan, writer: Writer) -> None:
     """Staged flags and versions of every open kit that shows what the plan wrote."""
-    edited = [edit.record for edit in plan.edits.values()]
-    pieces = {each.pk for each in _of(Piece, edited)}
-    pieces |= {piece.pk for piece, _outcome in plan.resized.values()}
-    pieces |= {entry.piece_id for entry in plan.records(LengthEntry)}
-    drawings = {
-        each.drawing_id
-        for each in (
-            *_of(DrawingRevision, edited), *plan.records(DrawingRevision),
-            *plan.records(Piece), *_of(StockLine, edited),
-        )
-    }  # fmt: skip
-    counted = [row for row in plan.records(Movement) if row.stock is not None]
-    drawings |= {row.stock.drawing_id for row in counted}
-    touch_kits_of(pieces=pieces, drawings=drawings)
-    _bump_further(edited)
-    moves = moves_of(plan)
-    if moves:
-        staging.after_moves(by=by, at=plan.at, moves=moves)
-    stock = [
-        staging.StockMoved(row.stock_id, row.stock_id, abs(row.quantity), None) for row in counted
+    bump(set(_kits_of_pieces(plan.stage)) | set(_kits_of_plans(plan.stage)))
+    for moves in _moves(plan.stage, writer):
+        staging.after_moves(by=plan.by, at=plan.at, moves=moves)
+    for stock in _stock(plan.stage, writer):
+        staging.after_stock_moves(by=plan.by, at=plan.at, moves=stock)
+
+
+def _kits_of_pieces(stage: Stage) -> Iterator[int]:
+    """Kits that claim an edited piece or call for a drawing of which something is new."""
+    drawings = [
+        f"SELECT drawing_id FROM {stage.of(model, kind)}"
+        for model in (DrawingRevision, Piece, StockLine)
+        for kind in (NEW, EDIT)
+        if stage.has(model, kind) and (model, kind) != (Piece, EDIT)
     ]
-    if stock:
-        staging.after_stock_moves(by=by, at=plan.at, moves=stock)
+    asked = [f"drawing_id IN ({' UNION '.join(drawings)})"] if drawings else []
+    if stage.has(Piece, EDIT):
+        asked.append(f"piece_id IN (SELECT id FROM {stage.of(Piece, EDIT)})")
+    if stage.has(SetPosition, EDIT):
+        asked.append(f"set_position_id IN (SELECT id FROM {stage.of(SetPosition, EDIT)})")
+    if asked:
+        for (key,) in stage.rows(
+            "SELECT DISTINCT kit_id FROM tooling_kitposition WHERE is_open AND "
+            f"({' OR '.join(asked)})"
+        ):
+            yield key
 
 
-def _of(model: type[Any], records: Iterable[Any]) -> list[Any]:
-    return [record for record in records if isinstance(record, model)]
+def _kits_of_plans(stage: Stage) -> Iterator[int]:
+    """Kits of edited jobs and mills."""
+    mills = [
+        sql.format(stage.of(model, EDIT))
+        for model, sql in (
+            (Mill, "SELECT id FROM {}"),
+            (Station, "SELECT mill_id FROM {}"),
+            (MillShaft, "SELECT s.mill_id FROM {} e JOIN tooling_station s ON s.id = e.station_id"),
+        )
+        if stage.has(model, EDIT)
+    ]
+    asked = [f"job.mill_id IN ({' UNION '.join(mills)})"] if mills else []
+    if stage.has(Job, EDIT):
+        asked.append(f"job.id IN (SELECT id FROM {stage.of(Job, EDIT)})")
+    if asked:
+        for (key,) in stage.rows(
+            "SELECT kit.id FROM tooling_kit kit JOIN tooling_job job ON job.id = kit.job_id "
+            f"WHERE kit.state <> 'closed' AND ({' OR '.join(asked)})"
+        ):
+            yield key
 
 
-def _bump_further(edited: list[Any]) -> None:
-    """Kits of edited jobs, mills and positions."""
-    mills = {each.pk for each in _of(Mill, edited)}
-    mills |= {each.mill_id for each in _of(Station, edited)}
-    mills |= {each.station.mill_id for each in _of(MillShaft, edited)}
-    still_open = Kit.objects.exclude(state=KitState.CLOSED)
-    kits = set(still_open.filter(job__in=_of(Job, edited)).values_list("pk", flat=True))
-    kits |= set(still_open.filter(job__mill__in=mills).values_list("pk", flat=True))
-    positions = KitPosition.objects.filter(is_open=True, set_position__in=_of(SetPosition, edited))
-    bump(kits | set(positions.values_list("kit_id", flat=True)))
+def _moves(stage: Stage, writer: Writer) -> Iterator[list[staging.Moved]]:
+    """The moves of pieces that were there before, as staging is told of them."""
+    if stage.has(Piece, EDIT) and stage.has(Movement):
+        sql = (
+            f"SELECT id, piece_id, from_seen_id, to_id FROM {stage.of(Movement)} "
+            "WHERE piece_id > 0 AND"
+        )
+        for page in stage.pages(sql, key="id", after=0, descending=True, size=CHUNK):
+            yield [
+                staging.Moved(piece, came_from, writer.key(Place, to), None)
+                for _id, piece, came_from, to in page
+            ]
+
+
+def _stock(stage: Stage, writer: Writer) -> Iterator[list[staging.StockMoved]]:
+    """What was counted, of drawings that open kits call for."""
+    if not stage.has(Movement):
+        return
+    lines = [
+        f"SELECT id FROM {stage.of(StockLine, kind)} WHERE drawing_id IN "
+        "(SELECT drawing_id FROM tooling_kitposition WHERE is_open)"
+        for kind in (NEW, EDIT)
+        if stage.has(StockLine, kind)
+    ]
+    if lines:
+        sql = (
+            f"SELECT id, stock_id, quantity FROM {stage.of(Movement)} "
+            f"WHERE stock_id IN ({' UNION '.join(lines)}) AND"
+        )
+        for page in stage.pages(sql, key="id", after=0, descending=True, size=CHUNK):
+            moved = [(writer.key(StockLine, line), abs(count)) for _id, line, count in page]
+            yield [staging.StockMoved(line, line, count, None) for line, count in moved]

@@ -13,7 +13,6 @@ from tooling.models import (
     ChartPass,
     ChartState,
     Mill,
-    MillShaft,
     SetPass,
     SetPosition,
     SetupChart,
@@ -22,56 +21,82 @@ from tooling.models import (
 )
 from tooling.services.charts import ON_A_SHAFT
 from tooling.services.importing.known import Known, plain
-from tooling.services.importing.plan import Outcome, Plan, same_record
+from tooling.services.importing.known_records import pointing_to, read_drawings, with_keys
+from tooling.services.importing.mills import machine_of
+from tooling.services.importing.plan import Plan
 from tooling.services.importing.shop import said
+from tooling.services.importing.stage import chunks
 from tooling.spreadsheets.kinds import KINDS
 from tooling.spreadsheets.rows import Row
+
+SPOKEN_OF = "charts that rows speak of"
+CHARTS_AT_ONCE = 50
 
 
 class _Charts:
     """Charts, passes, stations and shafts by what names them, existing and planned."""
 
-    def __init__(self, plan: Plan) -> None:
+    def __init__(self, rows: list[Row], plan: Plan, known: Known) -> None:
+        self.stage, self.known = plan.stage, known
+        machine = machine_of(known)
+        self.stations = machine.stations
+        self.shafts = {
+            (station_id, which): shaft.diameter_nm
+            for (station_id, which, _bank), shaft in sorted(
+                machine.shafts.items(), key=lambda each: -each[0][2]
+            )
+        }
+        self.charts = charts_of(known)
+        named = {plain(row.values["set"]) for row in rows}
+        sets = {known.sets[number].pk for number in named if number in known.sets}
+        numbers = {row.values["pass"] for row in rows}
+        self.passes: dict[tuple[str, int], SetPass] = {}
+        for each in pointing_to(self.stage, SetPass, "tool_set_id", sets):
+            if each.number in numbers:
+                each.tool_set = known.set_keys[each.tool_set_id]
+                self.passes[plain(each.tool_set.number), each.number] = each
+        keys = {each.pk: each for each in self.passes.values()}
+        self.positions: dict[int, list[SetPosition]] = defaultdict(list)
+        self._add_positions(pointing_to(self.stage, SetPosition, "set_pass_id", keys))
+        here = [each.pk for each in self.charts.values() if each.tool_set_id in sets]
+        self.placed: dict[tuple[int, int], ChartPass] = {}
+        stations = {station.pk: station for station in self.stations.values()}
+        for placed in pointing_to(self.stage, ChartPass, "chart_id", here):
+            if placed.set_pass_id in keys:
+                placed.station = stations[placed.station_id]
+                self.placed[placed.chart_id, placed.set_pass_id] = placed
+
+    def _add_positions(self, positions: list[SetPosition]) -> None:
+        read_drawings(self.known, keys=[each.drawing_id for each in positions])
+        for position in positions:
+            position.drawing = self.known.drawing_keys[position.drawing_id]
+            if position.drawing.kind in ON_A_SHAFT:
+                self.positions[position.set_pass_id].append(position)
+
+
+def charts_of(known: Known) -> dict[tuple[str, str], SetupChart]:
+    """Every current chart by set and mill, read once for an import."""
+    if SetupChart not in known.held:
         current = SetupChart.objects.filter(is_current=True)
-        self.charts: dict[tuple[str, str], SetupChart] = {
+        known.held[SetupChart] = {
             (plain(chart.tool_set.number), plain(chart.mill.number)): chart
             for chart in current.select_related("tool_set", "mill")
         }
-        placed = ChartPass.objects.filter(chart__is_current=True)
-        self.placed: dict[Any, ChartPass] = {
-            (each.chart_id, each.set_pass_id): each
-            for each in placed.select_related("chart", "station", "set_pass")
-        }
-        self.stations = {
-            (plain(station.mill.number), station.number): station
-            for station in [*Station.objects.select_related("mill"), *plan.records(Station)]
-        }
-        self.passes = {
-            (plain(each.tool_set.number), each.number): each
-            for each in [*SetPass.objects.select_related("tool_set"), *plan.records(SetPass)]
-        }
-        self.shafts: dict[Any, int] = {}
-        shafts = [plan.as_edited(each) for each in MillShaft.objects.select_related("station")]
-        for shaft in [*shafts, *plan.records(MillShaft)]:
-            self.shafts[_key(shaft.station), shaft.which] = shaft.diameter_nm
-        self.positions: dict[Any, list[SetPosition]] = defaultdict(list)
-        rows = SetPosition.objects.select_related("drawing", "set_pass")
-        for position in [*map(plan.as_edited, rows), *plan.records(SetPosition)]:
-            if position.drawing.kind in ON_A_SHAFT:
-                self.positions[_key(position.set_pass)].append(position)
-        self.said_by: dict[int, Outcome] = {}
-
-
-def _key(record: Any) -> Any:
-    return (type(record), record.pk) if record.pk else id(record)
+    found: dict[tuple[str, str], SetupChart] = known.held[SetupChart]
+    return found
 
 
 def plan_charts(rows: list[Row], plan: Plan, known: Known) -> None:
-    charts = _Charts(plan)
+    charts = _Charts(rows, plan, known)
     for row in rows:
         with plan.of_row(row, KINDS["charts"], "pass"):
             _plan_row(row.values, plan, known, charts)
-    _refuse_taken_stations(plan, charts)
+
+
+def plan_after_charts(plan: Plan, known: Known) -> None:
+    """Once all rows are planned: no station of a chart may have two passes."""
+    for part in chunks(known.held.get(SPOKEN_OF, ()), CHARTS_AT_ONCE):
+        _refuse_taken_stations(part, plan, known)
 
 
 def _plan_row(values: dict[str, Any], plan: Plan, known: Known, charts: _Charts) -> None:
@@ -99,15 +124,16 @@ def _plan_row(values: dict[str, Any], plan: Plan, known: Known, charts: _Charts)
         "note": values.get("note"),
     }
     title = f"{tool_set.number} on {mill.number}, {set_pass}"
-    present = charts.placed.get((chart.pk, set_pass.pk)) if chart.pk and set_pass.pk else None
+    plan.outcomes[-1].is_late = True
+    known.held.setdefault(SPOKEN_OF, set()).add(chart.pk)
+    present = charts.placed.get((chart.pk, set_pass.pk))
     if present is None:
         present = plan.create(ChartPass, title, chart=chart, set_pass=set_pass, **said(own))
-        charts.placed[id(present)] = present
+        charts.placed[chart.pk, set_pass.pk] = present
         changed = True
     else:
         changed = plan.edit(present, title, **own)
     plan.speak_of(present, title)
-    charts.said_by[id(present)] = plan.outcomes[-1]
     if changed and chart.state == ChartState.PROVED:
         plan.edit(chart, title, state=ChartState.UNPROVED)
 
@@ -128,9 +154,9 @@ def _chart(
 
 
 def _check_bores(set_pass: SetPass, station: Station, known: Known, charts: _Charts) -> None:
-    for position in charts.positions.get(_key(set_pass), []):
+    for position in charts.positions.get(set_pass.pk, []):
         revision = known.current.get(plain(position.drawing.number))
-        shaft = charts.shafts.get((_key(station), position.shaft))
+        shaft = charts.shafts.get((station.pk, position.shaft))
         if revision is None or revision.bore_nm is None or shaft is None:
             continue
         if revision.bore_nm < shaft:
@@ -145,20 +171,23 @@ def _check_bores(set_pass: SetPass, station: Station, known: Known, charts: _Cha
             )  # fmt: skip
 
 
-def _refuse_taken_stations(plan: Plan, charts: _Charts) -> None:
-    """Once all rows are planned: no station of a chart may have two passes."""
-    at: dict[Any, ChartPass] = {}
-    for each in charts.placed.values():
-        key = (_key(each.chart), _key(each.station))
-        other = at.setdefault(key, each)
-        if same_record(other, each):
+def _refuse_taken_stations(keys: list[int], plan: Plan, known: Known) -> None:
+    at: dict[tuple[int, int], list[Any]] = defaultdict(list)
+    for each in pointing_to(plan.stage, ChartPass, "chart_id", keys):
+        at[each.chart_id, each.station_id].append(each)
+    stations = {station.pk: station for station in machine_of(known).stations.values()}
+    for several in at.values():
+        told = {getattr(each, "stage_told", 0): each for each in several}
+        last = max(told)
+        if len(several) < 2 or not last:
             continue
-        teller, standing = (each, other) if id(each) in charts.said_by else (other, each)
+        standing = next(each for each in several if each is not told[last])
+        (set_pass,) = with_keys(plan.stage, SetPass, [standing.set_pass_id])
         error = Conflict(
             "station_taken",
             _("Pass {number} stands at station {station}. Move it first."),
-            number=standing.set_pass.number,
-            station=standing.station.number,
+            number=set_pass.number,
+            station=stations[standing.station_id].number,
             in_field="station",
         )
-        plan.refuse(charts.said_by[id(teller)], "station", error)
+        plan.refuse(plan.told.find([last])[last], "station", error)

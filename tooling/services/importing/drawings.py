@@ -10,6 +10,7 @@ from tooling.errors import Conflict
 from tooling.models import DIMENSIONS, Drawing, DrawingRevision
 from tooling.services.dimensions import check_revision
 from tooling.services.importing.known import Known, plain
+from tooling.services.importing.known_records import read_drawings
 from tooling.services.importing.plan import Plan
 from tooling.services.importing.shop import said
 from tooling.spreadsheets.kinds import KINDS
@@ -21,6 +22,7 @@ BROUGHT = "import"
 
 
 def plan_drawings(rows: list[Row], plan: Plan, known: Known) -> None:
+    read_drawings(known, (row.values["drawing"] for row in rows))
     for row in rows:
         with plan.of_row(row, KINDS["drawings"], "drawing"):
             _plan_revision(row, _drawing(row.values, plan, known), plan, known)
@@ -32,7 +34,7 @@ def _drawing(values: dict[str, Any], plan: Plan, known: Known) -> Drawing:
     if drawing is None:
         wanted = {"kind": values["kind"], "title": values.get("title")}
         drawing = plan.create(Drawing, number, number=number, **said(wanted))
-        known.drawings[plain(number)] = drawing
+        known.add_drawing(drawing)
         return drawing
     if drawing.kind != values["kind"]:
         raise Conflict(

@@ -11,7 +11,9 @@ from tooling.errors import Conflict, ToolingError, Unknown
 from tooling.models import Job, JobState, Kit, KitState, SetVariant, ToolSet
 from tooling.services.importing.known import Known, plain
 from tooling.services.importing.plan import Plan, same_record
+from tooling.services.importing.sets import variants_of
 from tooling.services.importing.shop import said
+from tooling.services.importing.stage import chunks
 from tooling.services.jobs import GATHERS_BEFORE
 from tooling.spreadsheets.kinds import KINDS
 from tooling.spreadsheets.rows import Row
@@ -21,15 +23,26 @@ Variants = dict[tuple[str, str], SetVariant]
 
 
 def plan_jobs(rows: list[Row], plan: Plan, known: Known) -> None:
-    jobs = {plain(job.number): job for job in Job.objects.all()}
+    jobs = {plain(job.number): job for job in plan.records(Job)} | _jobs(rows, known)
     gathered = dict(Kit.objects.exclude(state=KitState.CLOSED).values_list("job_id", "number"))
-    variants = {
-        (plain(each.tool_set.number), plain(each.name)): each
-        for each in [*SetVariant.objects.select_related("tool_set"), *plan.records(SetVariant)]
-    }
     for row in rows:
         with plan.of_row(row, KINDS["jobs"], "number"):
-            _plan_job(row, plan, known, jobs, gathered, variants)
+            _plan_job(row, plan, known, jobs, gathered, variants_of(known))
+
+
+def _jobs(rows: list[Row], known: Known) -> dict[str, Job]:
+    """The jobs that the rows name, of those there are."""
+    if Job not in known.held:
+        numbers = Job.objects.values_list("number", "pk")
+        known.held[Job] = {plain(number): key for number, key in numbers}
+    named = {plain(row.values["number"]) for row in rows} & known.held[Job].keys()
+    found = {}
+    for part in chunks(known.held[Job][number] for number in named):
+        for job in Job.objects.filter(pk__in=part).select_related("mill", "variant"):
+            job.tool_set = known.set_keys[job.tool_set_id]
+            job.customer = known.owner_keys.get(job.customer_id or 0)
+            found[plain(job.number)] = job
+    return found
 
 
 def _plan_job(

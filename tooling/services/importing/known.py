@@ -1,13 +1,14 @@
-"""What exists already, found the way a sheet names it; grows by what the same import plans."""
+"""What exists already, found the way a sheet names it; grows by what the same import plans.
+
+Owners, places, sets, copies and mills are held; drawings, pieces and stock are read for each part
+of the rows anew, from the shop's tables and from the plan's (``known_records``).
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from itertools import islice
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from django.db.models import QuerySet
 from django.utils.translation import gettext_lazy as _
 
 from tooling.engineering.codes import KINDS, fold, read_code
@@ -19,34 +20,21 @@ from tooling.models import (
     Mill,
     Owner,
     Piece,
-    PieceAlias,
     Place,
     SetCopy,
     Shop,
     StockLine,
     ToolSet,
 )
-from tooling.queries.scan_lookup import void_labels
+from tooling.services.importing.stage import Stage
 
-CHUNK = 400
+READ_IN_PARTS = "RSDLHB"
+"""The letters of labels of pieces and stock lines."""
 
 
 def plain(text: str | None) -> str:
     """How names are compared: no case, single spaces."""
     return " ".join(str(text or "").split()).casefold()
-
-
-def _upper(text: str) -> tuple[str, str]:
-    """As the databases' UPPER gives it: SQLite's knows only the letters A to Z."""
-    only_ascii = "".join(each.upper() if each.isascii() else each for each in text)
-    return text.upper(), only_ascii
-
-
-def chunks(values: Iterable[Any]) -> Iterator[list[Any]]:
-    """The different values, so many at a time."""
-    rest = iter(sorted(set(values)))
-    while part := list(islice(rest, CHUNK)):
-        yield part
 
 
 def shop_zone() -> ZoneInfo:
@@ -56,107 +44,109 @@ def shop_zone() -> ZoneInfo:
 
 
 class Known:
-    """Indexes by what people write. Pieces are read only where the import names them."""
+    """Indexes by what people write."""
 
-    def __init__(self) -> None:
+    def __init__(self, stage: Stage) -> None:
+        self.stage = stage
         self.owners: dict[str, Owner] = {}
         self.owner_codes: dict[str, Owner] = {}
+        self.owner_keys: dict[int, Owner] = {}
         self.shop: Owner | None = None
         self.places: dict[str, Place] = {}
         self.place_names: dict[str, list[Place]] = {}
         self.place_codes: dict[str, Place] = {}
         self.place_keys: dict[int, Place] = {}
-        self.drawings: dict[str, Drawing] = {}
-        self.revisions: dict[tuple[str, str], DrawingRevision] = {}
-        self.current: dict[str, DrawingRevision] = {}
-        self.pieces: dict[str, Piece] = {}
-        self.by_mark: dict[str, list[Piece]] = {}
-        self.stock: dict[tuple[str, str, str, str], StockLine] = {}
+        self.nowhere: Place | None = None
         self.sets: dict[str, ToolSet] = {}
+        self.set_keys: dict[int, ToolSet] = {}
         self.copies: dict[tuple[str, str], SetCopy] = {}
+        self.copy_keys: dict[int, SetCopy] = {}
         self.mills: dict[str, Mill] = {}
+        self.held: dict[Any, Any] = {}
         void = LabelEvent.objects.filter(what="void").values_list("code", flat=True)
         self.labels: set[str] = set(void)
         self.zone = shop_zone()
         self._read_small_tables()
+        self.begin_part()
+
+    def begin_part(self) -> None:
+        """Forget the records of the part before."""
+        self.drawings: dict[str, Drawing] = {}
+        self.drawing_keys: dict[int, Drawing] = {}
+        self.revisions: dict[tuple[str, str], DrawingRevision] = {}
+        self.revision_keys: dict[int, DrawingRevision] = {}
+        self.current: dict[str, DrawingRevision] = {}
+        self.pieces: dict[str, Piece] = {}
+        self.piece_keys: dict[int, Piece] = {}
+        self.by_mark: dict[str, list[Piece]] = {}
+        self.stock: dict[tuple[str, str, str, str], StockLine] = {}
+        self.part_labels: set[str] = set()
 
     def _read_small_tables(self) -> None:
         for owner in Owner.objects.all():
             self.add_owner(owner)
-        for place in Place.objects.select_related("parent"):
+        places = list(Place.objects.all())
+        self.place_keys = {place.pk: place for place in places}
+        for place in places:
+            place.parent = self.place_keys.get(place.parent_id or 0)
+            place.home = self.place_keys.get(place.home_id or 0)
             self.add_place(place)
-        for drawing in Drawing.objects.all():
-            self.drawings[plain(drawing.number)] = drawing
-        for revision in DrawingRevision.objects.select_related("drawing"):
-            self.add_revision(revision)
-        for tool_set in ToolSet.objects.all():
-            self.sets[plain(tool_set.number)] = tool_set
+        for tool_set in ToolSet.objects.select_related("customer"):
+            self.add_set(tool_set)
             self.labels.add(tool_set.code)
-        for copy in SetCopy.objects.select_related("tool_set"):
-            self.copies[plain(copy.tool_set.number), copy.letter] = copy
+        for copy in SetCopy.objects.all():
+            copy.tool_set = self.set_keys[copy.tool_set_id]
+            copy.home = self.place_keys.get(copy.home_id or 0)
+            copy.owner = self.owner_keys.get(copy.owner_id or 0)
+            self.add_copy(copy)
         for mill in Mill.objects.select_related("place"):
             self.mills[plain(mill.number)] = mill
-
-    def read_stock(self) -> None:
-        """Stock lines with what names them."""
-        for line in StockLine.objects.select_related("drawing", "place", "owner"):
-            self.add_stock(line)
-
-    def read_pieces(self, names: Iterable[str]) -> None:
-        """The pieces that these codes, old numbers or marks name."""
-        wanted = {str(name).strip() for name in names if name}
-        for part in chunks(wanted):
-            keys = {key for text in part for key in _upper(text)}
-            self._add_all(Piece.objects.filter(mark_key__in=keys))
-            self._add_all(Piece.objects.filter(code__in=[fold(text) for text in part]))
-            aliases = PieceAlias.objects.filter(text_key__in=keys)
-            self._add_replaced(part)
-            for alias in aliases.select_related(*(f"piece__{name}" for name in PIECE_RELATIONS)):
-                self.add_piece(alias.piece)
-                self.pieces[plain(alias.text)] = self.pieces[plain(alias.piece.code)]
-
-    def _add_replaced(self, names: list[str]) -> None:
-        """Pieces asked for by a label that another has replaced."""
-        newer = void_labels([fold(text) for text in names])
-        self._add_all(Piece.objects.filter(code__in=[code for code in newer.values() if code]))
-        for old, new in newer.items():
-            if plain(new) in self.pieces:
-                self.pieces[plain(old)] = self.pieces[plain(new)]
-
-    def existing_pieces(self) -> list[int]:
-        """The keys of the saved pieces that have been read."""
-        return sorted({piece.pk for piece in self.pieces.values() if piece.pk})
-
-    def _add_all(self, rows: QuerySet[Piece]) -> None:
-        for piece in rows.select_related(*PIECE_RELATIONS):
-            self.add_piece(piece)
 
     def add_owner(self, owner: Owner) -> None:
         self.owner_codes[plain(owner.code)] = owner
         self.owners[plain(owner.code)] = owner
         self.owners.setdefault(plain(owner.name), owner)
+        self.owner_keys[owner.pk] = owner
         if owner.is_shop:
             self.shop = owner
 
     def add_place(self, place: Place) -> None:
         self.places[plain(place.path_name)] = place
         self.place_names.setdefault(plain(place.name), []).append(place)
+        self.place_keys[place.pk] = place
+        if place.kind == "unknown" and self.nowhere is None:
+            self.nowhere = place
         if place.code:
             self.place_codes[place.code] = place
             self.labels.add(place.code)
-        if place.pk:
-            self.place_keys[place.pk] = place
+
+    def add_set(self, tool_set: ToolSet) -> None:
+        self.sets[plain(tool_set.number)] = tool_set
+        self.set_keys[tool_set.pk] = tool_set
+
+    def add_copy(self, copy: SetCopy) -> None:
+        self.copies[plain(copy.tool_set.number), copy.letter] = copy
+        self.copy_keys[copy.pk] = copy
+
+    def add_drawing(self, drawing: Drawing) -> None:
+        self.drawings[plain(drawing.number)] = drawing
+        self.drawing_keys[drawing.pk] = drawing
 
     def add_revision(self, revision: DrawingRevision) -> None:
         number = plain(revision.drawing.number)
         self.revisions[number, plain(revision.revision)] = revision
+        self.revision_keys[revision.pk] = revision
         if revision.is_current:
             self.current[number] = revision
 
     def add_piece(self, piece: Piece) -> None:
-        self.labels.add(piece.code)
-        known = self.pieces.setdefault(plain(piece.code), piece) if piece.code else piece
-        if known is piece and piece.mark:
+        if piece.pk in self.piece_keys:
+            return
+        self.piece_keys[piece.pk] = piece
+        if piece.code:
+            self.part_labels.add(piece.code)
+            self.pieces.setdefault(plain(piece.code), piece)
+        if piece.mark:
             self.by_mark.setdefault(plain(piece.mark), []).append(piece)
 
     def add_stock(self, line: StockLine) -> None:
@@ -167,7 +157,7 @@ class Known:
             plain(line.owner.code),
         )
         self.stock[key] = line
-        self.labels.add(line.code)
+        self.part_labels.add(line.code)
 
     def owner(self, text: str | None) -> Owner:
         """Raises ToolingError ``unknown_owner``; the shop itself when nothing is written."""
@@ -228,13 +218,13 @@ class Known:
                   "leave the cell blank."),
                 code=code.text, kind=code.kind_name, wanted=KINDS[letter],
             )  # fmt: skip
-        if code.text in self.labels:
+        if code.text in self.labels or code.text in self.part_labels:
             raise ToolingError(
                 "label_twice",
                 _("{code} is another record's label already, or void. Leave the cell blank."),
                 code=code.text,
             )
-        self.labels.add(code.text)
+        (self.part_labels if letter in READ_IN_PARTS else self.labels).add(code.text)
         return code.text
 
     def drawing(self, text: str) -> Drawing:
@@ -299,9 +289,6 @@ def check_label(record: Any, text: str | None) -> None:
               "label on its page."),
             record=record, code=record.code, text=text,
         )  # fmt: skip
-
-
-PIECE_RELATIONS = ("drawing", "revision__drawing", "owner", "place")
 
 
 def _found(found: Any, code: str, template: Any, name: str) -> Any:

@@ -42,7 +42,7 @@ def taken(values: dict[str, Any], names: dict[str, str]) -> dict[str, Any]:
     return {ours: values.get(theirs) for theirs, ours in names.items()}
 
 
-class _Machine:
+class Machine:
     """Stations and shafts by what names them, existing and planned."""
 
     def __init__(self) -> None:
@@ -51,18 +51,26 @@ class _Machine:
             for station in Station.objects.select_related("mill", "place")
         }
         self.shafts = {
-            (shaft.station_id, shaft.which, shaft.bank): shaft for shaft in MillShaft.objects.all()
+            (shaft.station_id, shaft.which, shaft.bank): shaft
+            for shaft in MillShaft.objects.select_related("station", "drive_group")
         }
-        self.new_shafts: dict[tuple[int, str, int], MillShaft] = {}
         self.groups = {
             (plain(group.mill.number), plain(group.name)): group
             for group in DriveGroup.objects.select_related("mill")
         }
 
 
+def machine_of(known: Known) -> Machine:
+    """The stations of all mills, read once for an import."""
+    if Machine not in known.held:
+        machine = known.held[Machine] = Machine()
+        known.labels |= {station.code for station in machine.stations.values()}
+    found: Machine = known.held[Machine]
+    return found
+
+
 def plan_mills(rows: Iterable[Row], plan: Plan, known: Known) -> None:
-    machine = _Machine()
-    known.labels |= {station.code for station in machine.stations.values()}
+    machine = machine_of(known)
     for row in rows:
         with plan.of_row(row, KINDS["mills"], "mill"):
             mill = _mill(row, plan, known)
@@ -113,7 +121,7 @@ def _area(name: str, parent: Place | None, kind: str, plan: Plan, known: Known) 
 
 
 def _station(
-    values: dict[str, Any], mill: Mill, plan: Plan, known: Known, machine: _Machine
+    values: dict[str, Any], mill: Mill, plan: Plan, known: Known, machine: Machine
 ) -> Station:
     number = values["station"]
     wanted = taken(values, STATION_NAMES)
@@ -136,26 +144,24 @@ def _station(
 
 
 def _shaft(
-    values: dict[str, Any], mill: Mill, station: Station, plan: Plan, machine: _Machine
+    values: dict[str, Any], mill: Mill, station: Station, plan: Plan, machine: Machine
 ) -> None:
     wanted = taken(values, SHAFT_NAMES)
     wanted["drive_group"] = _group(values, mill, plan, machine)
     which, bank = values["shaft"], values.get("bank") or 1
     title = f"mill {mill.number} station {station.number} {which}"
-    shaft = machine.new_shafts.get((id(station), which, bank))
-    if station.pk is not None and shaft is None:
-        shaft = machine.shafts.get((station.pk, which, bank))
+    shaft = machine.shafts.get((station.pk, which, bank))
     if shaft is None:
         shaft = plan.create(
             MillShaft, title, station=station, which=which, bank=bank, **said(wanted)
         )
-        machine.new_shafts[id(station), which, bank] = shaft
+        machine.shafts[station.pk, which, bank] = shaft
     else:
         plan.edit(shaft, title, **wanted)
     plan.speak_of(shaft, title)
 
 
-def _group(values: dict[str, Any], mill: Mill, plan: Plan, machine: _Machine) -> DriveGroup | None:
+def _group(values: dict[str, Any], mill: Mill, plan: Plan, machine: Machine) -> DriveGroup | None:
     name = values.get("drive_group")
     if not name:
         return None

@@ -9,9 +9,11 @@ from typing import Any
 from django.utils.translation import gettext_lazy as _
 
 from tooling.errors import Conflict, ToolingError
-from tooling.models import DIMENSIONS, Gauge, LengthEntry, Piece, Reading, Work, WorkMeasure
-from tooling.services.importing.known import Known, chunks, plain
+from tooling.models import DIMENSIONS, Gauge, LengthEntry, Reading, Work, WorkMeasure
+from tooling.services.importing.known import Known, plain
+from tooling.services.importing.known_records import read_pieces
 from tooling.services.importing.plan import Plan
+from tooling.services.importing.stage import chunks, is_new
 from tooling.spreadsheets.kinds import KINDS
 from tooling.spreadsheets.rows import Row
 
@@ -41,29 +43,28 @@ def _moment(row: Row, plan: Plan, known: Known) -> datetime:
     return min(at, plan.at)
 
 
-def _read_pieces(rows: list[Row], known: Known) -> None:
-    known.read_pieces({str(row.values["piece"]) for row in rows})
+def _history(rows: list[Row], model: type[Any], known: Known) -> list[Any]:
+    """Reads the pieces that the rows name; what history, saved or planned, has of them."""
+    read_pieces(known, {str(row.values["piece"]) for row in rows})
+    found = known.stage.find(model, "piece_id", known.piece_keys)
+    for part in chunks(key for key in known.piece_keys if key > 0):
+        found += model._default_manager.filter(piece__in=part, corrected_by=None)
+    return found
 
 
 def plan_readings(rows: list[Row], plan: Plan, known: Known) -> None:
-    _read_pieces(rows, known)
-    gauges = {plain(gauge.number): gauge for gauge in Gauge.objects.all()}
-    there = {
-        _same_reading(each.piece, each)
-        for part in chunks(known.existing_pieces())
-        for each in Reading.objects.filter(piece__in=part, corrected_by=None).select_related(
-            "piece"
-        )
-    }
+    there = {_same_reading(each) for each in _history(rows, Reading, known)}
+    if Gauge not in known.held:
+        known.held[Gauge] = {plain(gauge.number): gauge for gauge in Gauge.objects.all()}
     for row in rows:
         with plan.of_row(row, KINDS["readings"], "piece"):
-            _plan_reading(row, plan, known, gauges, there)
+            _plan_reading(row, plan, known, there)
 
 
-def _same_reading(piece: Piece, reading: Reading) -> tuple[Any, ...]:
+def _same_reading(reading: Reading) -> tuple[Any, ...]:
     """What makes two readings one, to the second: sheets hold no finer time."""
     return (
-        piece.pk or id(piece),
+        reading.piece_id,
         reading.dimension,
         reading.point,
         reading.end,
@@ -73,9 +74,7 @@ def _same_reading(piece: Piece, reading: Reading) -> tuple[Any, ...]:
     )
 
 
-def _plan_reading(
-    row: Row, plan: Plan, known: Known, gauges: dict[str, Gauge], there: set[Any]
-) -> None:
+def _plan_reading(row: Row, plan: Plan, known: Known, there: set[Any]) -> None:
     values = row.values
     piece = known.piece(values["piece"])
     dimension, value = values["dimension"], values.get("value")
@@ -90,13 +89,13 @@ def _plan_reading(
         happened_at=_moment(row, plan, known), received_at=plan.at, how="import",
         note=_note(values),
     )  # fmt: skip
-    if _same_reading(piece, reading) in there:
+    if _same_reading(reading) in there:
         return
-    there.add(_same_reading(piece, reading))
-    reading.gauge = _gauge(values.get("gauge"), row, plan, gauges)
+    there.add(_same_reading(reading))
+    reading.gauge = _gauge(values.get("gauge"), row, plan, known.held[Gauge])
     plan.add(reading, f"{values['piece']} {dimension.replace('_', ' ')}")
     if value is not None and dimension in DIMENSIONS:
-        plan.resized[id(piece)] = (piece, plan.outcomes[-1])
+        plan.resize(piece)
 
 
 def _gauge(number: str | None, row: Row, plan: Plan, gauges: dict[str, Gauge]) -> Gauge | None:
@@ -116,12 +115,7 @@ def _note(values: dict[str, Any]) -> str:
 
 
 def plan_regrinds(rows: list[Row], plan: Plan, known: Known) -> None:
-    _read_pieces(rows, known)
-    there = {
-        (each.piece_id, each.done_on, each.kind)
-        for part in chunks(known.existing_pieces())
-        for each in Work.objects.filter(piece__in=part, corrected_by=None)
-    }
+    there = {(each.piece_id, each.done_on, each.kind) for each in _history(rows, Work, known)}
     for row in rows:
         with plan.of_row(row, KINDS["regrinds"], "piece"):
             _plan_regrind(row, plan, known, there)
@@ -131,7 +125,7 @@ def _plan_regrind(row: Row, plan: Plan, known: Known, there: set[Any]) -> None:
     values = row.values
     piece = known.piece(values["piece"])
     kind = values.get("kind") or "regrind"
-    key = (piece.pk or id(piece), values["date"], kind)
+    key = (piece.pk, values["date"], kind)
     if key in there:
         return
     there.add(key)
@@ -153,7 +147,7 @@ def _plan_regrind(row: Row, plan: Plan, known: Known, there: set[Any]) -> None:
                 WorkMeasure, title, quiet=True, work=work, dimension=each, before_nm=before,
                 after_nm=after,
             )  # fmt: skip
-            plan.resized[id(piece)] = (piece, plan.outcomes[-1])
+            plan.resize(piece)
 
 
 def _check_cut(kind: str, dimension: str, before: int | None, after: int | None) -> None:
@@ -171,12 +165,10 @@ def _check_cut(kind: str, dimension: str, before: int | None, after: int | None)
 
 
 def plan_length_run(rows: list[Row], plan: Plan, known: Known) -> None:
-    _read_pieces(rows, known)
     there: dict[Any, list[LengthEntry]] = defaultdict(list)
-    for part in chunks(known.existing_pieces()):
-        for each in LengthEntry.objects.filter(piece__in=part, corrected_by=None):
-            day = each.happened_at.astimezone(known.zone).date()
-            there[each.piece_id, day, each.strip_class, each.run_reference].append(each)
+    for each in _history(rows, LengthEntry, known):
+        day = each.happened_at.astimezone(known.zone).date()
+        there[each.piece_id, day, each.strip_class, each.run_reference].append(each)
     for row in rows:
         with plan.of_row(row, KINDS["length_run"], "piece"):
             _plan_length(row, plan, known, there)
@@ -186,13 +178,13 @@ def _plan_length(row: Row, plan: Plan, known: Known, there: dict[Any, list[Lengt
     values = row.values
     piece = known.piece(values["piece"])
     strip, run = values.get("strip_class") or "", values.get("run_reference") or ""
-    key = (piece.pk or id(piece), values["date"], strip, run)
+    key = (piece.pk, values["date"], strip, run)
     present = there.get(key, [])
     title = f"{values['piece']} {values['date']}"
     total = sum(each.length_nm for each in present)
     if present and total == values["length"]:
         return
-    if len(present) > 1 or any(each.pk is None for each in present):
+    if len(present) > 1 or any(map(is_new, present)):
         raise Conflict(
             "several_entries",
             _("{piece} has {count} entries of that day and strip already, which do not add up "
@@ -213,3 +205,4 @@ def _plan_length(row: Row, plan: Plan, known: Known, there: dict[Any, list[Lengt
         note=(values.get("note") or "")[:200],
     )  # fmt: skip
     there[key].append(made)
+    plan.runs(piece)

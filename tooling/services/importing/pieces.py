@@ -23,9 +23,11 @@ from tooling.services.codes import PIECE_LETTERS
 from tooling.services.dimensions import check_piece
 from tooling.services.importing.drawings import BROUGHT
 from tooling.services.importing.known import Known, check_label, plain
+from tooling.services.importing.known_records import read_drawings, read_pieces
 from tooling.services.importing.past import not_in_future
-from tooling.services.importing.plan import Plan, Wish, same_record
+from tooling.services.importing.plan import Plan, same_record
 from tooling.services.importing.shop import said
+from tooling.services.importing.stage import is_new
 from tooling.services.piece_ledger import verb_for
 from tooling.spreadsheets.kinds import KINDS
 from tooling.spreadsheets.rows import Row
@@ -46,7 +48,8 @@ def other_numbers(values: dict[str, Any]) -> list[str]:
 
 def plan_pieces(rows: list[Row], plan: Plan, known: Known) -> None:
     names = {text for row in rows for text in other_numbers(row.values)}
-    known.read_pieces(names | names_in(rows, "code", "mark"))
+    read_drawings(known, (row.values["drawing"] for row in rows))
+    read_pieces(known, names | names_in(rows, "code", "mark"))
     for row in rows:
         with plan.of_row(row, KINDS["pieces"], "mark"):
             _plan_piece(row, plan, known)
@@ -136,7 +139,8 @@ def _check_existing(
             in_field="drawing",
         )
     wanted = values.get("condition")
-    if piece.pk and piece.condition == Condition.HOLD and wanted not in (None, Condition.HOLD):
+    is_held = not is_new(piece) and piece.condition == Condition.HOLD
+    if is_held and wanted not in (None, Condition.HOLD):
         raise Conflict(
             "piece_held",
             _("{piece} is held ({reason}). Lift the hold on its page, or leave the cell blank."),
@@ -163,19 +167,28 @@ def _new_piece(
         place=place or not_yet_placed(plan, known),
         **said(wanted),
     )
+    plan.says(piece, letter)
     known.add_piece(piece)
-    plan.create(
+    movement = plan.create(
         Movement, title, quiet=True, piece=piece, to=piece.place, how="import",
         happened_at=plan.at, received_at=plan.at, effective_at=plan.at, sees=False,
     )  # fmt: skip
+    _put(piece, piece.place, movement, plan)
     return piece
+
+
+def _put(piece: Piece, place: Place, movement: Movement, plan: Plan) -> None:
+    """A piece is where its movement put it: nothing newer is known."""
+    plan.derive(
+        piece, place=place, placed_by=movement, placed_effective_at=plan.at,
+        placed_received_at=plan.at,
+    )  # fmt: skip
 
 
 def not_yet_placed(plan: Plan, known: Known) -> Place:
     """The place of what no sheet has placed; made when first needed."""
-    for place in known.places.values():
-        if place.kind == "unknown":
-            return place
+    if known.nowhere is not None:
+        return known.nowhere
     name = str(_("Not yet placed"))
     place = plan.create(
         Place, name, quiet=True, code="", kind="unknown", name=name, path_name=name,
@@ -192,8 +205,9 @@ def _move(piece: Piece, place: Place, title: str, plan: Plan) -> None:
         what=verb_for(place), happened_at=plan.at, received_at=plan.at, effective_at=plan.at,
         sees=False,
     )  # fmt: skip
-    plan.moves.append((movement, plan.outcomes[-1]))
-    piece.place = place
+    if not is_new(piece):
+        plan.moves.append((movement, plan.outcomes[-1]))
+    _put(piece, place, movement, plan)
 
 
 def _plan_alias(piece: Piece, text: str, title: str, plan: Plan, known: Known) -> None:
@@ -201,7 +215,7 @@ def _plan_alias(piece: Piece, text: str, title: str, plan: Plan, known: Known) -
     if named is None:
         plan.create(PieceAlias, title, quiet=True, piece=piece, text=text)
         known.pieces[plain(text)] = piece
-        if piece.pk is not None:
+        if not is_new(piece):
             plan.changed(title, "old_number", None, text)
     elif not same_record(named, piece):
         raise Conflict(
@@ -221,18 +235,12 @@ def _wish(row: Row, piece: Piece, title: str, plan: Plan, known: Known) -> None:
         moment = datetime.combine(measured, time(12), tzinfo=known.zone)
         plan.look("measured_on", lambda when: not_in_future(when, plan.at), moment)
         at = min(moment, plan.at)
-    for name in (*(f"now_{each}" for each in DIMENSIONS), "length_run"):
+    for name in (*(f"now_{each}" for each in DIMENSIONS), "length_run", "strokes_run"):
         if values.get(name) is not None:
-            plan.wishes.append(
-                Wish(
-                    outcome=plan.outcomes[-1],
-                    piece=piece,
-                    title=title,
-                    name=name,
-                    value=values[name],
-                    happened_at=at if name != "length_run" else plan.at,
-                    dated=bool(measured),
-                    unit=row.units.get(name, piece.unit),
-                    strip_class=values.get("strip_class") or "",
-                )
-            )
+            is_size = name.startswith("now_")
+            plan.wish(
+                piece, title=title, name=name, value=values[name],
+                happened_at=at if is_size else plan.at, dated=bool(measured),
+                unit=row.units.get(name, piece.unit),
+                strip_class=values.get("strip_class") or "",
+            )  # fmt: skip

@@ -13,25 +13,26 @@ from tooling.services.places import PATH_LONGEST, PATH_NAME_LONGEST
 BATCH = 400
 
 
-def create_from_outside_in(places: list[Place]) -> None:
-    """A place needs its parent saved: one bulk insert for each depth of nesting."""
-    waiting = places
-    while waiting:
-        ready = [place for place in waiting if place.parent is None or place.parent.pk]
-        for place in ready:
-            place.path = f"{place.parent.path if place.parent else '/'}{place.code}/"
-        Place.objects.bulk_create(ready, batch_size=BATCH)
-        waiting = [place for place in waiting if place.pk is None]
+def path_from_outside_in(places: Iterable[Place]) -> None:
+    """The paths of planned places, whose codes are known by now, from what they are in."""
+    done: set[int] = set()
+    planned = {place.pk: place for place in places}
+    for place in planned.values():
+        line: list[Place] = []
+        here: Place | None = place
+        while here is not None and here.pk in planned and here.pk not in done:
+            line.append(here)
+            here = here.parent
+        for each in reversed(line):
+            each.path = f"{each.parent.path if each.parent else '/'}{each.code}/"
+            done.add(each.pk)
 
 
-def renew_paths(edited: Iterable[Place]) -> None:
-    """The paths of the edited places and of all inside them; nothing where none was renamed.
+def renew_paths() -> None:
+    """The paths of places after some were renamed or put elsewhere, and of all inside them.
 
     Raises ToolingError ``too_deep``.
     """
-    keys = {place.pk for place in edited}
-    if not keys:
-        return
     children: dict[int | None, list[Place]] = {}
     for place in Place.objects.all():
         children.setdefault(place.parent_id, []).append(place)

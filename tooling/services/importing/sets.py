@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass, field
 from typing import Any
 
 from django.utils.translation import gettext_lazy as _
@@ -20,13 +22,22 @@ from tooling.models import (
     ToolSet,
 )
 from tooling.services.importing.known import Known, check_label, plain
+from tooling.services.importing.known_records import (
+    pointing_to,
+    read_drawings,
+    read_pieces,
+    read_pieces_with,
+    with_keys,
+)
 from tooling.services.importing.mills import taken
 from tooling.services.importing.pieces import names_in
-from tooling.services.importing.plan import Outcome, Plan, same_record
+from tooling.services.importing.plan import Plan, same_record
 from tooling.services.importing.shop import said
+from tooling.services.importing.stage import chunks, is_new
 from tooling.spreadsheets.kinds import KINDS
 from tooling.spreadsheets.rows import Row
 
+COPIES_AT_ONCE = 20
 SET_NAMES = {
     "name": "name", "revision": "revision", "thickness_least": "thickness_least_nm",
     "thickness_most": "thickness_most_nm", "grades": "grades", "set_hand": "hand",
@@ -35,7 +46,7 @@ SET_NAMES = {
 POSITION_NAMES = {
     "mark_faces": "mark_faces", "is_split": "is_split",
     "carries_guide_point": "carries_guide_point", "side": "side", "height": "height_nm",
-    "in_out": "in_out_nm",
+    "in_out": "in_out_nm", "where": "where",
 }  # fmt: skip
 PASS_NAMES = {
     "pass_name": "name",
@@ -47,51 +58,94 @@ PASS_NAMES = {
 class _Sets:
     """Passes, positions and allotments by what names them, existing and planned."""
 
-    def __init__(self, sets: list[ToolSet]) -> None:
-        keys = [each.pk for each in sets if each.pk]
-        self.passes: dict[tuple[str, int], SetPass] = {
-            (plain(each.tool_set.number), each.number): each
-            for each in SetPass.objects.filter(tool_set__in=keys).select_related("tool_set")
-        }
-        self.variants: dict[tuple[str, str], SetVariant] = {
-            (plain(each.tool_set.number), plain(each.name)): each
-            for each in SetVariant.objects.filter(tool_set__in=keys).select_related("tool_set")
-        }
-        positions = SetPosition.objects.filter(set_pass__tool_set__in=keys)
-        self.positions: dict[tuple[str, int, str, int, str], SetPosition] = {
-            (
-                plain(each.set_pass.tool_set.number),
-                each.set_pass.number,
-                each.shaft,
-                each.order,
-                plain(each.variant.name) if each.variant else "",
-            ): each
-            for each in positions.select_related("set_pass__tool_set", "variant", "drawing")
-        }
-        rows = Allotment.objects.filter(position__set_pass__tool_set__in=keys)
-        self.allotments: dict[tuple[Any, Any], Allotment] = {
-            (_key(each.copy), _key(each.position)): each
-            for each in rows.select_related("piece__drawing", "copy__tool_set", "position__drawing")
-        }
-        claimed = KitPosition.objects.filter(is_open=True, set_position__in=positions)
+    def __init__(self, rows: list[Row], plan: Plan, known: Known) -> None:
+        self.plan, self.known = plan, known
+        named = {plain(row.values["set"]) for row in rows}
+        keys = [known.sets[number].pk for number in named if number in known.sets]
+        numbers = {row.values["pass"] for row in rows}
+        self.passes: dict[tuple[str, int], SetPass] = {}
+        self.positions: dict[tuple[str, int, str, int, str], SetPosition] = {}
+        self.allotments: dict[tuple[int, int], Allotment] = {}
+        found = pointing_to(plan.stage, SetPass, "tool_set_id", keys)
+        self._add_positions({each.pk: each for each in found if each.number in numbers})
+
+    def _add_positions(self, passes: dict[int, SetPass]) -> None:
+        known = self.known
+        for each in passes.values():
+            each.tool_set = known.set_keys[each.tool_set_id]
+            self.passes[plain(each.tool_set.number), each.number] = each
+        found = pointing_to(self.plan.stage, SetPosition, "set_pass_id", passes)
+        positions = {each.pk: each for each in found}
+        read_drawings(known, keys=[each.drawing_id for each in positions.values()])
+        variants = {each.pk: each for each in variants_of(known).values()}
+        for position in positions.values():
+            position.set_pass = passes[position.set_pass_id]
+            position.drawing = known.drawing_keys[position.drawing_id]
+            position.variant = variants.get(position.variant_id or 0)
+            self.add_position(position)
+        self._add_allotments(positions)
+        existing = [key for key in positions if key > 0]
+        claimed = KitPosition.objects.filter(is_open=True, set_position__in=existing)
         self.gathered = dict(claimed.values_list("set_position_id", "kit__number"))
-        self.said_by: dict[int, Outcome] = {}
-        self.redrawn: list[SetPosition] = []
+
+    def _add_allotments(self, positions: dict[int, SetPosition]) -> None:
+        rows = allotted(self.plan, "position_id", positions)
+        read_pieces_with(self.known, [each.piece_id for each in rows])
+        for each in rows:
+            each.copy = self.known.copy_keys[each.copy_id]
+            each.position = positions[each.position_id]
+            each.piece = self.known.piece_keys[each.piece_id]
+            self.allotments[each.copy_id, each.position_id] = each
+
+    def add_position(self, position: SetPosition) -> None:
+        set_pass = position.set_pass
+        variant = plain(position.variant.name) if position.variant else ""
+        number = plain(set_pass.tool_set.number)
+        key = (number, set_pass.number, position.shaft, position.order, variant)
+        self.positions[key] = position
 
 
-def _key(record: Any) -> Any:
-    return record.pk or id(record)
+@dataclass
+class _Done:
+    """What is looked at once all rows of sets are planned."""
+
+    copies: set[int] = field(default_factory=set)
+    redrawn: set[int] = field(default_factory=set)
+
+
+def _done(known: Known) -> _Done:
+    found: _Done = known.held.setdefault(_Done, _Done())
+    return found
+
+
+def variants_of(known: Known) -> dict[tuple[str, str], SetVariant]:
+    """Set and name of every variant, existing and planned."""
+    if SetVariant not in known.held:
+        rows = SetVariant.objects.select_related("tool_set")
+        known.held[SetVariant] = {
+            (plain(each.tool_set.number), plain(each.name)): each for each in rows
+        }
+    found: dict[tuple[str, str], SetVariant] = known.held[SetVariant]
+    return found
 
 
 def plan_sets(rows: list[Row], plan: Plan, known: Known) -> None:
-    known.read_pieces(names_in(rows, "piece"))
-    numbers = {plain(row.values["set"]) for row in rows}
-    sets = _Sets([known.sets[number] for number in sorted(numbers) if number in known.sets])
+    read_pieces(known, names_in(rows, "piece"))
+    read_drawings(known, (row.values["drawing"] for row in rows))
+    sets = _Sets(rows, plan, known)
     for row in rows:
         with plan.of_row(row, KINDS["sets"], "set"):
             _plan_position(row, plan, known, sets)
-    _take_back_misfits(plan, sets)
-    _refuse_second_positions(plan, sets)
+
+
+def plan_after_sets(plan: Plan, known: Known) -> None:
+    """Once all rows are planned: what no longer fits, and what would be in two positions."""
+    done = _done(known)
+    known.begin_part()
+    for part in chunks(done.redrawn):
+        _take_back_misfits(part, plan, known)
+    for part in chunks(done.copies, COPIES_AT_ONCE):
+        _refuse_second_positions(part, plan, known)
 
 
 def _plan_position(row: Row, plan: Plan, known: Known, sets: _Sets) -> None:
@@ -112,7 +166,7 @@ def _plan_position(row: Row, plan: Plan, known: Known, sets: _Sets) -> None:
         copy = set_copy(tool_set, values.get("copy") or "A", plan, known)
         if values.get("piece"):
             piece = plan.look("piece", known.piece, values["piece"])
-            _allot(copy, position, piece, title, plan, sets)
+            _allot(copy, position, piece, title, plan, known, sets)
 
 
 def _tool_set(row: Row, plan: Plan, known: Known) -> ToolSet:
@@ -128,9 +182,9 @@ def _tool_set(row: Row, plan: Plan, known: Known) -> ToolSet:
         wanted["name"] = wanted["name"] or number
         label = plan.look("set_code", lambda text: known.label(text, "T"), code) if code else ""
         tool_set = plan.create(ToolSet, number, code=label, number=number, **said(wanted))
-        known.sets[plain(number)] = tool_set
+        known.add_set(tool_set)
     else:
-        if tool_set.pk:
+        if not is_new(tool_set):
             plan.look("set_code", lambda text: check_label(tool_set, text), code)
         plan.edit(tool_set, number, **wanted)
     return tool_set
@@ -144,7 +198,7 @@ def _position(
     wanted = {**taken(values, POSITION_NAMES), "drawing": drawing}
     if values.get("tilt") is not None:
         wanted["tilt_degrees"] = float(values["tilt"])
-    variant = _variant(values.get("variant"), tool_set, plan, sets)
+    variant = _variant(values.get("variant"), tool_set, plan, known)
     key = (
         plain(tool_set.number),
         set_pass.number,
@@ -161,12 +215,12 @@ def _position(
         )  # fmt: skip
         return position
     if not same_record(position.drawing, drawing):
-        _redraw(position, drawing, sets)
+        _redraw(position, known, sets)
     plan.edit(position, title, **wanted)
     return position
 
 
-def _redraw(position: SetPosition, drawing: Drawing, sets: _Sets) -> None:
+def _redraw(position: SetPosition, known: Known, sets: _Sets) -> None:
     """Another drawing at a position: not while a kit is gathered with it."""
     kit = sets.gathered.get(position.pk)
     if kit is not None:
@@ -176,18 +230,18 @@ def _redraw(position: SetPosition, drawing: Drawing, sets: _Sets) -> None:
             kit=kit,
             in_field="drawing",
         )
-    sets.redrawn.append(position)
+    _done(known).redrawn.add(position.pk)
 
 
-def _variant(name: str | None, tool_set: ToolSet, plan: Plan, sets: _Sets) -> SetVariant | None:
+def _variant(name: str | None, tool_set: ToolSet, plan: Plan, known: Known) -> SetVariant | None:
     if not name:
         return None
-    key = (plain(tool_set.number), plain(name))
-    if key not in sets.variants:
-        sets.variants[key] = plan.create(
+    key, variants = (plain(tool_set.number), plain(name)), variants_of(known)
+    if key not in variants:
+        variants[key] = plan.create(
             SetVariant, f"{tool_set.number} {name}", quiet=True, tool_set=tool_set, name=name
         )
-    return sets.variants[key]
+    return variants[key]
 
 
 def set_copy(tool_set: ToolSet, letter: str, plan: Plan, known: Known) -> SetCopy:
@@ -195,73 +249,104 @@ def set_copy(tool_set: ToolSet, letter: str, plan: Plan, known: Known) -> SetCop
     letter = letter.upper()
     key = (plain(tool_set.number), letter)
     if key not in known.copies:
-        known.copies[key] = plan.create(
-            SetCopy, f"{tool_set.number}-{letter}", quiet=True, tool_set=tool_set, letter=letter
-        )
+        known.add_copy(
+            plan.create(
+                SetCopy, f"{tool_set.number}-{letter}", quiet=True, tool_set=tool_set,
+                letter=letter,
+            )
+        )  # fmt: skip
     return known.copies[key]
 
 
 def _allot(
-    copy: SetCopy, position: SetPosition, piece: Piece, title: str, plan: Plan, sets: _Sets
-) -> None:
+    copy: SetCopy, position: SetPosition, piece: Piece, title: str, plan: Plan, known: Known,
+    sets: _Sets,
+) -> None:  # fmt: skip
     if not same_record(piece.drawing, position.drawing):
-        raise Conflict(
-            "does_not_fit",
-            _("{piece} is made to {made}; this position calls for {wanted}."),
-            piece=piece,
-            made=piece.drawing.number,
-            wanted=position.drawing.number,
-            in_field="piece",
-        )
-    key = (_key(copy), _key(position))
+        raise _does_not_fit(piece, position.drawing)
+    plan.outcomes[-1].is_late = True
+    key = (copy.pk, position.pk)
     present = sets.allotments.get(key)
     if present is None:
         present = plan.create(Allotment, title, copy=copy, position=position, piece=piece)
+        plan.says(present, str(position))
         sets.allotments[key] = present
     else:
         plan.edit(present, title, piece=piece)
     plan.speak_of(present, title)
-    sets.said_by[id(present)] = plan.outcomes[-1]
+    _done(known).copies.add(copy.pk)
 
 
-def _take_back_misfits(plan: Plan, sets: _Sets) -> None:
+def _does_not_fit(piece: Piece, drawing: Drawing) -> Conflict:
+    return Conflict(
+        "does_not_fit",
+        _("{piece} is made to {made}; this position calls for {wanted}."),
+        piece=piece,
+        made=piece.drawing.number,
+        wanted=drawing.number,
+        in_field="piece",
+    )
+
+
+def _take_back_misfits(keys: list[int], plan: Plan, known: Known) -> None:
     """Allotments of a redrawn position that no row renewed are taken back."""
-    redrawn = {position.pk: position for position in sets.redrawn}
-    for key, each in list(sets.allotments.items()):
-        position = redrawn.get(each.position_id)
-        if position is not None and not same_record(each.piece.drawing, position.drawing):
-            plan.remove(each, f"{each.copy} {position}")
-            del sets.allotments[key]
-
-
-def _refuse_second_positions(plan: Plan, sets: _Sets) -> None:
-    """Once all rows are planned: within a copy no piece may fill two positions."""
-    at: dict[Any, list[Allotment]] = defaultdict(list)
-    for each in sets.allotments.values():
-        at[_key(each.copy), _key(each.piece)].append(each)
-    for several in at.values():
-        tellers = [each for each in several if id(each) in sets.said_by]
-        if len(several) < 2 or not tellers:
+    positions = {each.pk: each for each in with_keys(plan.stage, SetPosition, keys)}
+    allotments = allotted(plan, "position_id", positions)
+    read_pieces_with(known, [each.piece_id for each in allotments])
+    read_drawings(known, keys=[each.drawing_id for each in positions.values()])
+    for each in allotments:
+        piece, position = known.piece_keys[each.piece_id], positions[each.position_id]
+        if piece.drawing_id == position.drawing_id:
             continue
-        other = next(each for each in several if each is not tellers[-1])
+        if is_new(each):
+            error = _does_not_fit(piece, known.drawing_keys[position.drawing_id])
+            plan.refuse(plan.told.find([each.stage_told])[each.stage_told], "piece", error)
+        else:
+            plan.remove(each, f"{known.copy_keys[each.copy_id]} {position}")
+
+
+def allotted(plan: Plan, column: str, keys: Iterable[int]) -> list[Any]:
+    """The allotments of these copies or positions as the plan leaves them."""
+    gone = {record.pk for record, _key in plan.removed}
+    found = pointing_to(plan.stage, Allotment, column, keys)
+    return [each for each in found if each.pk not in gone]
+
+
+def _refuse_second_positions(copies: list[int], plan: Plan, known: Known) -> None:
+    """Within a copy no piece may fill two positions."""
+    at: dict[tuple[int, int], list[Any]] = defaultdict(list)
+    for each in allotted(plan, "copy_id", copies):
+        at[each.copy_id, each.piece_id].append(each)
+    for several in at.values():
+        told = {getattr(each, "stage_told", 0): each for each in several}
+        last = max(told)
+        if len(several) < 2 or not last:
+            continue
+        other = next(each for each in several if each is not told[last])
+        read_pieces_with(known, [other.piece_id])
+        (place,) = with_keys(plan.stage, SetPosition, [other.position_id])
+        (place.set_pass,) = with_keys(plan.stage, SetPass, [place.set_pass_id])
         error = Conflict(
             "allotted_elsewhere",
             _("{piece} already fills {place} of copy {letter}."),
-            piece=other.piece,
-            place=other.position,
-            letter=other.copy.letter,
+            piece=known.piece_keys[other.piece_id],
+            place=place,
+            letter=known.copy_keys[other.copy_id].letter,
         )
-        plan.refuse(sets.said_by[id(tellers[-1])], "piece", error)
+        plan.refuse(plan.told.find([last])[last], "piece", error)
 
 
 def plan_paper_sets(rows: list[Row], plan: Plan, known: Known) -> None:
-    allotted = set(Allotment.objects.values_list("copy_id", flat=True).distinct())
+    numbers = {plain(row.values["set"]) for row in rows}
+    sets = [known.sets[number].pk for number in numbers if number in known.sets]
+    here = [each.pk for each in known.copies.values() if each.tool_set_id in sets]
+    filled = {each.copy_id for each in allotted(plan, "copy_id", here)}
     for row in rows:
         with plan.of_row(row, KINDS["paper_sets"], "set"):
-            _plan_paper_set(row.values, plan, known, allotted)
+            _plan_paper_set(row.values, plan, known, filled)
 
 
-def _plan_paper_set(values: dict[str, Any], plan: Plan, known: Known, allotted: set[int]) -> None:
+def _plan_paper_set(values: dict[str, Any], plan: Plan, known: Known, filled: set[int]) -> None:
     place = plan.look("place", known.place, values["place"])
     owner = plan.look("owner", known.owner, values["owner"]) if values.get("owner") else None
     number, note = values["set"], values.get("note")
@@ -271,14 +356,14 @@ def _plan_paper_set(values: dict[str, Any], plan: Plan, known: Known, allotted: 
             ToolSet, number, code="", number=number, name=values.get("name") or number,
             note=note or "",
         )  # fmt: skip
-        known.sets[plain(number)] = tool_set
+        known.add_set(tool_set)
     else:
         plan.edit(tool_set, number, name=values.get("name"), note=note)
     copy = set_copy(tool_set, values.get("copy") or "A", plan, known)
     title = f"{tool_set.number}-{copy.letter}"
-    if copy.pk is None:
+    if is_new(copy):
         plan.note("create", title)
     plan.speak_of(copy, title)
-    if copy.pk in allotted and copy.from_paper_count is None:
+    if copy.pk in filled and copy.from_paper_count is None:
         return  # it has become pieces since it was written down
     plan.edit(copy, title, home=place, owner=owner, from_paper_count=values["rolls"])

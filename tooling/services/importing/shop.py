@@ -12,27 +12,39 @@ from tooling.models import Movement, Owner, Place
 from tooling.services.codes import place_letter
 from tooling.services.importing.known import Known, check_label, plain
 from tooling.services.importing.plan import Plan, same_record
+from tooling.services.importing.waiting import Waiting
 from tooling.services.places import PATH_NAME_LONGEST
 from tooling.spreadsheets.kinds import KINDS
 from tooling.spreadsheets.rows import Row
 
+HEIR = "the owner that is to be the shop"
 DEEPEST = 40
 """Places one inside the other; the path of codes holds so many."""
 
 
 def plan_owners(rows: list[Row], plan: Plan, known: Known) -> None:
-    _give_up_being_the_shop(rows, known)
-    for row in rows:
-        with plan.of_row(row, KINDS["owners"], "code"):
-            _plan_owner(row.values, plan, known)
-
-
-def _give_up_being_the_shop(rows: list[Row], known: Known) -> None:
-    """Whichever row comes first: the shop that says "no" makes room for the one that says "yes"."""
+    """Whichever row comes first: the shop that says "no" makes room for the one that says "yes",
+    which therefore waits until all rows are read."""
     for row in rows:
         owner = known.owner_codes.get(plain(row.values["code"]))
         if row.values.get("is_shop") is False and owner is not None and owner is known.shop:
             known.shop = None
+        waits = row.values.get("is_shop") and known.shop not in (None, owner)
+        if waits and HEIR not in known.held:
+            known.held[HEIR] = row
+        else:
+            _plan_owner_of(row, plan, known)
+
+
+def plan_waiting_owners(plan: Plan, known: Known) -> None:
+    """The owner that says it is the shop, when another was."""
+    if HEIR in known.held:
+        _plan_owner_of(known.held.pop(HEIR), plan, known)
+
+
+def _plan_owner_of(row: Row, plan: Plan, known: Known) -> None:
+    with plan.of_row(row, KINDS["owners"], "code"):
+        _plan_owner(row.values, plan, known)
 
 
 def _plan_owner(values: dict[str, Any], plan: Plan, known: Known) -> None:
@@ -62,32 +74,35 @@ def said(values: dict[str, Any]) -> dict[str, Any]:
 
 def plan_places(rows: list[Row], plan: Plan, known: Known) -> None:
     """In whatever order the rows stand; those inside a mill wait until the mills are planned."""
-    plan.waiting = _plan_known(rows, plan, known)
+    waiting = []
+    for row in rows:
+        if _outer_is_known(row, known):
+            _plan_place_of(row, plan, known)
+        else:
+            waiting.append(row)
+    Waiting(plan).add(waiting)
 
 
 def plan_waiting_places(plan: Plan, known: Known) -> None:
     """The places that waited: what they are in must be known by now."""
-    rows = _plan_known(plan.waiting, plan, known)
-    names = {plain(row.values["name"]) for row in rows}
-    for row in rows:
-        with plan.of_row(row, KINDS["places"], "inside"):
-            outer = plain(row.values["inside"].rpartition("/")[2])
-            if outer in names:
-                raise _inside_itself(row.values["name"], row.values["inside"])
-            _plan_place(row.values, plan, known)
-
-
-def _plan_known(rows: list[Row], plan: Plan, known: Known) -> list[Row]:
-    """Plans every row whose outer place is known, as long as there are any; gives the rest."""
-    while True:
-        ready = [row for row in rows if _outer_is_known(row, known)]
-        if not ready:
-            return rows
-        for row in ready:
+    waiting = Waiting(plan)
+    while waiting.take_out(lambda row: _outer_is_known(row, known),
+                           lambda row: _plan_place_of(row, plan, known)):  # fmt: skip
+        pass
+    names = {plain(row.values["name"]) for part in waiting.parts() for row in part}
+    for part in waiting.parts():
+        for row in part:
             with plan.of_row(row, KINDS["places"], "inside"):
+                outer = plain(row.values["inside"].rpartition("/")[2])
+                if outer in names:
+                    raise _inside_itself(row.values["name"], row.values["inside"])
                 _plan_place(row.values, plan, known)
-        done = {id(row) for row in ready}
-        rows = [row for row in rows if id(row) not in done]
+        plan.flush()
+
+
+def _plan_place_of(row: Row, plan: Plan, known: Known) -> None:
+    with plan.of_row(row, KINDS["places"], "inside"):
+        _plan_place(row.values, plan, known)
 
 
 def _outer_is_known(row: Row, known: Known) -> bool:
@@ -156,10 +171,12 @@ def _new_place(
     )
     known.add_place(place)
     if place.moves and inside is not None:
-        plan.create(
+        journey = plan.create(
             Movement, path_name, quiet=True, cart=place, to=inside, how="import",
             happened_at=plan.at, received_at=plan.at, effective_at=plan.at, sees=False,
         )  # fmt: skip
+        place.placed_by = journey
+        place.placed_effective_at = place.placed_received_at = plan.at
     return place
 
 
@@ -220,7 +237,7 @@ def _is_within(inner: Place, outer: Place, known: Known) -> bool:
     while here is not None:
         if same_record(here, outer):
             return True
-        here = known.place_keys.get(here.parent_id or 0, here.parent)
+        here = known.place_keys.get(here.parent_id or 0)
     return False
 
 

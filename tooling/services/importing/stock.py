@@ -7,6 +7,7 @@ from typing import Any
 
 from tooling.models import Movement, StockLine
 from tooling.services.importing.known import Known, check_label, plain
+from tooling.services.importing.known_records import read_stock
 from tooling.services.importing.past import not_in_future
 from tooling.services.importing.plan import Plan
 from tooling.spreadsheets.kinds import KINDS
@@ -14,7 +15,11 @@ from tooling.spreadsheets.rows import Row
 
 
 def plan_stock(rows: list[Row], plan: Plan, known: Known) -> None:
-    known.read_stock()
+    read_stock(
+        known,
+        (row.values["drawing"] for row in rows),
+        (row.values.get("code") for row in rows),
+    )
     for row in rows:
         with plan.of_row(row, KINDS["stock"], "drawing"):
             _plan_line(row.values, plan, known)
@@ -35,7 +40,7 @@ def _plan_line(values: dict[str, Any], plan: Plan, known: Known) -> None:
             StockLine, title, code=label, drawing=drawing, place=place,
             condition=condition, owner=owner, least_count=values.get("least_count") or 0,
         )  # fmt: skip
-        known.stock[key] = line
+        known.add_stock(line)
         change, what = values["count"], "receive"
     else:
         plan.look("code", lambda text: check_label(line, text), code)
@@ -44,8 +49,8 @@ def _plan_line(values: dict[str, Any], plan: Plan, known: Known) -> None:
         if change:
             plan.changed(title, "count", line.count, values["count"])
     plan.speak_of(line, title)
-    line.count = values["count"]
     if change:
+        plan.derive(line, count=values["count"])
         at = _counted_at(values, plan, known)
         plan.create(
             Movement, title, quiet=True, stock=line, to=place, what=what, quantity=change,

@@ -1,0 +1,41 @@
+"""Every model that a plan can make; each comes after those it points to."""
+
+from __future__ import annotations
+
+from django.db.models import Model
+
+from tooling.models import (
+    Allotment,
+    ChartPass,
+    Drawing,
+    DrawingFeature,
+    DrawingRevision,
+    DriveGroup,
+    Gauge,
+    Job,
+    LengthEntry,
+    Mill,
+    MillShaft,
+    Movement,
+    Owner,
+    Piece,
+    PieceAlias,
+    Place,
+    Reading,
+    SetCopy,
+    SetPass,
+    SetPosition,
+    SetupChart,
+    SetVariant,
+    Station,
+    StockLine,
+    ToolSet,
+    Work,
+    WorkMeasure,
+)
+
+ORDER: tuple[type[Model], ...] = (
+    *(Owner, Place, Gauge, Drawing, DrawingRevision, DrawingFeature, Mill, DriveGroup, Station),
+    *(MillShaft, Piece, PieceAlias, StockLine, ToolSet, SetVariant, SetPass, SetPosition, SetCopy),
+    *(Allotment, SetupChart, ChartPass, Job, Movement, Reading, Work, WorkMeasure, LengthEntry),
+)
