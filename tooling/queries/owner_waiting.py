@@ -11,15 +11,26 @@ from typing import Any
 from django.db.models import Exists, F, OuterRef, Q, QuerySet
 from django.utils import timezone
 
-from tooling.models import Answer, Approval, ApprovalKind, ApprovalPiece
+from tooling.models import Answer, Approval, ApprovalKind, ApprovalPiece, Piece
 
 FEW = 5
 
 
 @dataclass(frozen=True)
+class Asked:
+    """A question that is about to be answered: its pieces that are still the owner's."""
+
+    id: int
+    kind: str
+    of_all: bool
+    pieces: tuple[Piece, ...]
+
+
+@dataclass(frozen=True)
 class Waiting:
     """A question about the same pieces, asked once or again. ``codes`` names a few of the pieces
-    that still wait; none with ``of_all``, where it is about everything of the owner's."""
+    that still wait; none with ``of_all``, where it is about everything of the owner's.
+    ``question`` is the id of the newest row that asks it."""
 
     owner: str
     owner_name: str
@@ -33,7 +44,7 @@ class Waiting:
     of_all: bool
     pieces: int
     codes: tuple[str, ...]
-    set_asked: tuple[int, ...]
+    question: int
 
 
 def waiting(*, at: datetime, owner: str = "") -> tuple[Waiting, ...]:
@@ -55,6 +66,16 @@ def waiting(*, at: datetime, owner: str = "") -> tuple[Waiting, ...]:
     return tuple(sorted(found, key=lambda each: (each.asked_on, each.owner, each.kind)))
 
 
+def question(number: int, *, owner: int) -> Asked | None:
+    """The question of this id to the owner, or None. Two queries."""
+    rows = Approval.objects.filter(pk=number, owner=owner, answer=Answer.ASKED)
+    row = rows.annotate(named=Exists(ApprovalPiece.objects.filter(approval=OuterRef("pk")))).first()
+    if row is None:
+        return None
+    pieces = Piece.objects.filter(approvals__approval=row, owner=owner).order_by("code")
+    return Asked(row.pk, row.kind, not row.named, tuple(pieces))
+
+
 def _waiting(
     asked: list[Approval], about: Iterable[tuple[int, str]], today: date
 ) -> Waiting:  # fmt: skip
@@ -73,7 +94,7 @@ def _waiting(
         of_all=not codes,
         pieces=len(codes),
         codes=tuple(codes[:FEW]),
-        set_asked=tuple(row.pk for row in asked),
+        question=last.pk,
     )
 
 

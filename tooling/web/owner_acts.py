@@ -26,13 +26,15 @@ from tooling.web.rows import get_piece, get_row
 
 @require_http_methods(["GET", "POST"])
 def new_approval(request: HttpRequest, code: str) -> HttpResponse:
-    """Write down that an owner was asked, or the answer; ``?pieces=`` and ``?kind=`` fill it."""
+    """Write down that an owner was asked, or the answer; ``?pieces=`` and ``?kind=`` fill it, and
+    ``?about=`` names the question that is answered."""
     require(request, Verb.DEAL_WITH_OWNERS)
     owner, get = find_owner(code), request.GET.get
     initial = {
         "pieces": get("pieces", ""),
         "kind": get("kind", ""),
         "answer": get("answer", "asked"),
+        "about": get("about", ""),
         "dated_on": timezone.localdate(),
     }
     files = request.FILES or None

@@ -8,11 +8,12 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 from django.utils.translation import gettext_lazy as _
-from django.utils.translation import ngettext_lazy
+from django.utils.translation import ngettext, ngettext_lazy
 
 from tooling.errors import ToolingError
 from tooling.models import Answer, ApprovalKind, Owner, Piece, ReportKind, ReportNote, SetCopy
 from tooling.queries.find import find_filler, find_piece
+from tooling.queries.owner_waiting import Asked, question
 from tooling.services.approvals import pieces_of_copy
 from tooling.web.forms.fields import FoundInput, RecordForm, day, moment, said, whole_number
 
@@ -82,6 +83,7 @@ class ApprovalForm(_AboutPieces):
         label=_("The letter"), required=False, help_text=_("PDF, PNG, JPEG or text.")
     )
     note = forms.CharField(label=_("Note"), required=False, max_length=400)
+    about = forms.IntegerField(required=False, widget=forms.HiddenInput())
     field_order = ("answer", "kind", "pieces", "copy", "of_all", "dated_on", "until", "reference",
                    "answered_by", "letter", "note")  # fmt: skip
 
@@ -89,11 +91,28 @@ class ApprovalForm(_AboutPieces):
         super().__init__(*args, **more)
         self.owner = owner
         self._offer_copies(allotments__piece__owner=owner)
+        self.asked = self._question()
+        if self.asked is not None and self.asked.pieces:
+            self.fields["pieces"].help_text = ngettext(
+                "Empty: the %(n)d piece of the question.",
+                "Empty: all %(n)d pieces of the question.",
+                len(self.asked.pieces),
+            ) % {"n": len(self.asked.pieces)}
+
+    def _question(self) -> Asked | None:
+        number = str((self.data if self.is_bound else self.initial).get("about") or "")
+        is_number = number.isdecimal() and len(number) < 19
+        return question(int(number), owner=self.owner.pk) if is_number else None
 
     def clean(self) -> dict[str, Any]:
-        """The pieces of the copy are those of it that are this owner's."""
+        """The pieces of the copy are those of it that are this owner's; none named are those of
+        the question that is answered."""
         cleaned = super().clean()
         copy = cleaned.pop("copy", None)
+        cleaned.pop("about", None)
+        if self.asked is not None and not cleaned.get("pieces") and copy is None:
+            cleaned["pieces"] = list(self.asked.pieces)
+            cleaned["of_all"] = cleaned.get("of_all") or self.asked.of_all
         if copy is not None and not cleaned.get("pieces"):
             try:
                 cleaned["pieces"] = pieces_of_copy(owner=self.owner, copy=copy)
