@@ -50,7 +50,7 @@ from tooling.queries.pieces import Filters, search_pieces
 from tooling.queries.places import place_news, place_page, top_places
 from tooling.queries.sets import chart_page, set_list, set_page
 from tooling.queries.settings import settings_page
-from tooling.queries.shop import gauge_list, owner_list, people_list, shop_page, stock_list
+from tooling.queries.shop import gauge_list, people_list, shop_page, stock_list
 from tooling.queries.stock_news import stock_news
 
 COUNTS: dict[str, int] = json.loads(
@@ -219,7 +219,6 @@ PAGES: dict[str, Callable[[Crowd], object]] = {
     "drawing page": lambda c: drawing_page("1472-01-T1"),
     "shop page": lambda c: shop_page(),
     "people list": lambda c: people_list(),
-    "owner list": lambda c: owner_list(),
     "gauge list": lambda c: gauge_list(),
     "settings page": lambda c: settings_page(),
 }

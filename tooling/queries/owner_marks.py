@@ -53,7 +53,6 @@ def mark_walk(owner: Owner, *, which: str = "todo", begin: int = 0, size: int = 
     """A stretch of an owner's pieces by place. Three queries."""
     which = which if which in WHICH else "todo"
     pieces = with_marks(pieces_of(owner))
-    counts = MarkCounts(**pieces.aggregate(**_COUNTS))
     rows = list(
         pieces.filter(_NARROW[which])
         .select_related("drawing", "place")
@@ -61,11 +60,16 @@ def mark_walk(owner: Owner, *, which: str = "todo", begin: int = 0, size: int = 
     )
     return MarkWalk(
         rows=tuple(_row(piece) for piece in rows[:size]),
-        counts=counts,
+        counts=mark_counts(pieces),
         which=which,
         begin=begin,
         following=begin + size if len(rows) > size else None,
     )
+
+
+def mark_counts(pieces: QuerySet[Piece]) -> MarkCounts:
+    """How many of these, `with_marks`, bear the mark, do not, were never looked at. One query."""
+    return MarkCounts(**pieces.aggregate(**_COUNTS))
 
 
 def mark_row(code: str) -> MarkRow:
