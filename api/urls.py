@@ -10,6 +10,7 @@ from api.views import (
     drawing_parts,
     drawings,
     homes,
+    import_mapping,
     imports,
     incidents,
     jobs,
@@ -22,6 +23,7 @@ from api.views import (
     piece_records,
     pieces,
     places,
+    purchases,
     scans,
     schema,
     set_parts,
@@ -203,7 +205,39 @@ KITS = [
     path("kits/<str:number>/prove/", kits.ProveKit.as_view(), name="api-kit-prove"),
 ]
 
+PURCHASES = [
+    path("purchases/", purchases.Purchases.as_view(), name="api-purchases"),
+    path(
+        "purchases/<path:number>/lines/<int:line>/receive/",
+        purchases.ReceiveLine.as_view(),
+        name="api-purchase-receive",
+    ),
+    path(
+        "purchases/<path:number>/lines/<int:line>/",
+        purchases.OnePurchaseLine.as_view(),
+        name="api-purchase-line",
+    ),
+    path(
+        "purchases/<path:number>/lines/",
+        purchases.PurchaseLines.as_view(),
+        name="api-purchase-lines",
+    ),
+    path("purchases/<path:number>/", purchases.OnePurchase.as_view(), name="api-purchase"),
+    path("receipts/<int:receipt>/", purchases.OneReceipt.as_view(), name="api-receipt"),
+    path(
+        "receipts/<int:receipt>/take-back/",
+        purchases.TakeBackReceipt.as_view(),
+        name="api-receipt-take-back",
+    ),
+    path(
+        "receipts/<int:receipt>/inspect/",
+        purchases.InspectReceipt.as_view(),
+        name="api-receipt-inspect",
+    ),
+]
+
 urlpatterns: list[URLPattern | URLResolver] = [
+    *PURCHASES,
     *PIECES,
     *PICTURES,
     *PLACES,
@@ -215,6 +249,13 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("imports/", imports.Imports.as_view(), name="api-imports"),
     path("imports/<int:number>/", imports.OneImport.as_view(), name="api-import"),
     path("imports/<int:number>/apply/", imports.ApplyImport.as_view(), name="api-import-apply"),
+    path(
+        "imports/<int:number>/mapping/",
+        import_mapping.MapImport.as_view(),
+        name="api-import-mapping",
+    ),
+    path("imports/<int:number>/drop/", import_mapping.DropImport.as_view(), name="api-import-drop"),
+    path("import-mappings/", import_mapping.KeptMappings.as_view(), name="api-import-mappings"),
     path("backups/", backups.Backups.as_view(), name="api-backups"),
     path("tasks/<int:number>/", imports.OneTask.as_view(), name="api-task"),
     path("schema/", schema.Schema.as_view(), name="api-schema"),

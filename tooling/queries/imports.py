@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -10,67 +11,21 @@ from django.utils.translation import gettext_lazy as _
 
 from tooling.errors import Unknown
 from tooling.models import Import, ImportMapping, ImportState
-from tooling.spreadsheets.fields import FieldType, Kind
+from tooling.queries.import_tables import TableLine, table_line
+from tooling.queries.import_typed import as_typed
 from tooling.spreadsheets.kinds import KINDS
 
 FEW = 25
 SHOWN_AT_ONCE = 8
 ANSWERED_BY_MAPPING = frozenset(
     ("unit_missing", "ambiguous_date", "ambiguous_number", "ambiguous_length", "improbable_value",
-     "missing_column", "unknown_column", "unclear_sheet")
+     "missing_column", "unknown_column", "unclear_sheet", "not_split", "other_date_order",
+     "duplicate_row", "missing_value")
 )  # fmt: skip
 """Problems that a choice on the mapping form settles."""
 
 KIND_NAMES = tuple((kind.name, kind.label) for kind in KINDS.values())
 OPEN = (ImportState.MAPPING, ImportState.READY, ImportState.PROBLEMS)
-
-
-@dataclass(frozen=True)
-class ColumnLine:
-    """One column of a sheet and what it stands for."""
-
-    number: int
-    heading: str
-    sample: str
-    field: str
-    unit: str
-    units: tuple[str, ...]
-    fills_down: bool
-    accepts: bool
-
-
-@dataclass(frozen=True)
-class FixedLine:
-    """A field that no column fills: one value for every row, or none yet."""
-
-    field: str
-    label: str
-    value: str
-    choices: tuple[tuple[str, str], ...]
-    is_needed: bool
-
-
-@dataclass(frozen=True)
-class SheetLine:
-    """One sheet of an import with its mapping."""
-
-    number: int
-    file: str
-    name: str
-    kind: str
-    kind_label: str
-    left_out: bool
-    date_order: str
-    decimal_mark: str
-    has_dates: bool
-    columns: tuple[ColumnLine, ...]
-    fields: tuple[tuple[str, str], ...]
-    fixed: tuple[FixedLine, ...]
-    others: tuple[tuple[str, str], ...]
-    matched: int
-    unmatched: int
-    missing: tuple[str, ...]
-    needs_a_look: bool
 
 
 @dataclass(frozen=True)
@@ -102,7 +57,7 @@ class ImportPage:
     problems_more: int
     preview: tuple[dict[str, Any], ...]
     more: int
-    sheets: tuple[SheetLine, ...]
+    sheets: tuple[TableLine, ...]
     problem_count: int
     files: tuple[str, ...]
     kinds: tuple[tuple[str, str], ...]
@@ -148,15 +103,22 @@ def imports_page() -> ImportsPage:
     return ImportsPage(lines, names, KIND_NAMES)
 
 
-def import_page(number: int, *, problems: int = 300) -> ImportPage:
-    """One query. Raises Unknown ``unknown_import``."""
+def import_page(
+    number: int, *, problems: int = 300, typed: Mapping[str, str] | None = None
+) -> ImportPage:
+    """One query. ``typed``: a mapping form that could not be used, shown as it was filled in.
+
+    Raises Unknown ``unknown_import``.
+    """
     made = Import.objects.select_related("by").filter(pk=number).first()
     if made is None:
         raise Unknown("unknown_import", _("There is no import {number}."), number=number)
     asking = {p["sheet"] for p in made.problems if p["code"] in ANSWERED_BY_MAPPING}
     sheets = tuple(
-        _sheet(n, entry, asking) for n, entry in enumerate(made.mapping.get("sheets", []))
+        table_line(n, entry, asking) for n, entry in enumerate(made.mapping.get("sheets", []))
     )
+    if typed is not None:
+        sheets = tuple(as_typed(sheet, typed) for sheet in sheets)
     changing = made.rows.get("create", 0) + made.rows.get("change", 0)
     return ImportPage(
         number=made.pk,
@@ -197,86 +159,3 @@ def _groups(problems: list[dict[str, Any]]) -> tuple[ProblemGroup, ...]:
         )
         for number, ((sheet, column, code), rows) in enumerate(alike.items())
     )
-
-
-def _sheet(number: int, entry: dict[str, Any], asking: set[str]) -> SheetLine:
-    mapping = entry.get("mapping") or {}
-    kind = KINDS.get(mapping.get("kind", ""))
-    of_heading = {heading: name for name, heading in mapping.get("columns", {}).items()}
-    samples = entry.get("samples") or [""] * len(entry["headings"])
-    columns = tuple(
-        _column(n, heading, sample, of_heading.get(heading, ""), mapping, kind)
-        for n, (heading, sample) in enumerate(zip(entry["headings"], samples, strict=False))
-    )
-    fields = tuple((field.name, field.label) for field in kind.fields) if kind else ()
-    fixed = _fixed(kind, mapping)
-    named = {*of_heading.values(), *(line.field for line in fixed)}
-    missing = _missing(kind, mapping)
-    left_out = bool(entry.get("left_out"))
-    return SheetLine(
-        number=number,
-        file=entry["file"],
-        name=entry["sheet"],
-        kind=kind.name if kind else "",
-        kind_label=kind.label if kind else "",
-        left_out=left_out,
-        date_order=mapping.get("date_order") or "",
-        decimal_mark=mapping.get("decimal_mark") or "",
-        has_dates=kind is not None and any(f.type is FieldType.DATE for f in kind.fields),
-        columns=columns,
-        fields=fields,
-        fixed=fixed,
-        others=tuple((name, label) for name, label in fields if name not in named),
-        matched=sum(bool(column.field) for column in columns),
-        unmatched=sum(not column.field for column in columns),
-        missing=missing,
-        needs_a_look=not left_out
-        and (kind is None or bool(missing) or bool(asking & _names(entry))),
-    )
-
-
-def _names(entry: dict[str, Any]) -> set[str]:
-    """A sheet alone or, where two files have one of its name, behind its file's."""
-    return {entry["sheet"], f"{entry['file']}: {entry['sheet']}"}
-
-
-def _fixed(kind: Kind | None, mapping: dict[str, Any]) -> tuple[FixedLine, ...]:
-    """What has one value for every row, and the needed fields that nothing fills."""
-    if kind is None:
-        return ()
-    given, columns = mapping.get("fixed", {}), mapping.get("columns", {})
-    return tuple(
-        FixedLine(
-            field=field.name,
-            label=field.label,
-            value=given.get(field.name, ""),
-            choices=tuple((name, name.replace("_", " ")) for name in field.choices),
-            is_needed=field.required,
-        )
-        for field in kind.fields
-        if field.name in given or (field.required and field.name not in columns)
-    )
-
-
-def _column(
-    number: int, heading: str, sample: str, name: str, mapping: dict[str, Any], kind: Kind | None
-) -> ColumnLine:
-    units = kind.field(name).units if kind and name else ()
-    return ColumnLine(
-        number=number,
-        heading=heading,
-        sample=sample,
-        field=name,
-        unit=mapping.get("units", {}).get(name, ""),
-        units=units,
-        fills_down=name in mapping.get("fill_down", []),
-        accepts=name in mapping.get("accept", []),
-    )
-
-
-def _missing(kind: Kind | None, mapping: dict[str, Any]) -> tuple[str, ...]:
-    """The needed fields that no column fills."""
-    if kind is None:
-        return ()
-    filled = set(mapping.get("columns", {})) | set(mapping.get("fixed", {}))
-    return tuple(f.label for f in kind.fields if f.required and f.name not in filled)

@@ -1,10 +1,10 @@
 """One entry of an import for each table of a file: where it stands and how it is to be read.
 
-An entry is what JSON holds: ``file sheet title`` name the table; ``region`` says where it stands;
-``headings``, ``values`` (a few cells of each column), ``rows`` (its first rows), ``peek`` (rows
-around the headings), ``proposals`` (patterns by column), ``left_rows`` (rows that hold no record)
-and ``notes`` are for the page; ``leave keep_rows drop_rows groups left_out`` and ``mapping`` are
-what a person chooses. Everything but ``file sheet headings`` may be missing.
+An entry is what JSON holds. ``file sheet title`` name the table; ``region`` says where it stands.
+For the page there are ``headings``, ``rows`` and ``merges`` (its first rows), ``peek`` (rows
+around the headings), ``proposals`` (patterns by column), ``body`` (how many rows), ``left_rows``
+(those that hold no record) and ``notes``. A person chooses ``leave keep_rows drop_rows groups
+left_out`` and ``mapping``. Everything but ``file sheet headings`` may be missing.
 """
 
 from __future__ import annotations
@@ -18,37 +18,32 @@ from typing import Any
 from django.utils.translation import gettext_lazy as _
 
 from tooling.errors import ToolingError
-from tooling.spreadsheets.cells import Cell, is_blank, packed, shown
 from tooling.spreadsheets.evidence import find_evidence
 from tooling.spreadsheets.fields import Kind
 from tooling.spreadsheets.files import cut_out, no_rows, read_grids, read_headings, tables_of
+from tooling.spreadsheets.glimpse import glimpse, notes, peek
 from tooling.spreadsheets.kept import Entry, find_again, fits, renamed, worth_keeping
 from tooling.spreadsheets.kinds import find_kind
-from tooling.spreadsheets.leftovers import Leftovers, find_leftovers, told
+from tooling.spreadsheets.leftovers import find_leftovers
 from tooling.spreadsheets.mapping import Mapping as SheetMapping
 from tooling.spreadsheets.sheets import (
     Grid,
-    NumberedRow,
     Region,
     Sheet,
-    column_letters,
     cut,
 )
-from tooling.spreadsheets.splits import Proposal, propose, take_apart
 from tooling.spreadsheets.suggest import suggest_kind, suggest_mapping
 from tooling.spreadsheets.survey import Survey, survey
 
-__all__ = ["guess_entries", "moved", "open_entries", "titled", "worth_keeping"]
+__all__ = ["Entry", "guess_entries", "moved", "open_entries", "titled", "worth_keeping"]
 
 GROUP = "[group]"
 """The heading of the column that rows naming a group give to the rows under them."""
 LEFT_OUT_AT_FIRST = ("total", "footer", "heading", "title")
-REASONS = (*LEFT_OUT_AT_FIRST, "hidden", "group")
+REASONS = (*LEFT_OUT_AT_FIRST, "hidden")
+GROUPS = ("", "name", "leave")
+"""Rows of one cell are rows like others, name the rows below them, or are left out."""
 _REMEMBERED = 20_000
-_LOOKED_AT = 2_000
-_DIFFERENT = 400
-_FEW, _MORE, _FIRST_ROWS, _PEEK_BEFORE, _PEEK_AFTER, _PEEK = 4, 40, 8, 12, 8, 20
-_LONGEST = 200
 
 
 def guess_entries(data: bytes, *, name: str, kept: Sequence[Entry] = ()) -> list[Entry]:
@@ -62,7 +57,10 @@ def guess_entries(data: bytes, *, name: str, kept: Sequence[Entry] = ()) -> list
         seen = survey(_remembering(grid))
         regions = _regions(seen, waiting)
         for turn, region in enumerate(regions):
-            entries.append(_guess(seen, region, name, waiting, turn, len(regions)))
+            table = turn + 1 if len(regions) > 1 else 0
+            after = end_above(region, regions)
+            entry = _described(seen.grid, region, name, table=table, after=after)
+            entries.append(_guess(seen.grid, entry, waiting))
     if not entries:
         raise no_rows(name)
     return entries
@@ -99,21 +97,31 @@ def _overlap(one: Region, other: Region) -> bool:
     return not aside and not over
 
 
-def _guess(
-    seen: Survey, region: Region, file: str, kept: list[Entry], turn: int, count: int
-) -> Entry:
-    entry = _described(seen.grid, region, file, table=turn + 1 if count > 1 else 0)
+def end_above(region: Region, others: Iterable[Region]) -> int:
+    """The last row of the table that stands above a region, 0 if none does."""
+    ends = (
+        each.last_row
+        for each in others
+        if each.last_row is not None
+        and each.last_row < region.heading_row
+        and (region.last_column is None or each.first_column <= region.last_column)
+        and (each.last_column is None or region.first_column <= each.last_column)
+    )
+    return max(ends, default=0)
+
+
+def _guess(grid: Grid, entry: Entry, kept: list[Entry]) -> Entry:
     old = next((each for each in kept if fits(each, entry["headings"])), None)
     if old is not None:
         kept.remove(old)
         entry.update({name: old[name] for name in ("leave", "groups") if name in old})
         entry["left_out"] = bool(old.get("left_out"))
-        return _with_evidence(seen.grid, entry, renamed(old, entry["headings"]))
-    entry["left_out"] = seen.grid.is_hidden
-    sheet = _sheet(seen.grid, entry)
+        return _with_evidence(grid, entry, renamed(old, entry["headings"]))
+    entry["left_out"] = grid.is_hidden
+    sheet = _sheet(grid, entry)
     kind = _likely_kind(sheet, entry)
     mapping = _suggested(sheet, kind).to_dict() if kind else None
-    return _with_evidence(seen.grid, entry, mapping)
+    return _with_evidence(grid, entry, mapping)
 
 
 def _likely_kind(sheet: Sheet, entry: Entry) -> Kind | None:
@@ -134,10 +142,15 @@ def _suggested(sheet: Sheet, kind: Kind) -> SheetMapping:
 
 
 def _with_evidence(grid: Grid, entry: Entry, mapping: dict[str, Any] | None) -> Entry:
-    """What its own cells say of dates and numbers, where nobody has said it."""
     if mapping is None:
         return {**entry, "mapping": None}
-    found = find_evidence(_sheet(grid, entry), SheetMapping.from_dict(mapping))
+    return with_evidence(_sheet(grid, entry), entry, mapping)
+
+
+def with_evidence(sheet: Sheet, entry: Entry, mapping: dict[str, Any]) -> Entry:
+    """The entry with this mapping and with what the sheet's own cells say of its dates and
+    numbers, where nobody has said it."""
+    found = find_evidence(sheet, SheetMapping.from_dict(mapping))
     notes = [note for note in entry["notes"] if note["what"] not in ("dates", "decimals")]
     chosen = dict(mapping)
     if found.date_order and not mapping.get("date_order"):
@@ -149,129 +162,39 @@ def _with_evidence(grid: Grid, entry: Entry, mapping: dict[str, Any] | None) -> 
     return {**entry, "notes": notes, "mapping": chosen}
 
 
-# --- what the page shows of a table -----------------------------------------------------------
+def _described(
+    grid: Grid,
+    region: Region,
+    file: str,
+    *,
+    table: int = 0,
+    groups: str | None = None,
+    after: int = 0,
+) -> Entry:
+    """An entry without a mapping: the table's headings, first rows and rows without a record.
 
-
-def _described(grid: Grid, region: Region, file: str, *, table: int = 0) -> Entry:
-    """An entry without a mapping: the table's headings, first cells and rows without a record."""
+    ``groups``: what rows of one cell are for; None: they name the rows below if there are two.
+    """
     bare = cut_out(grid, region)
     left = find_leftovers(bare)
-    names_groups = len(left.lone) > 1
-    rows = [*left.rows, *left.lone] if names_groups else list(left.rows)
+    if groups is None:
+        groups = "name" if len(left.lone) > 1 else ""
     entry: Entry = {
         "file": file,
         "sheet": grid.name,
         "table": table,
         "region": region.to_dict(),
-        "headings": list(bare.headings),
-        "left_rows": [[each.row, each.why, each.text] for each in rows],
+        "headings": [*bare.headings, GROUP] if groups == "name" else list(bare.headings),
+        "body": left.body,
+        "left_rows": [[each.row, each.why, each.text] for each in (*left.rows, *left.lone)],
         "leave": list(LEFT_OUT_AT_FIRST),
-        "groups": "name" if names_groups else "",
+        "groups": groups,
         "left_out": False,
+        "peek": peek(grid, region),
+        "after": after,
+        "notes": notes(grid, region, bare, left, after=after),
     }
-    if names_groups:
-        entry["headings"].append(GROUP)
-    sheet = _sheet(grid, entry)
-    entry.update(_seen_of(sheet))
-    entry["peek"] = _peek(grid, region)
-    entry["notes"] = _notes(grid, region, bare, left)
-    return entry
-
-
-def _seen_of(sheet: Sheet) -> Entry:
-    """The first rows, a few different cells of each column, and patterns to take them apart."""
-    different: list[dict[str, Cell]] = [{} for _heading in sheet.headings]
-    first: list[NumberedRow] = []
-    for number, cells in islice(sheet.rows(), _LOOKED_AT):
-        if len(first) < _FIRST_ROWS:
-            first.append((number, cells))
-        for found, cell in zip(different, cells, strict=False):
-            if not is_blank(cell) and len(found) < _DIFFERENT:
-                found.setdefault(" ".join(shown(cell).split()), cell)
-    proposals = {}
-    for at, found in enumerate(different):
-        texts = [text for text, cell in found.items() if isinstance(cell, str)]
-        if made := [_proposed(each, texts) for each in propose(texts)]:
-            proposals[str(at)] = {"texts": texts[:_MORE], "patterns": made}
-    last = first[-1][0] if first else 0
-    return {
-        "values": [[_packed(c) for c in list(found.values())[:_FEW]] for found in different],
-        "rows": [[number, [_packed(cell) for cell in cells]] for number, cells in first],
-        "merges": {
-            str(at): [list(span) for span in spans if span[0] <= last]
-            for at, spans in sheet.merges.items()
-        },
-        "proposals": proposals,
-    }
-
-
-def _proposed(proposal: Proposal, texts: Sequence[str]) -> dict[str, Any]:
-    """A pattern, how many of how many different cells follow it, and some that do not."""
-    misfits = (text for text in texts if take_apart(text, proposal.pattern) is None)
-    return {
-        "pattern": proposal.pattern,
-        "fits": proposal.fits,
-        "of": proposal.of,
-        "misfits": [text[:_LONGEST] for text in islice(misfits, _FEW)],
-    }
-
-
-def _packed(cell: Cell) -> Any:
-    return cell[:_LONGEST] if isinstance(cell, str) else packed(cell)
-
-
-def _peek(grid: Grid, region: Region) -> list[list[Any]]:
-    """The rows around the headings, for a person to say which of them the headings are."""
-    first, last = region.heading_row - _PEEK_BEFORE, region.heading_last + _PEEK_AFTER
-    found: list[list[Any]] = []
-    for number, cells in grid.source():
-        if number > max(last, _PEEK):
-            break
-        line = told(region.cut(cells))
-        if number >= first and line:
-            found.append([number, line])
-    return found[-(_PEEK_BEFORE + _PEEK_AFTER + 4) :]
-
-
-def _notes(grid: Grid, region: Region, sheet: Sheet, left: Leftovers) -> list[dict[str, Any]]:
-    """What of the sheet cannot be seen in its cells, or is not read."""
-    notes: list[dict[str, Any]] = []
-    titles = [
-        told(region.cut(cells))
-        for number, cells in islice(grid.source(), region.heading_row - 1)
-        if number >= region.heading_row - _PEEK_BEFORE
-    ]
-    if any(titles):
-        notes.append({"what": "title", "text": [each for each in titles if each][-1]})
-    if grid.is_hidden:
-        notes.append({"what": "hidden_sheet"})
-    hidden = [
-        heading
-        for at, heading in enumerate(sheet.headings, start=region.first_column)
-        if at in grid.hidden_columns
-    ]
-    if hidden:
-        notes.append({"what": "hidden_columns", "names": hidden})
-    below = sorted(row for row in grid.hidden_rows if _is_under(row, region))
-    if below:
-        notes.append({"what": "hidden_rows", "count": len(below), "row": below[0]})
-    across = [
-        each
-        for each in grid.merges
-        if _is_under(each.first_row, region)
-        and each.last_column > each.first_column
-        and region.first_column <= each.first_column < region.first_column + len(sheet.headings)
-        and each.first_row not in {lone.row for lone in (*left.rows, *left.lone)}
-    ]
-    if across:
-        one = across[0]
-        name = f"{column_letters(one.first_column)}{one.first_row}"
-        notes.append({"what": "merged_across", "count": len(across), "cell": name})
-    return notes
-
-
-def _is_under(row: int, region: Region) -> bool:
-    return row > region.heading_last and (region.last_row is None or row <= region.last_row)
+    return {**entry, **glimpse(_sheet(grid, entry))}
 
 
 # --- using entries ----------------------------------------------------------------------------
@@ -350,19 +273,25 @@ def _rows_of(entry: Mapping[str, Any], why: str) -> Iterator[int]:
     return (row for row, reason, _text in entry.get("left_rows") or () if reason == why)
 
 
-def moved(data: bytes, *, entry: Entry, region: Region) -> Entry:
-    """The entry as it is when its table stands elsewhere: looked at anew, its kind kept.
+def moved(
+    data: bytes, *, entry: Entry, region: Region, kind: str = "", groups: str | None = None
+) -> Entry:
+    """The entry as it is when its table stands elsewhere or holds another kind of record.
 
-    Raises those of ``files.read_grids`` and ToolingError ``no_rows``.
+    Its mapping stays where the headings still allow it. Raises those of ``files.read_grids`` and
+    ToolingError ``no_headings``.
     """
-    grid = next(
-        (each for each in read_grids(data, name=entry["file"]) if each.name == entry["sheet"]), None
+    grid = _grid_of(data, entry)
+    after = int(entry.get("after") or 0)
+    fresh = _described(
+        grid,
+        region,
+        entry["file"],
+        table=int(entry.get("table") or 0),
+        groups=groups,
+        after=after if after < region.heading_row else 0,
     )
-    if grid is None:
-        raise no_rows(entry["file"])
-    grid = _remembering(grid)
-    fresh = _described(grid, region, entry["file"], table=int(entry.get("table") or 0))
-    if not fresh["headings"] or fresh["headings"] == [GROUP]:
+    if not set(fresh["headings"]) - {GROUP}:
         raise ToolingError(
             "no_headings",
             _("Row {row} of “{sheet}” holds no headings there. Choose another row or columns."),
@@ -370,7 +299,17 @@ def moved(data: bytes, *, entry: Entry, region: Region) -> Entry:
         )  # fmt: skip
     same = ("title", "left_out", "leave", "keep_rows", "drop_rows")
     fresh.update({name: entry[name] for name in same if name in entry})
-    name = (entry.get("mapping") or {}).get("kind", "")
+    before = entry.get("mapping") or {}
+    if before and before["kind"] == kind and fits(entry, fresh["headings"]):
+        return _with_evidence(grid, fresh, renamed(entry, fresh["headings"]))
     sheet = _sheet(grid, fresh)
-    kind = find_kind(name) if name else _likely_kind(sheet, fresh)
-    return _with_evidence(grid, fresh, _suggested(sheet, kind).to_dict() if kind else None)
+    wanted = find_kind(kind) if kind else _likely_kind(sheet, fresh)
+    return _with_evidence(grid, fresh, _suggested(sheet, wanted).to_dict() if wanted else None)
+
+
+def _grid_of(data: bytes, entry: Entry) -> Grid:
+    """The sheet of the file in which an entry's table stands. Raises ToolingError ``no_rows``."""
+    for grid in read_grids(data, name=entry["file"]):
+        if grid.name == entry["sheet"]:
+            return _remembering(grid)
+    raise no_rows(entry["file"])

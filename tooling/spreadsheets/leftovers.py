@@ -33,10 +33,14 @@ class Leftover:
 
 @dataclass(frozen=True)
 class Leftovers:
-    """The rows that hold no record; ``lone``: rows of one cell that may name the rows below."""
+    """The rows that hold no record; ``lone``: rows of one cell that may name the rows below.
+
+    ``body``: how many rows the table has under its headings, all of these among them.
+    """
 
     rows: tuple[Leftover, ...]
     lone: tuple[Leftover, ...]
+    body: int
 
 
 def find_leftovers(sheet: Sheet) -> Leftovers:
@@ -46,7 +50,7 @@ def find_leftovers(sheet: Sheet) -> Leftovers:
         finder.take(number, cells)
     finder.finish()
     rows = sorted(finder.found, key=lambda each: each.row)
-    return Leftovers(tuple(rows), tuple(finder.lone))
+    return Leftovers(tuple(rows), tuple(finder.lone), finder.body)
 
 
 class _Finder:
@@ -59,9 +63,12 @@ class _Finder:
         self._pending: list[Leftover] = []
         self._behind_a_gap: set[int] = set()
         self._before = max(sheet.heading_row, sheet.heading_last)
-        self._whole_rows = 0
+        self.body = self._whole_rows = 0
+        self._merges = sorted((s for spans in sheet.merges.values() for s in spans), reverse=True)
+        self._merged_to = 0
 
     def take(self, number: int, cells: tuple[Cell, ...]) -> None:
+        self.body += 1
         here = [cell for cell in cells if not is_blank(cell)]
         if number > self._before + 1:
             self._behind_a_gap.add(number)
@@ -72,12 +79,28 @@ class _Finder:
             self.found.append(Leftover(number, "heading", told(here)))
         elif _is_total(here):
             self.found.append(Leftover(number, "total", told(here)))
-        elif len(here) == 1 and len(self.headings) >= 3 and isinstance(here[0], str):
+        elif self._is_lone(number, cells, here):
             self._pending.append(Leftover(number, "group", told(here)))
         else:
             self._whole_rows += 1
             self.lone += self._pending
             self._pending = []
+
+    def _is_lone(self, number: int, cells: tuple[Cell, ...], here: list[Cell]) -> bool:
+        """One text at the very left; a row that merged cells cover has more than its own."""
+        return (
+            len(here) == 1
+            and len(self.headings) >= 3
+            and isinstance(here[0], str)
+            and not is_blank(cells[0])
+            and not self._is_merged(number)
+        )
+
+    def _is_merged(self, number: int) -> bool:
+        """Whether cells merged downwards cover the row; rows are asked for in order."""
+        while self._merges and self._merges[-1][0] <= number:
+            self._merged_to = max(self._merged_to, self._merges.pop()[1])
+        return number <= self._merged_to
 
     def finish(self) -> None:
         """Lone cells at the end: behind a gap, or a whole sentence, they are footers."""

@@ -97,7 +97,8 @@ def read_mass(field: Field, cell: Cell, how: Reading) -> tuple[int, str]:
         raise _unit_missing(field)
     if unit not in _GRAMS:
         raise not_a_number(shown(cell))
-    number = to_decimal(match[1], mark=how.decimal_mark)
+    is_plain = how.decimal_mark is not None or not isinstance(cell, str)
+    number = to_decimal(match[1], mark="." if is_plain else None)
     return int((number * _GRAMS[unit]).to_integral_value(ROUND_HALF_EVEN)), unit
 
 

@@ -14,7 +14,7 @@ from tooling.spreadsheets.cells import Cell, shown
 
 _SPACES = re.compile(r"[\s\u00a0\u2009\u202f'’_]")
 _PLAIN = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)")
-_GROUPED = {mark: re.compile(rf"[+-]?\d{{1,3}}(\{mark}\d{{3}})+") for mark in ",."}
+_GROUPED = {mark: re.compile(rf"[+-]?[1-9]\d{{0,2}}(\{mark}\d{{3}})+") for mark in ",."}
 _RATIO = re.compile(r"(.+?)(?:[:/]|\s+to\s+)(.+)")
 _STRETCH = re.compile(r"(\d+)(?:\s*(?:-|–|\.\.\.?|to|bis)\s*(\d+))?")
 _RATIO_STEP = Decimal("0.000001")

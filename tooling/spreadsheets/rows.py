@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 from django.utils.translation import gettext_lazy as _
@@ -20,7 +20,16 @@ from tooling.spreadsheets.sheets import Sheet
 from tooling.spreadsheets.splits import said
 from tooling.spreadsheets.values import Reading, read_value
 
-__all__ = ["Problem", "Row", "check_mapping", "iterate", "read_rows", "row_key"]
+__all__ = [
+    "Problem",
+    "ReadCell",
+    "Row",
+    "check_mapping",
+    "iterate",
+    "read_cells",
+    "read_rows",
+    "row_key",
+]
 
 
 def read_rows(sheet: Sheet, mapping: Mapping) -> tuple[list[Row], list[Problem]]:
@@ -128,6 +137,30 @@ def _blank_required() -> ToolingError:
     return ToolingError("missing_value", _("The cell is blank. It must be filled in."))
 
 
+@dataclass(frozen=True)
+class ReadCell:
+    """One cell as it was understood; ``above``: it stands in a row above."""
+
+    cell: Cell | NotSplit
+    value: Any = None
+    unit: str | None = None
+    above: bool = False
+    error: ToolingError | None = None
+
+
+def read_cells(sheet: Sheet, mapping: Mapping) -> Iterator[tuple[int, dict[str, ReadCell]]]:
+    """(row number, field → its cell) of every row, also of rows with something wrong in them.
+
+    Columns that the sheet does not have are passed over.
+    """
+    there = {*sheet.headings, *mapping.parts}
+    columns = {name: heading for name, heading in mapping.columns.items() if heading in there}
+    splits = {each: how for each, how in mapping.splits.items() if each in sheet.headings}
+    reader = _SheetReader(sheet, replace(mapping, columns=columns, splits=splits))
+    for number, cells in sheet.rows():
+        yield number, reader.read_cells(number, cells)
+
+
 class _SheetReader:
     """Reads one sheet once, remembering keys, repeated facts and the cells above."""
 
@@ -180,23 +213,33 @@ class _SheetReader:
         return (None if problems else row), problems
 
     def _values(self, number: int, cells: tuple[Cell, ...]) -> tuple[Row, list[Problem | None]]:
-        values, units, above = {}, {}, set()
+        values, units = {}, {}
         problems: list[Problem | None] = []
+        found = self.read_cells(number, cells)
+        for each in self.fields:
+            read = found[each.name]
+            if read.error is not None:
+                problems.append(self._bad_cell(number, each, read.cell, read.error))
+                continue
+            values[each.name] = read.value
+            if read.unit and read.value is not None:
+                units[each.name] = read.unit
+        above = frozenset(name for name, read in found.items() if read.above)
+        return Row(values, units, self.sheet.name, number, above), problems
+
+    def read_cells(self, number: int, cells: tuple[Cell, ...]) -> dict[str, ReadCell]:
+        """Field → what its cell says, or why it says nothing; rows in order, each once."""
         picked = {each.name: self.picker.pick(each.name, number, cells) for each in self.fields}
         row_unit = self._row_unit(picked)
+        found = {}
         for each in self.fields:
-            found = picked[each.name]
+            cell, above = picked[each.name].cell, picked[each.name].above
             try:
-                value, unit = self._one(each, found.cell, row_unit, number)
+                value, unit = self._one(each, cell, row_unit, number)
+                found[each.name] = ReadCell(cell, value, unit, above)
             except ToolingError as error:
-                problems.append(self._bad_cell(number, each, found.cell, error))
-                continue
-            values[each.name] = value
-            if unit and value is not None:
-                units[each.name] = unit
-            if found.above:
-                above.add(each.name)
-        return Row(values, units, self.sheet.name, number, frozenset(above)), problems
+                found[each.name] = ReadCell(cell, above=above, error=error)
+        return found
 
     def _one(
         self, each: Field, cell: Cell | NotSplit, row_unit: str | None, number: int

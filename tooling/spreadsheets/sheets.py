@@ -115,6 +115,7 @@ class Sheet:
     ``merges``: column of the table (from 0) → (first row, last row) of its merged cells.
     ``skipped``: rows that are no data (totals, footers) or that a person leaves out.
     ``groups``: rows that name the rows under them; their text stands in a column of its own.
+    ``name_from``: how many columns further right the first one stands in the spreadsheet.
     """
 
     name: str
@@ -129,6 +130,7 @@ class Sheet:
     merges: Mapping[int, tuple[tuple[int, int], ...]] = field(default_factory=dict, compare=False)
     skipped: frozenset[int] = frozenset()
     groups: frozenset[int] = frozenset()
+    name_from: int = 0
 
     def rows(self) -> Iterator[NumberedRow]:
         """The rows under the headings that hold anything, as (row number, cells)."""
@@ -162,7 +164,7 @@ class Sheet:
 
     def cell_name(self, number: int, column: int) -> str:
         """What the spreadsheet program calls a cell of the table: ``C7``."""
-        return f"{column_letters(self.first_column + column)}{number}"
+        return f"{column_letters(self.first_column + self.name_from + column)}{number}"
 
 
 def column_letters(index: int) -> str:
@@ -253,9 +255,9 @@ def _spread_over_rows(lines: list[tuple[int, list[Cell]]], grid: Grid, region: R
         at = each.first_column - region.first_column
         if above is None or not 0 <= at < len(above):
             continue
-        for number in range(each.first_row + 1, each.last_row + 1):
-            line = of_row.get(number)
-            if line is not None and at < len(line) and is_blank(line[at]):
+        for number, line in lines:
+            covered = each.first_row < number <= each.last_row
+            if covered and at < len(line) and is_blank(line[at]):
                 line[at] = above[at]
 
 

@@ -17,7 +17,7 @@ from tooling.spreadsheets.fields import UNITS_OF, Field, FieldType
 from tooling.spreadsheets.formatting import heading
 from tooling.spreadsheets.headings import heading_unit, plain
 from tooling.spreadsheets.kinds import KINDS
-from tooling.spreadsheets.sheets import Merge, Region
+from tooling.spreadsheets.sheets import MOST_HEADING_ROWS, Merge, Region
 from tooling.spreadsheets.survey import (
     FIRST_ROWS,
     Survey,
@@ -302,7 +302,7 @@ def _region(seen: Survey, table: _Table) -> Region:
     heading_row = numbers[table.heading]
     return Region(
         heading_row=_top_of_headings(seen, heading_row, first, area.right - 1),
-        heading_last=heading_row,
+        heading_last=_bottom_of_headings(seen, heading_row, first, area.right - 1),
         first_column=first,
         last_column=last_column,
         last_row=None if table.is_last else numbers[area.end - 1],
@@ -325,6 +325,20 @@ def _top_of_headings(seen: Survey, row: int, left: int, right: int) -> int:
     across = [each for each in spans if _covers_some(each, left, right)]
     grouped = len(across) > 1 or any(each.first_column > left for each in across)
     return row - 1 if down or grouped else row
+
+
+def _bottom_of_headings(seen: Survey, row: int, left: int, right: int) -> int:
+    """Headings merged downwards are as high as the others that stand beside them."""
+    ends = [
+        each.last_row
+        for each in seen.grid.merges
+        if each.first_row == row and left <= each.first_column <= right
+    ]
+    last = max([row, *ends])
+    below = [seen.kept.get(number, ()) for number in range(row + 1, min(last, row + 4) + 1)]
+    names = [cell for cells in below for cell in cells[left : right + 1] if not is_blank(cell)]
+    is_high = last < row + MOST_HEADING_ROWS and bool(names)
+    return last if is_high and not any(map(_value_in_headings, names)) else row
 
 
 def _value_in_headings(cell: Cell) -> bool:

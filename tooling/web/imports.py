@@ -60,8 +60,13 @@ def show_import(request: HttpRequest, number: int) -> HttpResponse:
     return _import(request, number)
 
 
-def _import(request: HttpRequest, number: int, error: ToolingError | None = None) -> HttpResponse:
-    context = {"page": import_page(number), "error": error}
+def _import(
+    request: HttpRequest,
+    number: int,
+    error: ToolingError | None = None,
+    typed: dict[str, str] | None = None,
+) -> HttpResponse:
+    context = {"page": import_page(number, typed=typed), "error": error, "typed": typed or {}}
     return render(request, "imports/import.html", context, status=error.status if error else 200)
 
 
@@ -78,7 +83,7 @@ def map_columns(request: HttpRequest, number: int) -> HttpResponse:
             )
             messages.success(request, _("Mapping kept as “%s”.") % kept.name)
     except ToolingError as error:
-        return _import(request, number, error)
+        return _import(request, number, error, request.POST.dict())
     return redirect("import", number=number)
 
 
