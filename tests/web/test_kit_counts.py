@@ -11,7 +11,6 @@ from pathlib import Path
 
 import pytest
 from django.db import connection
-from django.db.models import F
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
@@ -46,7 +45,7 @@ def kit(shop: KitShop, crew: Person) -> Kit:
 
 def hold(kit: Kit, shop: KitShop, wanted: int) -> None:
     """Exactly this many positions: some taken away, or more of the same roll, bulk."""
-    rows = list(kit.positions.order_by(F("stock_line").desc(nulls_last=True), "pk"))
+    rows = list(kit.positions.order_by("-drawing__kind", "pk"))
     KitPosition.objects.filter(pk__in=[row.pk for row in rows[wanted:]]).delete()
     more = range(3, 3 + max(0, wanted - len(rows)))
     one = shop.pieces[(1, "top", 1)]

@@ -36,7 +36,8 @@ class Binding:
 
 @dataclass(frozen=True)
 class OpenKit:
-    """Another kit that is open, with what binds it."""
+    """Another kit that is open, with what binds it. ``is_assembled``: pieces were chosen for it;
+    ``is_on_paper``: of a copy that is only known from paper."""
 
     id: int
     number: str
@@ -45,6 +46,8 @@ class OpenKit:
     binding: Binding
     starts_at: datetime
     place_path: str
+    is_assembled: bool = False
+    is_on_paper: bool = False
 
 
 def ends_at(job: Job) -> datetime:
@@ -54,7 +57,7 @@ def ends_at(job: Job) -> datetime:
 
 def open_kits() -> dict[int, OpenKit]:
     """Every open kit by id. One query."""
-    rows = Kit.objects.exclude(state=KitState.CLOSED).select_related("job__mill", "place")
+    rows = Kit.objects.exclude(state=KitState.CLOSED).select_related("job__mill", "place", "copy")
     return {
         kit.pk: OpenKit(
             id=kit.pk,
@@ -64,6 +67,8 @@ def open_kits() -> dict[int, OpenKit]:
             binding=Binding.of(kit.job),
             starts_at=kit.job.starts_at,
             place_path=kit.place.path if kit.place else "",
+            is_assembled=kit.assembled_at is not None,
+            is_on_paper=kit.copy is not None and kit.copy.from_paper_count is not None,
         )
         for kit in rows
     }

@@ -24,7 +24,7 @@ from tooling.queries.settings import Given, given_settings
 from tooling.queries.shafts import FitsOn, ShaftAt
 from tooling.queries.spares import Looking, Spares, spares
 from tooling.queries.stock_conditions import Claimed
-from tooling.queries.stock_pools import pools_of
+from tooling.queries.stock_pools import Waiting, is_pooled, lines_of, pools_of
 from tooling.queries.strokes import strokes_of
 from tooling.queries.whereabouts import whereabouts
 
@@ -34,6 +34,7 @@ SETTINGS = [
     "lift_warn",
     "lift_two_people",
     "spacer_binding_horizon",
+    "scan_same_label_guard",
 ]
 
 
@@ -134,21 +135,28 @@ def load_facts(questions: Sequence[Question], *, at: datetime) -> tuple[Facts, .
     pieces = {each.piece.pk: each.piece for each in asked if each.piece is not None}
     given = given_settings(SETTINGS)
     kits = open_kits()
-    by_piece = _claims(kits, set(pieces))
+    drawings = {each.drawing.pk for each in asked}
+    by_piece, waiting = _claims(kits, set(pieces), drawings)
     running = any(question.job.length_nm > 0 for question in questions)
     stand = intervals(pieces.values()) if running else {}
     strokes = strokes_of(pieces.values())
     revisions, chains = _revisions(asked)
     away, fits = whereabouts(), FitsOn()
+    lines = lines_of(drawings)
+    counted = [line for rows in lines.values() for line in rows]
+    jobs = [*(question.job for question in questions), *(kit.job for kit in kits.values())]
+    consents = consents_about(
+        [*pieces.values(), *counted], jobs if counted else jobs[: len(questions)]
+    )
     pools = pools_of(
-        {each.drawing.pk for each in asked},
+        lines,
+        waiting,
         kits=kits,
-        jobs=[question.job for question in questions],
         away=away,
+        consents=consents,
         now=at,
         horizon=timedelta(hours=given.value("spacer_binding_horizon")),
     )
-    consents = consents_about(pieces.values(), [question.job for question in questions])
     facts = [
         Facts(
             job=question.job,
@@ -204,16 +212,23 @@ def _revisions(
     return found, chains
 
 
-def _claims(kits: Mapping[int, OpenKit], pieces: set[int]) -> dict[int, tuple[Claim, ...]]:
-    """Of open kits, by piece. One query."""
+def _claims(
+    kits: Mapping[int, OpenKit], pieces: set[int], drawings: set[int]
+) -> tuple[dict[int, tuple[Claim, ...]], list[Waiting]]:
+    """Of open kits: claims by piece, and those of counts of these drawings that are not staged.
+    One query."""
     by_piece: dict[int, list[Claim]] = defaultdict(list)
-    fields = ("kit_id", "piece_id", "holds_piece", "station_number", "pass_number", "shaft",
-              "order")  # fmt: skip
-    rows = KitPosition.objects.filter(piece__in=pieces, is_open=True).order_by("pk")
-    for kit, piece, *rest in rows.values_list(*fields):
+    waiting: list[Waiting] = []
+    counted = Q(piece=None, is_staged=False, drawing__in=drawings)
+    rows = KitPosition.objects.filter(Q(piece__in=pieces) | counted, is_open=True).order_by("pk")
+    fields = ("kit_id", "piece_id", "drawing_id", "stock_line_id", "set_position__variant_id",
+              "holds_piece", "station_number", "pass_number", "shaft", "order")  # fmt: skip
+    for kit, piece, drawing, line, variant, *rest in rows.values_list(*fields):
         if piece is not None:
             by_piece[piece].append(Claim(kits[kit], *rest))
-    return {key: tuple(claims) for key, claims in by_piece.items()}
+        elif is_pooled(kits[kit], line_id=line, variant_id=variant):
+            waiting.append(Waiting(kit, drawing, line))
+    return {key: tuple(claims) for key, claims in by_piece.items()}, waiting
 
 
 def _offer(facts: Facts, asked: Sequence[Asked], verdicts: dict[int, Verdict]) -> None:

@@ -352,6 +352,7 @@ class KitPage:
     positions: tuple[PositionView, ...]
     conflicts: tuple[ConflictView, ...]
     load: LoadView
+    guard_s: int = 3
 
     @property
     def is_complete(self) -> bool:

@@ -139,6 +139,7 @@ def page_of(reading: KitReading) -> KitPage:
         positions=views,
         conflicts=conflicts_of(reading.rows, answers.facts[0], pooled=answers.pooled),
         load=load_of(views, kit.place),
+        guard_s=int(answers.facts[0].given.value("scan_same_label_guard")),
     )
 
 

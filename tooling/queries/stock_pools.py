@@ -11,12 +11,12 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 
-from django.db.models import Count, Q
+from django.db.models import Q
 
 from tooling.engineering.counts_over_time import Bin, Claimant, Share, Wanted, bins_for, share_of
-from tooling.models import NOT_FIT, Condition, Job, KitPosition, Place, StockLine
+from tooling.models import NOT_FIT, Condition, Job, Place, StockLine
 from tooling.queries.bindings import Binding, OpenKit
-from tooling.queries.consents import Consents, consents_about, is_own
+from tooling.queries.consents import Consents, is_own
 from tooling.queries.whereabouts import Whereabouts
 
 POOLED = Q(piece=None) & (
@@ -31,6 +31,22 @@ POOLED = Q(piece=None) & (
 """Positions that claim one of a count, if their drawing lies in any bin."""
 
 UNUSABLE = (*NOT_FIT, Condition.HOLD)
+
+
+def is_pooled(kit: OpenKit, *, line_id: int | None, variant_id: int | None) -> bool:
+    """The same of one row of an open kit that claims no piece."""
+    if line_id is not None:
+        return True
+    return kit.is_assembled and (not kit.is_on_paper or variant_id is not None)
+
+
+@dataclass(frozen=True)
+class Waiting:
+    """One of a drawing's count that a kit still wants, from this bin if it is chosen."""
+
+    kit_id: int
+    drawing_id: int
+    line_id: int | None
 
 
 @dataclass(frozen=True)
@@ -84,20 +100,18 @@ class Pools:
 
 
 def pools_of(
-    drawings: Collection[int],
+    lines: Mapping[int, Sequence[StockLine]],
+    waiting: Iterable[Waiting],
     *,
     kits: Mapping[int, OpenKit],
-    jobs: Iterable[Job],
     away: Whereabouts,
+    consents: Consents,
     now: datetime,
     horizon: timedelta,
 ) -> Pools:
-    """The pools of these drawings among the open kits, for these jobs besides. Two queries, one
-    more where an owner's consent matters; none without drawings."""
-    lines = _lines(drawings)
-    claims = _claims(kits, lines)
-    everyone = [*jobs, *(kit.job for kit in kits.values())]
-    consents = consents_about([line for rows in lines.values() for line in rows], everyone)
+    """The pools of these bins, by drawing, among the open kits and what they still want. No
+    query; ``consents`` must have been asked for these bins and all the jobs."""
+    claims = _claims(waiting)
     areas = {_last(kit.place_path): kit.id for kit in kits.values() if kit.place_path}
     return Pools(
         by_drawing={
@@ -110,7 +124,8 @@ def pools_of(
     )
 
 
-def _lines(drawings: Collection[int]) -> dict[int, list[StockLine]]:
+def lines_of(drawings: Collection[int]) -> dict[int, list[StockLine]]:
+    """All bins of these drawings, each drawing's in walking order. One query, none without any."""
     by: dict[int, list[StockLine]] = defaultdict(list)
     if drawings:
         rows = StockLine.objects.filter(drawing__in=drawings).select_related("place", "owner")
@@ -127,20 +142,14 @@ class _Claims:
     bound: dict[int, int] = field(default_factory=dict)
 
 
-def _claims(
-    kits: Mapping[int, OpenKit], drawings: Collection[int]
-) -> dict[int, dict[int, _Claims]]:
-    """By drawing and kit, without what is staged."""
+def _claims(waiting: Iterable[Waiting]) -> dict[int, dict[int, _Claims]]:
+    """By drawing and kit."""
     by: dict[int, dict[int, _Claims]] = defaultdict(lambda: defaultdict(_Claims))
-    if not drawings:
-        return by
-    rows = KitPosition.objects.filter(POOLED, is_open=True, is_staged=False, drawing__in=drawings)
-    counted = rows.order_by().values_list("kit_id", "drawing_id", "stock_line_id")
-    for kit, drawing, line, count in counted.annotate(n=Count("pk")):
-        claims = by[drawing][kit]
-        claims.wants += count
-        if line is not None:
-            claims.bound[line] = count
+    for each in waiting:
+        claims = by[each.drawing_id][each.kit_id]
+        claims.wants += 1
+        if each.line_id is not None:
+            claims.bound[each.line_id] = claims.bound.get(each.line_id, 0) + 1
     return by
 
 

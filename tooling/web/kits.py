@@ -22,7 +22,6 @@ from tooling.queries.kit_views import KitPage, KitRow, ShaftView, StationView
 from tooling.queries.kits import kit_list, kit_page, kit_version
 from tooling.queries.mill_fit import FitLine, fit_page
 from tooling.queries.pull_list import pull_list
-from tooling.queries.settings import setting_values
 from tooling.web.doors import rights
 from tooling.web.forms.fields import unit_of
 from tooling.web.forms.kits import CloseForm, PlaceForm, ProveForm
@@ -102,7 +101,7 @@ def kit_answer(
         "may_stop_pieces": can(request.user, Verb.STOP_PIECES),
         "incidents": incidents_of_kit(number),
         "next_id": uuid.uuid4(),
-        "guard_s": setting_values(["scan_same_label_guard"])["scan_same_label_guard"],
+        "guard_s": page.guard_s,
         **forms,
     }
     return render(request, "kits/kit.html", context, status=status)
