@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver, path, re_path
 
+from api.count_urls import COUNTS
 from api.errors import no_such_address
 from api.views import (
     backups,
@@ -237,6 +238,7 @@ PURCHASES = [
 ]
 
 urlpatterns: list[URLPattern | URLResolver] = [
+    *COUNTS,
     *PURCHASES,
     *PIECES,
     *PICTURES,

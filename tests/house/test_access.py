@@ -28,7 +28,9 @@ from tooling.models import (
     SetPosition,
     Task,
 )
-from tooling.services import files, holds, imports, kits, pictures
+from tooling.services import counts, files, holds, imports, kits, pictures, purchases, receiving
+from tooling.services.purchases import LineIn
+from tooling.services.receiving import Papers
 
 TABLE: dict[str, dict[str, str]] = json.loads(
     (Path(__file__).parent.parent / "access_table.json").read_text()
@@ -91,6 +93,7 @@ def found(world: World, cast: dict[str, Person], settings: Any, tmp_path: Path) 
     chart = world.chart(tool_set, mill)
     job = world.job(tool_set, mill)
     kit = kits.open_kit(by=engineer, at=at, job=job)
+    count = counts.open_count(by=engineer, at=at, place=rack)
     Gauge.objects.create(number="G-1", name="Micrometer")
     sheet = imports.Brought("places.csv", b"Name,Kind\nRack B,rack\n")
     brought = imports.bring(by=engineer, at=at, brought=[sheet])
@@ -118,6 +121,15 @@ def found(world: World, cast: dict[str, Person], settings: Any, tmp_path: Path) 
     photo = SimpleUploadedFile("a.png", a_png())
     picture = pictures.keep(by=engineer, at=at, upload=photo, piece=piece)
     incident = holds.stop(by=engineer, at=at, piece=piece, what="chipped")
+    order = purchases.create_purchase(
+        by=engineer, at=at, number="PO-1", vendor="Halden Tool", owner=world.shop,
+        ordered_on=at.date(), lines=[LineIn(drawing.revisions.get(), 2)],
+    )  # fmt: skip
+    paper = SimpleUploadedFile("3.1.pdf", b"%PDF-1.7")
+    receipt = receiving.receive_piece(
+        by=engineer, at=at, line=order.lines.get(), place=rack, papers=Papers(certificate=paper)
+    )
+    order_row = {"number": "PO-1", "line": 1, "receipt": receipt.pk, "dimension": "bore"}
     set_row = {"number": "T-1", "position": position.pk, "copy": copy.pk, "letter": "A",
                "mill": "M1", "chart": chart.pk, "set_pass": position.set_pass_id}  # fmt: skip
     return {
@@ -125,6 +137,10 @@ def found(world: World, cast: dict[str, Person], settings: Any, tmp_path: Path) 
         "kits/jobs/": {"number": job.number},
         "kits/": kit_row,
         "pieces/stock/": {"code": line.code},
+        "pieces/orders/": order_row,
+        "api/v1/purchases/": order_row,
+        "api/v1/receipts/": order_row,
+        "pieces/counts/": {"number": count.number},
         "pieces/": {"code": piece.code, "number": alias.pk, "act": piece.placed_by.uuid},
         "scan/put-away/": {"code": rack.code},
         "incidents/": {"number": incident.pk},
@@ -152,6 +168,7 @@ def found(world: World, cast: dict[str, Person], settings: Any, tmp_path: Path) 
         "labels/": {"number": task.pk},
         "api/v1/pictures/": {"number": picture.pk},
         "api/v1/incidents/": {"number": incident.pk},
+        "api/v1/counts/": {"number": count.number},
         "api/v1/pieces/": {"code": piece.code},
         "api/v1/stock/": {"code": line.code},
         "api/v1/places/": {"code": rack.code},

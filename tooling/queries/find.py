@@ -7,7 +7,7 @@ from django.utils.translation import gettext_lazy as _
 
 from tooling.engineering import codes
 from tooling.errors import ToolingError, Unknown
-from tooling.models import Drawing, Piece, Place, StockLine
+from tooling.models import Drawing, Piece, Place, SetCopy, StockLine
 
 MOST_SHOWN = 4
 
@@ -90,3 +90,18 @@ def find_filler(text: str) -> Piece | StockLine:
     """
     line = StockLine.objects.filter(code=codes.fold(text)).first()
     return line if line is not None else find_piece(text)
+
+
+def find_copy(text: str) -> SetCopy:
+    """A copy of a set by the set's number and its letter, such as ``1472-A``. Raises Unknown
+    ``unknown_copy``."""
+    number, _dash, letter = " ".join(text.split()).rpartition("-")
+    rows = SetCopy.objects.select_related("tool_set")
+    found = rows.filter(tool_set__number__iexact=number, letter__iexact=letter).first()
+    if found is None:
+        raise Unknown(
+            "unknown_copy",
+            _("There is no copy “{text}”. Write the set's number and the letter, such as 1472-A."),
+            text=text.strip()[:60],
+        )
+    return found

@@ -22,6 +22,7 @@ from tooling.models import (
 )
 from tooling.queries.old_pieces import Ruling, chains_of, ruling
 from tooling.queries.pieces import size_of
+from tooling.queries.strokes import Strokes, since_sharpened
 
 SIZES: tuple[tuple[str, Any], ...] = (
     ("bore", _("Bore")),
@@ -117,6 +118,8 @@ class PiecePage:
     placed_at: datetime | None
     seen_at: datetime | None
     length_run_nm: int
+    strokes_run: int
+    strokes: Strokes | None
     heat_lot: str
     hardness_hrc: float | None
     over_chrome: bool
@@ -139,7 +142,8 @@ class PiecePage:
 
 
 def piece_page(code: str) -> PiecePage:
-    """The piece of this code. Five queries, six when its revision is an old one.
+    """The piece of this code. Five queries, one more when its revision is an old one, and one when
+    it made strokes.
 
     Raises Unknown ``unknown_code``, ToolingError ``bad_check_character``.
     """
@@ -179,6 +183,8 @@ def piece_page(code: str) -> PiecePage:
         placed_at=piece.placed_effective_at,
         seen_at=piece.seen_at,
         length_run_nm=piece.length_run_nm,
+        strokes_run=piece.strokes_run,
+        strokes=_strokes(piece),
         heat_lot=piece.heat_lot,
         hardness_hrc=piece.hardness_hrc,
         over_chrome=piece.over_chrome,
@@ -216,6 +222,15 @@ def _ruling(piece: Piece) -> Ruling | None:
     if piece.revision.is_current:
         return None
     return ruling(piece.revision, chains_of([piece.drawing_id]).get(piece.drawing_id, ()))
+
+
+def _strokes(piece: Piece) -> Strokes | None:
+    """Of a piece that made strokes or is to be sharpened now and then. One query for those that
+    made any."""
+    limit = piece.revision.strokes_to_sharpen
+    if piece.strokes_run == 0:
+        return None if limit is None else Strokes(0, limit)
+    return Strokes(since_sharpened([piece.pk])[piece.pk], limit)
 
 
 def _sizes(piece: Piece) -> tuple[Size, ...]:

@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from django.db.models import F, Q, QuerySet
+from django.utils import timezone
 
 from tooling.models import (
     AWAY_KINDS,
@@ -24,6 +25,7 @@ from tooling.models import (
 from tooling.queries.kit_views import KitRow
 from tooling.queries.kits import kit_list
 from tooling.queries.owners_today import OwnersToday, owners_today
+from tooling.queries.purchases import OrdersToday, orders_today
 from tooling.queries.settings import setting_values
 
 FEW = 5
@@ -34,9 +36,9 @@ WAITING = (ImportState.MAPPING, ImportState.READY, ImportState.PROBLEMS)
 SECTIONS: dict[str, tuple[str, ...]] = {
     Role.VIEWER: ("kits", "owners"),
     Role.CREW: ("kits", "conflicts"),
-    Role.ATTENDANT: ("kits", "out", "owners", "short", "unseen"),
-    Role.ENGINEER: ("kits", "held", "conflicts", "out", "owners", "short", "imports"),
-    Role.SUPERVISOR: ("kits", "held", "conflicts", "imports", "out", "short", "unseen"),
+    Role.ATTENDANT: ("kits", "out", "orders", "owners", "short", "unseen"),
+    Role.ENGINEER: ("kits", "held", "conflicts", "out", "orders", "owners", "short", "imports"),
+    Role.SUPERVISOR: ("kits", "held", "conflicts", "imports", "out", "orders", "short", "unseen"),
 }
 """What each role is shown, in order; several roles see each section once."""
 
@@ -96,6 +98,7 @@ class TodayPage:
     imports: tuple[int, ...] | None
     first_step: str
     owners: OwnersToday | None = None
+    orders: OrdersToday | None = None
 
     @property
     def waits(self) -> int:
@@ -119,6 +122,7 @@ def today_page(person: Person, *, at: datetime) -> TodayPage:
         imports=_imports() if "imports" in shown else None,
         first_step="" if kits else _first_step(),
         owners=owners_today(at=at) if "owners" in shown else None,
+        orders=orders_today(timezone.localtime(at).date()) if "orders" in shown else None,
     )
 
 

@@ -10,6 +10,7 @@ from typing import Any
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
+from tooling.engineering.money import parse_money, plain_money
 from tooling.errors import Conflict, ToolingError
 from tooling.models import (
     DrawingRevision,
@@ -329,3 +330,20 @@ def _check_copy(line: LineIn, copy: SetCopy) -> None:
             drawing=line.revision.drawing.number,
             in_field="set_copy",
         )
+
+
+def read_price(text: str) -> int | None:
+    """Hundredths of the shop's currency; None for nothing written. Raises ``not_money``,
+    ``ambiguous_money``."""
+    if not text.strip():
+        return None
+    try:
+        return parse_money(text)
+    except ToolingError as error:
+        error.values["in_field"] = "price"
+        raise
+
+
+def write_price(cents: int | None) -> str:
+    """A price as a field shows it, to be read back by ``read_price``."""
+    return "" if cents is None else plain_money(cents)

@@ -27,6 +27,7 @@ from tooling.web import (
 )
 from tooling.web.keeping_addresses import KEEPING
 from tooling.web.owner_addresses import OWNERS
+from tooling.web.purchase_addresses import PURCHASES
 
 
 class ShaftConverter:
@@ -202,6 +203,7 @@ SHOP: list[URLPattern] = [
 urlpatterns: list[URLPattern] = [
     *KITS,
     *KEEPING,
+    *PURCHASES,
     *PIECES,
     *PICTURES,
     *MILLS,

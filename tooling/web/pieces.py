@@ -23,6 +23,7 @@ from tooling.queries.pictures import pictures_of_piece
 from tooling.queries.piece_history import piece_history
 from tooling.queries.piece_page import piece_page
 from tooling.queries.pieces import Filters, find_exactly, search_pieces
+from tooling.queries.purchases import came_with
 from tooling.services import pieces as services
 from tooling.web.doors import data_of, fill_in, require, rights, signed
 from tooling.web.forms.fields import unit_of
@@ -76,6 +77,7 @@ def show_piece(request: HttpRequest, code: str) -> HttpResponse:
         "alias_form": AliasForm(),
         "side": owner_side(piece.code, at=timezone.now()),
         "pictures": pictures_of_piece(piece.code),
+        "came": came_with(piece.code),
         "keeping": piece_keeping(piece.code, at=timezone.now()),
     }
     return render(request, "pieces/piece.html", {**context, **rights(request)})
