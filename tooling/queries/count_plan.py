@@ -254,7 +254,8 @@ def _moves(units: Mapping[int, Spot], since: datetime) -> dict[str, int]:
     """How often something came to a unit, left it or moved within it, by its code. One query."""
     total: dict[str, int] = {}
     for came_from, to, n in moves_by_place(since):
-        for code in {units[place].code for place in (came_from, to) if place in units}:
+        touched = {units[place].code for place in (came_from or 0, to or 0) if place in units}
+        for code in touched:
             total[code] = total.get(code, 0) + n
     return total
 

@@ -11,7 +11,16 @@ from django.db.models import Max, Q, QuerySet
 from django.utils.translation import gettext_lazy as _
 
 from tooling.errors import Unknown
-from tooling.models import Count, CountEntry, CountLine, CountState, Movement
+from tooling.models import (
+    Count,
+    CountEntry,
+    CountLine,
+    CountState,
+    Movement,
+    Owner,
+    PlaceKind,
+    SetCopy,
+)
 from tooling.queries.count_groups import Group, groups_of
 from tooling.queries.count_marks import LastMark, last_marks
 from tooling.queries.count_state import state_of
@@ -65,6 +74,7 @@ class PieceView:
     at: datetime | None = None
     entry: str = ""
     reason: str = ""
+    is_lost: bool = False
 
 
 @dataclass(frozen=True)
@@ -188,6 +198,51 @@ def count_page(number: int, *, at_place: str = "") -> CountPage:
     )
 
 
+@dataclass(frozen=True)
+class CountSheet:
+    """Everything a count says, row by row."""
+
+    head: CountHead
+    figures: Figures
+    pieces: tuple[PieceView, ...]
+    bins: tuple[BinView, ...]
+
+
+def count_sheet(number: int) -> CountSheet:
+    """Every piece and bin of a count with what became of it. Ten queries at most.
+
+    Raises Unknown ``unknown_count``.
+    """
+    count = find_count(number)
+    state, head = state_of(count), head_of(count)
+    return CountSheet(
+        head=head,
+        figures=state.figures if head.is_open else head.figures,
+        pieces=views(state, state.pieces),
+        bins=tuple(bin_view(state, each) for each in state.bins),
+    )
+
+
+@dataclass(frozen=True)
+class CountChoices:
+    """What else than a place may be counted: copies by id, owners by code."""
+
+    copies: tuple[tuple[int, str], ...]
+    owners: tuple[tuple[str, str], ...]
+
+
+def count_choices() -> CountChoices:
+    """Two queries."""
+    copies = SetCopy.objects.order_by("tool_set__number", "letter").values_list(
+        "pk", "tool_set__number", "tool_set__name", "letter"
+    )
+    owners = Owner.objects.filter(is_shop=False).order_by("name").values_list("code", "name")
+    return CountChoices(
+        tuple((pk, f"{number}-{letter} {name}".strip()) for pk, number, name, letter in copies),
+        tuple(owners),
+    )
+
+
 def _rows() -> QuerySet[Count]:
     return Count.objects.select_related(
         "place", "set_copy__tool_set", "owner", "opened_by", "closed_by"
@@ -238,9 +293,14 @@ def _groups(state: State, at_place: str) -> tuple[GroupView, ...]:
     rows = sum(len(group.pieces) + len(group.bins) for group in groups)
     unfolds = len(groups) == 1 or rows <= FEW_ROWS
     return tuple(
-        _group(state, group, is_unfolded=unfolds or group.place.code == at_place)
+        _group(state, group, is_unfolded=unfolds or at_place in _codes(state, group))
         for group in groups
     )
+
+
+def _codes(state: State, group: Group) -> set[str]:
+    """The labels by which a row is unfolded: its place's own and those of its pegs."""
+    return {group.place.code, *(state.places[piece.place_id].code for piece in group.pieces)}
 
 
 def _group(state: State, group: Group, *, is_unfolded: bool) -> GroupView:
@@ -279,6 +339,7 @@ def _view(state: State, piece: PieceNow) -> PieceView:
         at=seen.at if seen else None,
         entry=str(seen.entry) if seen and seen.entry else "",
         reason=piece.reason,
+        is_lost=place.kind == PlaceKind.LOST,
     )
 
 

@@ -25,6 +25,7 @@ from tooling.web import (
     stock,
     today,
 )
+from tooling.web.count_addresses import COUNTS
 from tooling.web.keeping_addresses import KEEPING
 from tooling.web.owner_addresses import OWNERS
 from tooling.web.purchase_addresses import PURCHASES
@@ -203,6 +204,7 @@ SHOP: list[URLPattern] = [
 urlpatterns: list[URLPattern] = [
     *KITS,
     *KEEPING,
+    *COUNTS,
     *PURCHASES,
     *PIECES,
     *PICTURES,
