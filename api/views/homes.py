@@ -113,7 +113,7 @@ class PutAwayFrom(Door):
 
     @extend_schema(responses=PutAwayOut)
     def get(self, request: Request, code: str) -> Response:
-        return answer(PutAwayOut, put_away(place_of(code).code))
+        return answer(PutAwayOut, put_away(place_of(code).code, at=timezone.now()))
 
     @extend_schema(request=PutStopIn, responses=PutAwayOut)
     def post(self, request: Request, code: str) -> Response:
@@ -126,7 +126,7 @@ class PutAwayFrom(Door):
             stop=values["stop"],
             act=values.get("id"),
         )
-        told: dict[str, Any] = dict(PutAwayOut(put_away(source.code)).data)
+        told: dict[str, Any] = dict(PutAwayOut(put_away(source.code, at=timezone.now())).data)
         return Response({**told, "act": str(act)})
 
 

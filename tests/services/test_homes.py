@@ -286,8 +286,8 @@ def loaded(world, copy, rolls, pegs, other, cart, attendant, at):
     return world.piece(world.drawing("D7"), cart, mark="stray")
 
 
-def test_the_walk_is_in_walking_order_and_names_what_has_no_home(loaded, cart) -> None:
-    page = put_away(cart.code)
+def test_the_walk_is_in_walking_order_and_names_what_has_no_home(loaded, cart, at) -> None:
+    page = put_away(cart.code, at=at)
     told = [(s.name, [(line.name, line.spot, line.quantity) for line in s.lines])
             for s in page.stops]  # fmt: skip
     assert told == [
@@ -306,7 +306,7 @@ def test_all_of_a_place_is_put_away_with_one_tap_and_undone_with_one(
     act = put_stop_away(by=attendant, at=later, source=cart, stop=other.code)
     assert where(rolls) == ["Peg 2", "Peg 1", "Rack B"]
     assert StockLine.objects.get(place=other).count == 11
-    assert put_away(cart.code).stops == ()
+    assert put_away(cart.code, at=at).stops == ()
     undo(by=attendant, at=at + timedelta(hours=2), movement=find_movement(act))
     assert where(rolls) == ["Peg 2", "Peg 1", "Cart 1"]
     assert StockLine.objects.get(place=other).count == 9
@@ -339,4 +339,4 @@ def test_the_walks_questions_do_not_grow(
     for _n in range(count):
         world.piece(drawing, cart, home=rack)
     with django_assert_max_num_queries(12):
-        assert put_away(cart.code).count == count
+        assert put_away(cart.code, at=at).count == count

@@ -56,9 +56,9 @@ class Home:
 
     @property
     def said(self) -> str:
-        """Why, in a sentence."""
+        """Why, in a sentence; nothing where it was said for the thing itself."""
         words = {
-            "own": _("That was said for it."),
+            "own": "",
             "copy": _("Set {copy} belongs there."),
             "rested": _("It rested there last; nobody said where it belongs."),
             "like": _("Others like it lie there."),
@@ -179,6 +179,16 @@ class Belongs:
     home_code: str
     why: str
     why_said: str
+
+    @property
+    def home_inner(self) -> str:
+        """The innermost name of the home, the one to look for."""
+        return self.home.rsplit(" / ", 1)[-1]
+
+    @property
+    def home_outer(self) -> str:
+        """What the home is in, if anything."""
+        return self.home.rpartition(" / ")[0]
 
     @property
     def is_home(self) -> bool:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from datetime import datetime, timedelta
 from typing import Any, Literal
 
 from django.utils.translation import gettext as _
@@ -23,6 +24,9 @@ from tooling.queries.homes import Home, homes_of_carts, homes_of_lines, homes_of
 
 MOST = 500
 """So many pieces are shown at once; the rest follows when these are put away."""
+
+SOON_DAYS = 3
+"""A kit gathered within so many days makes it worth a thought to put a piece away."""
 
 
 @dataclass(frozen=True)
@@ -60,6 +64,11 @@ class PutStop:
         return self.place.rsplit(" / ", 1)[-1]
 
     @property
+    def outer(self) -> str:
+        """What it is in, if anything."""
+        return self.place.rpartition(" / ")[0]
+
+    @property
     def count(self) -> int:
         return sum(line.quantity for line in self.lines)
 
@@ -84,7 +93,7 @@ class PutAway:
         return sum(stop.count for stop in self.stops) + sum(each.quantity for each in self.homeless)
 
 
-def put_away(code: str) -> PutAway:
+def put_away(code: str, *, at: datetime) -> PutAway:
     """What is to be put away from a place. Twelve queries at most.
 
     Raises Unknown ``unknown_code``.
@@ -96,10 +105,10 @@ def put_away(code: str) -> PutAway:
             _("No place has the code {code}. Scan the cart again."),
             code=code[:60],
         )
-    return put_away_from(source)
+    return put_away_from(source, at=at)
 
 
-def put_away_from(source: Place) -> PutAway:
+def put_away_from(source: Place, *, at: datetime) -> PutAway:
     """The same for a place that is known."""
     rows = Piece.objects.filter(place__path__startswith=source.path).order_by("code")
     pieces = list(rows.select_related("drawing", "place")[:MOST])
@@ -116,7 +125,7 @@ def put_away_from(source: Place) -> PutAway:
     }
     pieces = [piece for piece in pieces if not piece.place.path.startswith(_paths(carts))]
     lines = [line for line in lines if not line.place.path.startswith(_paths(carts))]
-    wanted = _wanted(pieces)
+    wanted = _wanted(pieces, before=at + timedelta(days=SOON_DAYS))
     stops = _stops_of(homes.values())
     made = [
         *(_of_piece(piece, homes.get(("piece", piece.pk)), stops, wanted) for piece in pieces),
@@ -144,10 +153,12 @@ def _paths(carts: Iterable[Place]) -> tuple[str, ...]:
     return tuple(cart.path for cart in carts)
 
 
-def _wanted(pieces: Iterable[Piece]) -> dict[int, str]:
-    """Piece id → the open kit that waits for it and has not got it. One query."""
+def _wanted(pieces: Iterable[Piece], *, before: datetime) -> dict[int, str]:
+    """Piece id → the open kit that is gathered soon and has not got it. One query."""
     ids = [piece.pk for piece in pieces]
-    rows = KitPosition.objects.filter(piece__in=ids, is_open=True, is_staged=False)
+    rows = KitPosition.objects.filter(
+        piece__in=ids, is_open=True, is_staged=False, kit__job__gathers_at__lt=before
+    )
     ordered = rows.order_by("-kit__job__gathers_at")
     return {pk: kit for pk, kit in ordered.values_list("piece_id", "kit__number") if pk}
 

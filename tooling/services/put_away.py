@@ -35,7 +35,11 @@ def put_stop_away(
             return key
         fresh = Place.objects.get(pk=source.pk)
         lines = next(
-            (each.lines for each in put_away_from(fresh).stops if each.place_code == stop.upper()),
+            (
+                each.lines
+                for each in put_away_from(fresh, at=at).stops
+                if each.place_code == stop.upper()
+            ),
             (),
         )
         if not lines:

@@ -66,7 +66,7 @@ def walk(request: HttpRequest, code: str) -> HttpResponse:
 
 
 def _walk(code: str) -> dict[str, Any]:
-    page = put_away(code)
+    page = put_away(code, at=timezone.now())
     return {"page": page, "next": page.stops[0] if page.stops else None, "act": uuid.uuid4()}
 
 

@@ -225,6 +225,7 @@ export class ScanPage {
     const word = part("word");
     word.textContent = what.is_home ? word.dataset.cardWordHome : word.dataset.cardWord;
     part("place").textContent = what.home;
+    part("outer").textContent = what.home_outer;
     part("why").textContent = what.why;
     part("put").hidden = !what.home_code || what.is_home;
     Object.assign(made.querySelector("[data-put]").dataset, { put: what.code, putTo: what.home_code });
