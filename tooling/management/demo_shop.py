@@ -27,6 +27,7 @@ from tooling.models import (
 )
 from tooling.queries.kits import page_of, read_kit
 from tooling.services import imports, kit_assembly, kits, readings, scans, stock
+from tooling.services.importing.run import nobody_asks
 from tooling.services.scan_moves import ScanIn
 
 SHEETS = Path(__file__).resolve().parent.parent.parent / "fixtures" / "demo"
@@ -52,10 +53,10 @@ def fill(people: dict[str, Person], *, at: datetime) -> None:
 
 
 def _bring(by: Person, at: datetime, brought: Sequence[imports.Brought]) -> None:
-    made = imports.bring(by=by, at=at, brought=brought)
+    made = imports.bring(by=by, at=at, brought=brought, at_once=nobody_asks)
     if made.problems:
         raise CommandError(f"the demo's sheets have a problem: {made.problems[0]}")
-    imports.apply(by=by, at=at, made=made)
+    imports.apply(by=by, at=at, made=made, at_once=nobody_asks)
 
 
 def _jobs(at: datetime) -> bytes:
