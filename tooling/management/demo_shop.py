@@ -14,6 +14,8 @@ from pathlib import Path
 from django.core.management.base import CommandError
 
 from tooling.models import (
+    Answer,
+    ApprovalKind,
     Job,
     Kit,
     KitPosition,
@@ -26,7 +28,7 @@ from tooling.models import (
     StockLine,
 )
 from tooling.queries.kits import page_of, read_kit
-from tooling.services import imports, kit_assembly, kits, readings, scans, stock
+from tooling.services import approvals, imports, kit_assembly, kits, readings, scans, stock
 from tooling.services.importing.run import nobody_asks
 from tooling.services.scan_moves import ScanIn
 
@@ -212,6 +214,12 @@ class _Story:
     def _send_to_grinder(self, at: datetime) -> None:
         grinder = Place.objects.get(kind="grinder")
         pieces = [_piece(*named) for named in AT_GRINDER]
+        approvals.record_approval(
+            by=self.people["engineer"], at=at - timedelta(days=1), owner=pieces[0].owner,
+            kind=ApprovalKind.REGRIND, answer=Answer.GIVEN, pieces=pieces,
+            dated_on=(at - timedelta(days=3)).date(), reference="mail of the tooling desk",
+            answered_by="tooling desk",
+        )  # fmt: skip
         self._scan([(piece.code, grinder.code) for piece in pieces], at)
 
     def _lose(self, at: datetime) -> None:
