@@ -98,6 +98,6 @@ def open_as(browser: Browser, live_server: Any) -> Iterator[Callable[..., Page]]
     yield _open
     for made in contexts:
         made.close()
-    expected = ("status of 4", "Response Status Error Code 4")  # the browser's words, htmx's words
+    expected = ("status of 4", "Response Status Error Code 4", "ERR_INTERNET_DISCONNECTED")
     unexpected = [text for text in complaints if not any(said in text for said in expected)]
     assert not unexpected, unexpected

@@ -44,8 +44,9 @@ class PieceAtWork:
     def said(self) -> str:
         """As one line of a list to tick."""
         name = f"{self.mark} ({self.code})" if self.mark else self.code
+        drawing = self.drawing if self.drawing != self.mark else ""
         place = f"{self.shaft} {self.order}" if self.order is not None else ""
-        return " · ".join(part for part in (name, self.drawing, place, self.condition) if part)
+        return " · ".join(part for part in (place, name, drawing, self.condition) if part)
 
 
 def kits_at_work(mill: Mill) -> tuple[KitAtWork, ...]:
