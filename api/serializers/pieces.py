@@ -13,8 +13,17 @@ from api.serializers.lengths import (
     StripLengthM,
     dimensions,
 )
-from tooling.models import DIMENSIONS, Condition, DrawingKind, MarkPlace, Unit, WorkKind
+from tooling.models import (
+    DIMENSIONS,
+    Condition,
+    DrawingKind,
+    MarkPlace,
+    OldPieces,
+    Unit,
+    WorkKind,
+)
 from tooling.queries.piece_state import PieceState
+from tooling.services.lengths_run import MOST_STROKES
 
 USABLE = [each for each in Condition.choices if each[0] != Condition.HOLD]
 MOST_WHOLE = 2**31 - 1
@@ -84,6 +93,7 @@ class PieceOut(serializers.Serializer[Any]):
     root_diameter_mm = LengthMm("sizes_nm.root_diameter")
     outside_diameter_mm = LengthMm("sizes_nm.outside_diameter")
     length_run_m = StripLengthM("length_run_nm")
+    strokes_run = serializers.IntegerField(help_text="Of line tooling: strokes in all.")
     mass_kg = serializers.FloatField(allow_null=True)
     heat_lot = serializers.CharField()
     hardness_hrc = serializers.FloatField(allow_null=True)
@@ -117,10 +127,25 @@ class ClaimOut(serializers.Serializer[Any]):
     is_staged = serializers.BooleanField()
 
 
+class OldRevisionOut(serializers.Serializer[Any]):
+    """What newer revisions say of a piece to an older one; the strictest since its own governs."""
+
+    what = serializers.ChoiceField(OldPieces.choices)
+    says = serializers.CharField(source="by", help_text="The revision that says so.")
+    note = serializers.CharField()
+
+
 class PieceDetailOut(PieceOut):
     """One piece with all its sizes, the positions it normally fills, and who claims it."""
 
     sizes = SizeOut(many=True, source="page.sizes")
+    strokes_since_sharpened = serializers.IntegerField(
+        source="page.strokes.since", allow_null=True, default=None
+    )
+    strokes_to_sharpen = serializers.IntegerField(
+        source="page.strokes.limit", allow_null=True, default=None
+    )
+    old_revision = OldRevisionOut(source="page.ruling", allow_null=True)
     uses = UseOut(many=True, source="page.uses")
     claims = ClaimOut(many=True, source="page.claims")
 
@@ -248,8 +273,10 @@ class WorkOut(serializers.Serializer[Any]):
 
 
 class LengthRunIn(ActionIn):
-    """Strip length that the piece ran, in m or ft; 0 undoes the entry that it corrects."""
+    """Strip length that the piece ran, in m or ft, strokes that line tooling made, or both; 0 of
+    both undoes the entry that it corrects."""
 
+    strokes = serializers.IntegerField(default=0, min_value=0, max_value=MOST_STROKES)
     length_m = serializers.CharField(required=False, max_length=40)
     length_ft = serializers.CharField(required=False, max_length=40)
     strip_class = serializers.CharField(default="", allow_blank=True, max_length=40)
@@ -262,6 +289,7 @@ class LengthRunOut(serializers.Serializer[Any]):
     id = serializers.IntegerField()
     piece = serializers.CharField(source="piece.code")
     length_m = StripLengthM("length_nm")
+    strokes = serializers.IntegerField()
     strip_class = serializers.CharField()
     happened_at = serializers.DateTimeField()
     corrects = serializers.IntegerField(source="corrects_id", allow_null=True)
@@ -294,6 +322,7 @@ class EntryOut(serializers.Serializer[Any]):
     how = serializers.CharField()
     place = serializers.CharField(allow_null=True, help_text="The place's label code.")
     length_mm = LengthMm("length_nm")
+    strokes = serializers.IntegerField(help_text="That line tooling made.")
     sizes = EntrySizeOut(many=True)
     is_corrected = serializers.BooleanField(help_text="A later entry stands in its stead.")
     note = serializers.CharField()

@@ -81,14 +81,15 @@ class PieceWork(Door):
 
 
 class PieceLengths(Door):
-    """Add strip length that a piece ran."""
+    """Add strip length that a piece ran, strokes that line tooling made, or both."""
 
     verbs = {"POST": Verb.RECORD_READINGS}
 
     @extend_schema(request=LengthRunIn, responses={201: LengthRunOut})
     def post(self, request: Request, code: str) -> Response:
         piece, values = piece_of(code), given(LengthRunIn, request)
-        unit, text = _one_of(values, "length", ("m", "ft"))
+        told = "length_m" in values or "length_ft" in values or not values["strokes"]
+        unit, text = _one_of(values, "length", ("m", "ft")) if told else ("m", "0")
         made = lengths_run.record_length(
             by=by(request),
             at=timezone.now(),

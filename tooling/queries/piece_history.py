@@ -54,6 +54,7 @@ class Entry:
     how: str = ""
     place_code: str = ""
     extra: dict[str, str] = field(default_factory=dict)
+    strokes: int = 0
 
     @property
     def can_correct(self) -> bool:
@@ -243,13 +244,16 @@ def _tell_length(row: LengthEntry) -> Entry:
     said = (
         _("ran strip: {kind}").format(kind=row.strip_class) if row.strip_class else _("ran strip")
     )
+    if row.strokes and not row.length_nm:
+        said = _("made strokes")
     return Entry(
         at=row.happened_at,
         kind="length",
         said=said,
         by=_name(row.by),
         id=row.pk,
-        length_nm=row.length_nm,
+        length_nm=row.length_nm if row.length_nm or not row.strokes else None,
+        strokes=row.strokes,
         note=row.note,
         is_corrected=hasattr(row, "corrected_by"),
     )

@@ -40,6 +40,7 @@ class PieceRecord:
     over_chrome: bool
     mass_kg: float | None
     length_run_nm: int
+    strokes_run: int
     note: str
     sizes_nm: Mapping[str, int | None]
     value_cents: int | None = None
@@ -94,6 +95,7 @@ def _record(
         over_chrome=piece.over_chrome,
         mass_kg=mass_kg(piece),
         length_run_nm=piece.length_run_nm,
+        strokes_run=piece.strokes_run,
         note=piece.note,
         sizes_nm={name: size_of(piece, name) for name in DIMENSIONS},
         value_cents=piece.value_cents,

@@ -10,7 +10,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
-from tooling.models import DIMENSIONS, LengthEntry, Person, Piece, Reading, Work
+from tooling.models import DIMENSIONS, DrawingKind, LengthEntry, Person, Piece, Reading, Work
 from tooling.permissions import Verb
 from tooling.services import lengths_run, readings, work
 from tooling.web.doors import data_of, fill_in, require
@@ -81,13 +81,18 @@ def new_work(request: HttpRequest, code: str) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 def new_length(request: HttpRequest, code: str) -> HttpResponse:
-    """Strip length that the piece ran, or the correction of an entry."""
+    """Strip length that the piece ran, strokes that line tooling made, or the correction of an
+    entry."""
     require(request, Verb.RECORD_READINGS)
     piece, at = get_piece(code), timezone.now()
     wrong: LengthEntry | None = _corrected(request, LengthEntry.objects.all(), piece)
     initial = {"strip_class": wrong.strip_class if wrong else ""}
     form = LengthRunForm(
-        data_of(request), strip_unit=person_of(request).strip_unit, at=at, initial=initial
+        data_of(request),
+        strip_unit=person_of(request).strip_unit,
+        at=at,
+        makes_strokes=piece.drawing.kind == DrawingKind.LINE_TOOLING or piece.strokes_run > 0,
+        initial=initial,
     )
 
     def save(values: dict[str, Any]) -> LengthEntry:

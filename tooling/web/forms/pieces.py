@@ -22,6 +22,7 @@ from tooling.models import (
     WorkKind,
 )
 from tooling.queries.piece_page import SIZES
+from tooling.services.lengths_run import MOST_STROKES
 from tooling.web.forms.fields import (
     MoneyInput,
     RecordForm,
@@ -221,9 +222,17 @@ class LengthRunForm(RecordForm):
 
     length = forms.CharField(
         label=_("Strip length"),
+        required=False,
         max_length=40,
         help_text=_("In m, km or ft."),
         widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}),
+    )
+    strokes = whole_number(
+        label=_("Strokes"),
+        required=False,
+        min_value=0,
+        max_value=MOST_STROKES,
+        help_text=_("Of line tooling that cuts: how many it made."),
     )
     strip_class = forms.CharField(
         label=_("Strip"), required=False, max_length=40, help_text=_("Such as galvanised.")
@@ -231,14 +240,24 @@ class LengthRunForm(RecordForm):
     happened_at = moment(_("Until"))
     note = forms.CharField(label=_("Note"), required=False, max_length=200)
 
-    def __init__(self, *args: Any, strip_unit: Any, at: datetime, **more: Any) -> None:
+    def __init__(
+        self, *args: Any, strip_unit: Any, at: datetime, makes_strokes: bool = True, **more: Any
+    ) -> None:
         super().__init__(*args, **more)
         self.strip_unit = strip_unit
+        if not makes_strokes:
+            del self.fields["strokes"]
+            self.fields["length"].required = True
         self.fields["happened_at"].initial = timezone.localtime(at)
         self.fields["length"].label = _("Strip length ({unit})").format(unit=strip_unit)
 
+    def clean_strokes(self) -> int:
+        return self.cleaned_data["strokes"] or 0
+
     def clean_length(self) -> int:
         text = self.cleaned_data["length"]
+        if not text.strip():
+            return 0
         try:
             return parse_strip_length(text, unit=self.strip_unit, field=str(_("Strip length"))).nm
         except ToolingError as error:
