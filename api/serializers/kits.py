@@ -177,6 +177,12 @@ class KitPositionOut(serializers.Serializer[Any]):
     alternative = serializers.CharField(
         allow_null=True, help_text="Label code of a free piece or bin of the same drawing."
     )
+    due_back = serializers.DateTimeField(
+        allow_null=True, help_text="When what is taken or out comes back, as far as somebody said."
+    )
+    back_in_time = serializers.BooleanField(
+        allow_null=True, help_text="Of what is out: back before this kit is gathered."
+    )
     revision_note = serializers.CharField(
         help_text="What a newer revision says to mind of a piece made to an older one."
     )
@@ -201,6 +207,8 @@ class KitPositionOut(serializers.Serializer[Any]):
             "place": view.place_code or None,
             "reason": view.reason,
             "alternative": offer.code if offer else None,
+            "due_back": view.due_back.isoformat() if view.due_back else None,
+            "back_in_time": view.back_in_time,
             "revision_note": view.revision_note,
             "is_new": view.is_new,
             "where": view.where,

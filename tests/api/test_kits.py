@@ -60,6 +60,8 @@ def test_a_kit_has_exactly_the_shape_that_programs_rely_on(client, shop, kit):
         "place": shop.rack.code,
         "reason": "Fetch it from Rack.",
         "alternative": None,
+        "due_back": None,
+        "back_in_time": None,
         "revision_note": "",
         "is_new": False,
         "where": "",

@@ -70,7 +70,7 @@ def test_lost_scrapped_or_never_placed_is_missing_until_found(shop, kit, crew, a
     assert state(kit, at) == "to_fetch"
 
 
-@pytest.mark.parametrize("kind", ["grinder", "customer", "person"])
+@pytest.mark.parametrize("kind", ["grinder", "customer", "person", "sister"])
 def test_away_is_out_also_on_a_plate_that_stands_there(shop, kit, crew, at, kind):
     away = shop.world.place("Miller & Sons", kind=kind)
     plate = shop.world.place("Plate", kind="plate", parent=away)
@@ -79,6 +79,33 @@ def test_away_is_out_also_on_a_plate_that_stands_there(shop, kit, crew, at, kind
     assert (seen.state, "Miller & Sons" in seen.reason) == ("out", True)
     put(shop, crew, shop.pieces[TOP], shop.rack)
     assert state(kit, at) == "to_fetch"
+
+
+@pytest.mark.parametrize(
+    ("day", "in_time", "said"),
+    [
+        (25, True, "due back 2026-11-25, before this kit is gathered (2026-11-26 01:00)."),
+        (26, False, "due back 2026-11-26, the day this kit is gathered (2026-11-26 01:00)."),
+        (27, False, "due back 2026-11-27, after this kit is gathered (2026-11-26 01:00)."),
+        (None, None, "nobody said when it is back."),
+    ],
+)
+def test_out_says_when_it_is_back_and_whether_in_time(shop, kit, crew, at, day, in_time, said):
+    grinder = shop.world.place("Grinder West", kind="grinder")
+    due = date(2026, 11, day) if day else None
+    move_pieces(by=crew, at=at, pieces=[shop.pieces[TOP]], to=grinder, due_on=due)
+    seen = view(kit, at)
+    assert seen.reason == f"At the grinder (Grinder West) since 2026-11-25; {said}"
+    assert seen.back_in_time is in_time
+    assert (seen.due_back.date() if seen.due_back else None) == due
+
+
+def test_out_and_not_back_on_its_day_is_overdue(shop, kit, crew, at):
+    pat = shop.world.place("Pat", kind="person")
+    move_pieces(by=crew, at=at, pieces=[shop.pieces[TOP]], to=pat, due_on=at.date())
+    seen = view(kit, at + timedelta(days=1))
+    assert seen.reason.endswith("was due back 2026-11-25 and is overdue.")
+    assert seen.back_in_time is False
 
 
 def measure(by, at, piece, mm, dimension="drive_diameter"):

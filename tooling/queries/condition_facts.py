@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import date
 
 from tooling.models import DrawingRevision, Job, Piece
 from tooling.queries.bindings import Binding, OpenKit
 from tooling.queries.consents import NO_CONSENTS, Consents
+from tooling.queries.loans import DueOfPiece
 from tooling.queries.old_pieces import Chains, Ruling, ruling
 from tooling.queries.regrind_intervals import Interval
 from tooling.queries.settings import Given
@@ -40,7 +42,8 @@ class Facts:
     after their last run. ``given``: the shop's settings about wear and lifting.
     ``own_path``: the path of the kit's own gathering place. ``chains``: by drawing id, its
     revisions in order, where there were several. ``consents``: what owners said of the pieces.
-    ``strokes``: by piece id, of line tooling that is to be sharpened now and then.
+    ``strokes``: by piece id, of line tooling that is to be sharpened now and then. ``dues``: by
+    piece id, when what is out is due back; ``today`` by the shop's clock.
     """
 
     job: Job
@@ -62,6 +65,8 @@ class Facts:
     pools: Pools = field(default_factory=Pools)
     is_fetching: bool = False
     strokes: Mapping[int, Strokes] = field(default_factory=dict)
+    dues: Mapping[int, DueOfPiece] = field(default_factory=dict)
+    today: date | None = None
 
     def ruling(self, piece: Piece) -> Ruling | None:
         """What newer revisions say of the piece; None for one to the current revision."""

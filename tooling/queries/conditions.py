@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from django.db.models import Q
+from django.utils import timezone
 
 from tooling.models import Drawing, DrawingRevision, Job, KitPosition, Piece
 from tooling.queries import piece_conditions, stock_conditions
@@ -18,6 +19,7 @@ from tooling.queries.bindings import Binding, OpenKit, open_kits
 from tooling.queries.condition_facts import Claim, Facts
 from tooling.queries.consents import consents_about
 from tooling.queries.kit_views import TROUBLE, Alternative, Verdict
+from tooling.queries.loans import dues_of_pieces
 from tooling.queries.old_pieces import group, has_old, revisions_of
 from tooling.queries.regrind_intervals import intervals, measured_since_run
 from tooling.queries.settings import Given, given_settings
@@ -142,6 +144,7 @@ def load_facts(questions: Sequence[Question], *, at: datetime) -> tuple[Facts, .
     strokes = strokes_of(pieces.values())
     revisions, chains = _revisions(asked)
     away, fits = whereabouts(), FitsOn()
+    dues = dues_of_pieces(each for each in pieces.values() if away.is_out(each.place))
     lines = lines_of(drawings)
     counted = [line for rows in lines.values() for line in rows]
     jobs = [*(question.job for question in questions), *(kit.job for kit in kits.values())]
@@ -170,6 +173,8 @@ def load_facts(questions: Sequence[Question], *, at: datetime) -> tuple[Facts, .
             revisions=revisions,
             chains=chains,
             consents=consents,
+            dues=dues,
+            today=timezone.localdate(at),
             away=away,
             fits=fits,
             given=given,

@@ -40,6 +40,7 @@ def position_view(row: KitPosition, answers: Answers) -> PositionView:
         place_code=verdict.place_code,
         alternative=verdict.alternative,
         due_back=verdict.due_back,
+        back_in_time=verdict.back_in_time,
         other_kit=verdict.other_kit,
         not_yet_seen=verdict.not_yet_seen,
         is_staged=row.is_staged,

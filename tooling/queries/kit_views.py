@@ -86,6 +86,7 @@ class Verdict:
     place_code: str = ""
     alternative: Alternative | None = None
     due_back: datetime | None = None
+    back_in_time: bool | None = None
     other_kit: str = ""
     not_yet_seen: bool = False
     revision_note: str = ""
@@ -103,6 +104,8 @@ class PositionView:
     ``piece`` is a label code, empty when nothing or a count is claimed; ``stock`` a bin's code,
     empty while a count is claimed (``is_pooled``) whose bin is still to be chosen.
     ``revision_note`` and ``is_new`` as in the verdict; ``where`` it stands on the line.
+    ``due_back``: when it comes back, what is out by the end of that day; ``back_in_time``: whether
+    that is before the kit is gathered.
     """
 
     id: int
@@ -141,6 +144,7 @@ class PositionView:
     caution: str
     peg: str
     peg_code: str
+    back_in_time: bool | None = None
     revision_note: str = ""
     is_new: bool = False
     to_sharpen: bool = False

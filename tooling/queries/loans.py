@@ -355,10 +355,13 @@ class DueOfPiece:
 
 
 def dues_of_pieces(pieces: Iterable[Piece]) -> Mapping[int, DueOfPiece]:
-    """For these pieces, that are out, when each is due back. Two queries."""
+    """For these pieces, that are out, when each is due back. One query, one more where some are on
+    a cart, none for no piece."""
     rows = list(pieces)
-    codes = {code for piece in rows for code in piece.place.path.split("/") if code}
-    carts = list(Place.objects.filter(code__in=codes, kind__in=MOVING_KINDS))
+    if not rows:
+        return {}
+    codes = {c for piece in rows for c in piece.place.path.split("/") if c.startswith("C")}
+    carts = list(Place.objects.filter(code__in=codes)) if codes else []
     governing = {piece.pk: _governing(piece, carts) for piece in rows}
     dues = standing_dues({key for key, _since in governing.values() if key is not None})
     return {

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import datetime, time
 
 from django.utils import timezone
 from django.utils.formats import date_format
@@ -30,6 +30,7 @@ def verdict(facts: Facts, piece: Piece, shaft: ShaftAt | None, is_staged: bool) 
         place=place.path_name or place.name,
         place_code=place.code,
         due_back=found.due_back,
+        back_in_time=found.back_in_time,
         other_kit=found.other_kit,
         not_yet_seen=piece.seen_at is None,
         revision_note=ruled.note_said if ruled is not None else "",
@@ -67,7 +68,7 @@ def _impossible(
         or _worn(facts, piece)
         or _held(facts, piece, is_staged)
         or _does_not_fit(facts, piece, shaft)
-        or (_out(piece, beyond) if beyond is not None else None)
+        or (_out(facts, piece, beyond) if beyond is not None else None)
         or (None if is_staged else _reserved(facts, piece))
     )
 
@@ -160,13 +161,32 @@ def _does_not_fit(facts: Facts, piece: Piece, shaft: ShaftAt | None) -> Verdict 
     return Verdict(State.DOES_NOT_FIT, finding.text(lambda nm: say_length(nm, unit)))
 
 
-def _out(piece: Piece, place: Place) -> Verdict:
+def _out(facts: Facts, piece: Piece, place: Place) -> Verdict:
+    """Where it is, since when, and whether it is due back before the kit is gathered."""
     words = {
-        PlaceKind.GRINDER: _("At the grinder ({place}) since {day}."),
-        PlaceKind.CUSTOMER: _("At the customer ({place}) since {day}."),
-        PlaceKind.PERSON: _("{place} has it since {day}."),
+        PlaceKind.GRINDER: _("At the grinder ({place}) since {day}"),
+        PlaceKind.CUSTOMER: _("At the customer ({place}) since {day}"),
+        PlaceKind.SISTER: _("At the sister plant ({place}) since {day}"),
+        PlaceKind.PERSON: _("{place} has it since {day}"),
     }[PlaceKind(place.kind)]
-    return Verdict(State.OUT, words.format(place=place.name, day=_day(piece.placed_effective_at)))
+    due = facts.dues.get(piece.pk)
+    since = due.since if due is not None else piece.placed_effective_at
+    said = words.format(place=place.name, day=_day(since))
+    if due is None or due.due_on is None:
+        return Verdict(State.OUT, _("{said}; nobody said when it is back.").format(said=said))
+    gathers = timezone.localtime(facts.job.gathers_at)
+    in_time = due.due_on < gathers.date()
+    if facts.today is not None and due.due_on < facts.today:
+        words, in_time = _("{said}; was due back {due} and is overdue."), False
+    elif in_time:
+        words = _("{said}; due back {due}, before this kit is gathered ({gathers}).")
+    elif due.due_on == gathers.date():
+        words = _("{said}; due back {due}, the day this kit is gathered ({gathers}).")
+    else:
+        words = _("{said}; due back {due}, after this kit is gathered ({gathers}).")
+    reason = words.format(said=said, due=due.due_on.isoformat(), gathers=_moment(gathers))
+    end = datetime.combine(due.due_on, time(23, 59), tzinfo=gathers.tzinfo)
+    return Verdict(State.OUT, reason, due_back=end, back_in_time=in_time)
 
 
 def _in_doubt(facts: Facts, piece: Piece, is_staged: bool) -> Verdict:

@@ -20,6 +20,11 @@ class Whereabouts:
         """The outermost such place that the given one is or lies in, or None."""
         return next((self.by_code[c] for c in place.path.split("/") if c in self.by_code), None)
 
+    def is_out(self, place: Place) -> bool:
+        """Whether it is, or lies in, a place from which things come back."""
+        beyond = self.beyond_reach(place)
+        return beyond is not None and beyond.kind in AWAY_KINDS
+
 
 def whereabouts() -> Whereabouts:
     """One query."""
