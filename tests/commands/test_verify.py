@@ -10,9 +10,10 @@ from io import StringIO
 from pathlib import Path
 
 import pytest
-from django.core.management import call_command
+from django.core.management import CommandError, call_command
 
-from tooling.models import Piece
+from tooling.models import DrawingFile, Piece
+from tooling.services import files
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 
@@ -95,3 +96,30 @@ def manage(environment: dict[str, str], *arguments: str) -> subprocess.Completed
         text=True,
         check=False,
     )
+
+
+@pytest.mark.django_db
+def test_a_sweep_says_what_it_takes_away(world, settings, tmp_path) -> None:
+    settings.FILES_DIR = tmp_path
+    kept = files.store(data=b"%PDF-named", at=world.at)
+    revision = world.drawing("D1").revisions.get()
+    DrawingFile.objects.create(revision=revision, file=kept, name="a.pdf", at=world.at)
+    spare = files.store(data=b"%PDF-spare", at=world.at)
+    for path in tmp_path.iterdir():
+        os.utime(path, (0, 0))
+    assert run("verify") == (0, "All that is derived agrees with history.\n")
+    code, said = run("verify", "--sweep", "--json")
+    assert (code, json.loads(said)["swept"]) == (0, [{"name": spare.sha256, "size": 10}])
+    assert [path.name for path in tmp_path.iterdir()] == [kept.sha256]
+    assert "0 files swept away, 0 bytes." in run("verify", "--sweep")[1]
+
+
+@pytest.mark.django_db
+def test_a_database_that_knows_no_file_sweeps_none(world, settings, tmp_path) -> None:
+    settings.FILES_DIR = tmp_path
+    lost = tmp_path / ("a" * 64)
+    lost.write_bytes(b"whose?")
+    os.utime(lost, (0, 0))
+    with pytest.raises(CommandError, match="knows none of them"):
+        call_command("verify", "--sweep", stdout=StringIO())
+    assert lost.exists()

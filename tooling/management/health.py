@@ -201,7 +201,7 @@ def files(at: datetime) -> Iterator[Finding]:
             "files",
             "warn",
             f"{len(spare)} files in {folder} belong to nothing: {_named(spare)}.",
-            "They take room and do no harm.",
+            "They take room and do no harm; once older than a day, verify --sweep takes them away.",
         )
     if not lost and not spare:
         yield Finding("files", "ok", f"{len(known)} stored files are there and whole.")

@@ -13,7 +13,9 @@ from pathlib import Path
 
 from django.conf import settings
 from django.db.models import Exists, ForeignObjectRel, OuterRef, Q, QuerySet
+from django.utils.translation import gettext_lazy as _
 
+from tooling.errors import Conflict
 from tooling.models import StoredFile
 from tooling.services.write import writing
 
@@ -41,9 +43,26 @@ def orphans(*, at: datetime) -> tuple[Orphan, ...]:
 
 
 def sweep(*, at: datetime) -> tuple[Orphan, ...]:
-    """Take them away, each looked at once more inside the write; says which went."""
-    gone = [each for each in orphans(at=at) if _take_away(each, at)]
+    """Take them away, each looked at once more inside the write; says which went.
+
+    Raises Conflict ``no_file_is_known`` where the database knows no file at all: then it is more
+    likely the wrong database than a folder of orphans.
+    """
+    found = orphans(at=at)
+    if any(_is_content(each.name) for each in found) and not StoredFile.objects.exists():
+        raise Conflict(
+            "no_file_is_known",
+            _("{count} files lie in {folder}, and this database knows none of them. Check "
+              "DATABASE_URL and ROLLROOM_DATA_DIR; nothing was taken away."),
+            count=len(found),
+            folder=settings.FILES_DIR,
+        )  # fmt: skip
+    gone = [each for each in found if _take_away(each, at)]
     return tuple(gone)
+
+
+def _is_content(name: str) -> bool:
+    return len(name) == 64
 
 
 def _take_away(orphan: Orphan, at: datetime) -> bool:
