@@ -12,6 +12,7 @@ from django.utils import timezone
 from tests.web.kit_shop import KitShop, small_shop
 from tests.world import World
 from tooling.models import Import, ImportState, Person, Setting
+from tooling.services.movements import move_pieces
 
 pytestmark = pytest.mark.django_db
 LogIn = Callable[[Person], Client]
@@ -80,8 +81,10 @@ def test_what_is_out_too_long_is_shown_to_who_can_act(
     piece.place = shop.world.place("Grinding shop", kind="grinder")
     piece.placed_effective_at = shop.world.at - timedelta(days=15)
     piece.save()
-    shown = "Out for more than 14 days" in today(log_in(cast[role]))
+    said = today(log_in(cast[role]))
+    shown = "out too long, no day" in said
     assert shown == (role in ("attendant", "engineer", "supervisor"))
+    assert ('href="/pieces/out/"' in said) == shown
 
 
 def test_how_long_is_too_long_is_the_shops_own(
@@ -92,14 +95,23 @@ def test_how_long_is_too_long_is_the_shops_own(
     piece.placed_effective_at = shop.world.at - timedelta(days=15)
     piece.save()
     Setting.objects.create(name="out_too_long", value=30)
-    assert "Out for more than" not in today(log_in(attendant))
+    said = today(log_in(attendant))
+    assert "out too long" not in said
+    assert "All that is out" in said
 
 
 def test_a_piece_on_its_shelf_is_never_out(log_in: LogIn, attendant: Person, shop: KitShop) -> None:
     piece = shop.pieces[(1, "top", 1)]
     piece.placed_effective_at = shop.world.at - timedelta(days=400)
     piece.save()
-    assert "Out for more than" not in today(log_in(attendant))
+    assert "All that is out" not in today(log_in(attendant))
+
+
+def test_what_is_overdue_is_told_plainly(log_in: LogIn, attendant: Person, shop: KitShop) -> None:
+    piece, pat = shop.pieces[(1, "top", 1)], shop.world.place("Pat", kind="person")
+    due = timezone.localdate() - timedelta(days=3)
+    move_pieces(by=attendant, at=shop.world.at, pieces=[piece], to=pat, due_on=due)
+    assert "3 days overdue" in today(log_in(attendant))
 
 
 def test_stock_below_its_least_count_is_told(

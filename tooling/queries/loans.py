@@ -181,6 +181,25 @@ def _holders(rows: Iterable[Loan]) -> tuple[Holder, ...]:
     )
 
 
+@dataclass(frozen=True)
+class LoansToday:
+    """How much is out, and the first few of what somebody must ask after."""
+
+    count: int
+    to_ask: int
+    rows: tuple[Loan, ...]
+
+
+TODAY_ROWS = 5
+
+
+def loans_today(*, at: datetime) -> LoansToday:
+    """What of all that is out waits for somebody. The same queries as ``loans``."""
+    everything = loans(at=at)
+    late = need_a_word(everything)
+    return LoansToday(len(everything), len(late), tuple(late[:TODAY_ROWS]))
+
+
 def need_a_word(rows: Sequence[Loan]) -> list[Loan]:
     """Of what is out, that which somebody must ask after: overdue, or out too long undated."""
     return [loan for loan in rows if loan.is_overdue or loan.is_too_long]

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from django.db.models import Q
+from django.db.models import Count, F, Q
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext_lazy, ngettext
 
 from tooling.errors import ToolingError
 from tooling.models import (
@@ -32,7 +32,6 @@ from tooling.models import (
 from tooling.queries.scan_lookup import Target, look_up
 
 LAST = 10
-ROWS_OF_A_SET = 60
 
 
 @dataclass(frozen=True)
@@ -159,34 +158,60 @@ def _a_set(tool_set: Any) -> WhatItIs:
 
 
 def last_scans(person: Person, *, most: int = LAST) -> tuple[LastScan, ...]:
-    """The person's last scans, newest first; a whole set is one. Two queries."""
-    taken = (
-        Movement.objects.filter(by=person, scan__isnull=False, corrects=None)
+    """The person's last scans, newest first; what one scan moved together is one. Three queries."""
+    taken = list(
+        Movement.objects.filter(by=person, uuid=F("scan"), corrects=None)
         .select_related("to", "piece", "kit", "corrected_by", "stock__drawing", "cart")
-        .order_by("-received_at", "-id")[: most + ROWS_OF_A_SET]
+        .order_by("-received_at", "-id")[:most]
     )
     refused = RefusedScan.objects.filter(by=person).order_by("-received_at", "-id")[:most]
-    rows = [*_taken_rows(taken), *_refused_rows(refused)]
+    rows = [*_taken_rows(taken, _sizes(taken)), *_refused_rows(refused)]
     return tuple(sorted(rows, key=lambda row: row.at, reverse=True)[:most])
 
 
-def _taken_rows(movements: Iterable[Movement]) -> list[LastScan]:
-    rows: dict[uuid.UUID, LastScan] = {}
+def _sizes(movements: Sequence[Movement]) -> dict[uuid.UUID, int]:
+    """How many rows each scan made. One query; a scan's rows were received in one moment."""
+    same = Movement.objects.filter(
+        received_at__in={each.received_at for each in movements},
+        scan__in=[each.scan for each in movements if each.scan is not None],
+    )
+    counted = same.order_by().values_list("scan").annotate(rows=Count("id"))
+    return {scan: rows for scan, rows in counted if scan is not None}
+
+
+def _taken_rows(movements: Iterable[Movement], sizes: Mapping[uuid.UUID, int]) -> list[LastScan]:
+    rows = []
     for movement in movements:
         scan = movement.scan or movement.uuid
         undone = getattr(movement, "corrected_by", None) is not None
         to = movement.kit.number if movement.kit else movement.to.code if movement.to else ""
-        rows[scan] = LastScan(
-            id=scan,
-            code=movement.code_read or _subject(movement),
-            to=to,
-            status="undone" if undone else "taken",
-            said=_("{what} is in {place}.").format(
-                what=_subject(movement), place=_place(movement.to)
-            ),
-            at=movement.received_at,
+        rows.append(
+            LastScan(
+                id=scan,
+                code=movement.code_read or _code(movement),
+                to=to,
+                status="undone" if undone else "taken",
+                said=_moved_words(movement, sizes.get(scan, 1)),
+                at=movement.received_at,
+            )
         )
-    return list(rows.values())
+    return rows
+
+
+def _moved_words(movement: Movement, count: int) -> str:
+    if count == 1:
+        words = _("{what} is in {place}.")
+        return words.format(what=_subject(movement), place=_place(movement.to))
+    words = ngettext(
+        "{count} thing was moved at once.", "{count} things were moved at once.", count
+    )
+    return words.format(count=count)
+
+
+def _code(movement: Movement) -> str:
+    """The label of what was moved by a tick, which read no code."""
+    subject = movement.piece or movement.stock or movement.cart
+    return subject.code if subject is not None else ""
 
 
 def _refused_rows(scans: Iterable[RefusedScan]) -> list[LastScan]:

@@ -10,7 +10,6 @@ from django.db.models import F, Q, QuerySet
 from django.utils import timezone
 
 from tooling.models import (
-    AWAY_KINDS,
     Condition,
     Import,
     ImportState,
@@ -24,9 +23,9 @@ from tooling.models import (
 )
 from tooling.queries.kit_views import KitRow
 from tooling.queries.kits import kit_list
+from tooling.queries.loans import LoansToday, loans_today
 from tooling.queries.owners_today import OwnersToday, owners_today
 from tooling.queries.purchases import OrdersToday, orders_today
-from tooling.queries.settings import setting_values
 
 FEW = 5
 DAYS_AHEAD = 14
@@ -41,17 +40,6 @@ SECTIONS: dict[str, tuple[str, ...]] = {
     Role.SUPERVISOR: ("kits", "held", "conflicts", "imports", "out", "orders", "short", "unseen"),
 }
 """What each role is shown, in order; several roles see each section once."""
-
-
-@dataclass(frozen=True)
-class OutRow:
-    """A piece that is away from the shop's places."""
-
-    code: str
-    mark: str
-    drawing: str
-    place: str
-    since: datetime | None
 
 
 @dataclass(frozen=True)
@@ -91,8 +79,7 @@ class TodayPage:
     kits: tuple[KitRow, ...]
     held: Some | None
     conflicts: tuple[KitRow, ...] | None
-    out: Some | None
-    out_days: int
+    out: LoansToday | None
     short: Some | None
     unseen: int | None
     imports: tuple[int, ...] | None
@@ -110,13 +97,11 @@ def today_page(person: Person, *, at: datetime) -> TodayPage:
     """What waits for the person. The number of queries does not grow with pieces or stock."""
     shown = sections_for(person)
     kits = _kits(at)
-    days = int(setting_values(["out_too_long"])["out_too_long"])
     return TodayPage(
         kits=kits,
         held=_held() if "held" in shown else None,
         conflicts=_conflicts(kits, at) if "conflicts" in shown else None,
-        out=_out(at - timedelta(days=days)) if "out" in shown else None,
-        out_days=days,
+        out=loans_today(at=at) if "out" in shown else None,
         short=_short() if "short" in shown else None,
         unseen=Piece.objects.filter(seen_at=None).count() if "unseen" in shown else None,
         imports=_imports() if "imports" in shown else None,
@@ -158,25 +143,6 @@ def _held() -> Some:
 def _conflicts(kits: tuple[KitRow, ...], at: datetime) -> tuple[KitRow, ...]:
     until = at + timedelta(days=CONFLICT_DAYS)
     return tuple(row for row in kits if row.conflicts and row.job.starts_at < until)
-
-
-def _out(before: datetime) -> Some:
-    """Pieces at a grinder, a customer or in somebody's hands for too long, the longest first."""
-    away = Piece.objects.filter(place__kind__in=AWAY_KINDS, placed_effective_at__lt=before)
-    rows = away.select_related("drawing", "place").order_by("placed_effective_at", "code")
-    return _some(
-        away,
-        tuple(
-            OutRow(
-                code=piece.code,
-                mark=piece.mark,
-                drawing=piece.drawing.number,
-                place=piece.place.path_name or piece.place.name,
-                since=piece.placed_effective_at,
-            )
-            for piece in rows[:FEW]
-        ),
-    )
 
 
 def _short() -> Some:
