@@ -8,6 +8,7 @@ from api.count_urls import COUNTS
 from api.errors import no_such_address
 from api.views import (
     backups,
+    drawing_files,
     drawing_parts,
     drawings,
     homes,
@@ -146,6 +147,16 @@ DRAWINGS = [
         "drawings/<path:number>/old-pieces/",
         drawing_parts.OldPieces.as_view(),
         name="api-old-pieces",
+    ),
+    path(
+        "drawings/<path:number>/revisions/<str:revision>/files/<slug:sha256>/",
+        drawing_files.OneDrawingFile.as_view(),
+        name="api-drawing-file",
+    ),
+    path(
+        "drawings/<path:number>/revisions/<str:revision>/files/",
+        drawing_files.DrawingFiles.as_view(),
+        name="api-drawing-files",
     ),
     path(
         "drawings/<path:number>/revisions/<str:revision>/",

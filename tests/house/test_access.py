@@ -177,7 +177,7 @@ def found(world: World, cast: dict[str, Person], settings: Any, tmp_path: Path) 
         "api/v1/approvals/": {"number": letter.pk},
         "api/v1/owner-reports/": {"number": report.pk},
         "api/v1/tasks/<int:number>/file/": {"number": done.pk},
-        "api/v1/drawings/": {"number": "R-1", "revision": "A", "order": 1},
+        "api/v1/drawings/": {"number": "R-1", "revision": "A", "sha256": file.sha256, "order": 1},
         "api/v1/mills/": mill_row,
         "api/v1/sets/": {**set_row, "set_pass": 1},
         "api/v1/jobs/": {"number": job.number},

@@ -5,8 +5,9 @@ from __future__ import annotations
 from datetime import datetime
 
 import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
 
-from tests.world import MM, World
+from tests.world import MM
 from tooling.errors import NotAllowed, ToolingError
 from tooling.models import Change, Drawing, DrawingFile, Person
 from tooling.services import drawing_files, drawings
@@ -134,6 +135,22 @@ def test_drawings_are_the_engineers(role: str, cast: dict[str, Person], at: date
 PDF = b"%PDF-1.7 a page"
 
 
+def sent(name: str, data: bytes) -> SimpleUploadedFile:
+    return SimpleUploadedFile(name, data)
+
+
+def test_a_file_without_a_name_is_refused_and_a_path_in_it_dropped(
+    engineer: Person, at: datetime
+) -> None:
+    revision, upload = make(engineer, at), sent("a.pdf", PDF)
+    upload._name = "../../etc/a.pdf"
+    row = drawing_files.attach(by=engineer, at=at, revision=revision, upload=upload)
+    assert row.name == "a.pdf"
+    upload._name = ""
+    with pytest.raises(ToolingError, match="empty_text"):
+        drawing_files.attach(by=engineer, at=at, revision=revision, upload=upload)
+
+
 @pytest.fixture(autouse=True)
 def _files_in_a_folder_of_their_own(tmp_path, settings) -> None:  # type: ignore[no-untyped-def]
     settings.FILES_DIR = tmp_path / "files"
@@ -145,6 +162,7 @@ def _files_in_a_folder_of_their_own(tmp_path, settings) -> None:  # type: ignore
         ("roll.pdf", PDF, "application/pdf"),
         ("roll.png", b"\x89PNG\r\n\x1a\n...", "image/png"),
         ("roll.stp", b"ISO-10303-21;\nHEADER;", "model/step"),
+        ("roll.igs", b"roll".ljust(72) + b"S      1\n", "text/plain; charset=utf-8"),
         ("roll.dxf", b"999\nmade by hand\n0\nSECTION\n2\nHEADER\n", "text/plain; charset=utf-8"),
     ],
 )
@@ -152,7 +170,7 @@ def test_a_file_is_kept_under_its_hash_with_the_type_its_bytes_tell(
     name: str, data: bytes, kind: str, engineer: Person, at: datetime, settings: object
 ) -> None:
     revision = make(engineer, at)
-    row = drawing_files.attach(by=engineer, at=at, revision=revision, name=name, data=data)
+    row = drawing_files.attach(by=engineer, at=at, revision=revision, upload=sent(name, data))
     assert row.file.content_type == kind
     kept = settings.FILES_DIR / row.file.sha256  # type: ignore[attr-defined]
     assert kept.read_bytes() == data
@@ -164,7 +182,7 @@ def test_a_file_is_kept_under_its_hash_with_the_type_its_bytes_tell(
         ("roll.pdf", b"<html><script>alert(1)</script>", "unknown_file_type"),
         ("roll.pdf", b"MZ\x90\x00", "unknown_file_type"),
         ("roll.pdf", b"", "empty_file"),
-        ("", PDF, "empty_text"),
+        ("roll.igs", b"roll".ljust(72) + b"G      1\n", "unknown_file_type"),
     ],
 )
 def test_what_is_no_drawing_inside_is_refused_whatever_it_is_called(
@@ -172,7 +190,7 @@ def test_what_is_no_drawing_inside_is_refused_whatever_it_is_called(
 ) -> None:
     revision = make(engineer, at)
     with pytest.raises(ToolingError) as refused:
-        drawing_files.attach(by=engineer, at=at, revision=revision, name=name, data=data)
+        drawing_files.attach(by=engineer, at=at, revision=revision, upload=sent(name, data))
     assert refused.value.code == code
     assert not DrawingFile.objects.exists()
 
@@ -183,20 +201,13 @@ def test_a_file_beyond_thirty_megabytes_is_refused(
     settings.UPLOAD_MOST_BYTES = 20  # type: ignore[attr-defined]
     with pytest.raises(ToolingError, match="file_too_large"):
         drawing_files.attach(
-            by=engineer, at=at, revision=make(engineer, at), name="a.pdf", data=PDF * 2
+            by=engineer, at=at, revision=make(engineer, at), upload=sent("a.pdf", PDF * 2)
         )
 
 
 def test_two_files_of_one_revision_do_not_share_a_name(engineer: Person, at: datetime) -> None:
     revision = make(engineer, at)
-    attach = {"by": engineer, "at": at, "revision": revision, "name": "a.pdf"}
-    drawing_files.attach(**attach, data=PDF)
+    attach = {"by": engineer, "at": at, "revision": revision}
+    drawing_files.attach(**attach, upload=sent("a.pdf", PDF))
     with pytest.raises(ToolingError, match="already_there"):
-        drawing_files.attach(**attach, data=PDF + b"2")
-
-
-def test_a_path_in_a_file_name_is_dropped(engineer: Person, at: datetime, world: World) -> None:
-    row = drawing_files.attach(
-        by=engineer, at=at, revision=make(engineer, at), name="../../etc/a.pdf", data=PDF
-    )
-    assert row.name == "a.pdf"
+        drawing_files.attach(**attach, upload=sent("a.pdf", PDF + b"2"))

@@ -462,7 +462,7 @@ def test_a_file_is_attached_and_served_with_a_fixed_type(
     assert browser.post(where, {"file": drawn}).status_code == 302
     sha256 = revision.files.get().file.sha256
     served = browser.get(f"/sets/drawings/files/{sha256}/")
-    assert served.content == b"%PDF-1.7 x"
+    assert b"".join(served.streaming_content) == b"%PDF-1.7 x"
     assert served.headers["Content-Type"] == "application/pdf"
     assert served.headers["X-Content-Type-Options"] == "nosniff"
     assert "sandbox" in served.headers["Content-Security-Policy"]

@@ -25,18 +25,18 @@ _HEADS = (
 
 
 def attach(
-    *, by: Person, at: datetime, revision: DrawingRevision, name: str, data: bytes
+    *, by: Person, at: datetime, revision: DrawingRevision, upload: files.Upload
 ) -> DrawingFile:
-    """Put a PDF, PNG, JPEG, DXF, DWG or STEP file beside a revision.
+    """Put a PDF, PNG, JPEG, DXF, DWG, STEP or IGES file beside a revision.
 
-    Raises ToolingError ``unknown_file_type``, ``already_there``, ``empty_file``,
-    ``file_too_large``.
+    Raises ToolingError ``unknown_file_type``, ``already_there``, ``empty_text``, and what
+    `files.store_upload` says.
     """
     check_can(by, Verb.EDIT_RECORDS)
-    name = require_text(PurePath(name).name, field="file", label=_("File name"), longest=160)
-    if data:
-        check_type(name=name, data=data)
-    stored = files.store(data=data, at=at)
+    name = PurePath(upload.name or "").name
+    name = require_text(name, field="file", label=_("File name"), longest=160)
+    check_type(name=name, head=files.head_of(upload))
+    stored = files.store_upload(upload=upload, at=at)
     with writing():
         if DrawingFile.objects.filter(revision=revision, name=name).exists():
             raise ToolingError(
@@ -53,15 +53,23 @@ def attach(
     return row
 
 
-def check_type(*, name: str, data: bytes) -> None:
+def check_type(*, name: str, head: bytes) -> None:
     """Raise ``unknown_file_type`` unless the bytes begin as a drawing's file does."""
-    if not data.startswith(_HEADS) and not _is_text_dxf(data):
+    if not head.startswith(_HEADS) and not _is_text_dxf(head) and not _is_iges(head):
         raise ToolingError(
             "unknown_file_type",
-            _("{name} is not a PDF, PNG, JPEG, DXF, DWG or STEP file inside. Save it as one."),
+            _("{name} is not a PDF, PNG, JPEG, DXF, DWG, STEP or IGES file inside. Save it as "
+              "one."),
             name=name,
             in_field="file",
-        )
+        )  # fmt: skip
+
+
+def _is_iges(head: bytes) -> bool:
+    """Lines of 80 characters, each with the letter of its section in column 73 and its number in
+    the last seven; the first is the first of the start section (IGES 5.3, 2.2.4)."""
+    first = head[:80]
+    return len(first) == 80 and first[72:73] == b"S" and first[73:].strip().lstrip(b"0") == b"1"
 
 
 def _is_text_dxf(data: bytes) -> bool:

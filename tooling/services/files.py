@@ -86,6 +86,12 @@ def opened(upload: Upload) -> BinaryIO:
     return cast(BinaryIO, upload.file)
 
 
+def head_of(upload: Upload) -> bytes:
+    """The first bytes, by which its kind is told. Raises as `check_upload`."""
+    check_upload(upload)
+    return next(iter(upload.chunks(CHUNK)), b"")
+
+
 def check_size(size: int) -> None:
     """Raise ``empty_file`` or ``file_too_large``. Bytes."""
     if not size:

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import render
 from django.urls import reverse
-from django.utils.http import content_disposition_header
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods
 
@@ -15,7 +14,7 @@ from tooling.errors import ToolingError
 from tooling.models import Drawing, DrawingFile, DrawingKind, DrawingRevision
 from tooling.permissions import Verb
 from tooling.queries.drawings import drawing_list, drawing_page
-from tooling.services import drawing_files, drawings, files
+from tooling.services import drawing_files, drawings
 from tooling.web.doors import data_of, fill_in, require, rights, signed
 from tooling.web.forms.sets import (
     EditRevision,
@@ -26,6 +25,7 @@ from tooling.web.forms.sets import (
     TitleForm,
 )
 from tooling.web.rows import get_drawing, get_row
+from tooling.web.sending import sent
 
 FACTS = ("unit", "issued_on", "material", "bore_class", "mass_g", "strokes_to_sharpen", "note")
 SHOWN_IN_PLACE = ("application/pdf", "image/png", "image/jpeg")
@@ -124,10 +124,7 @@ def attach_file(request: HttpRequest, number: str, revision: int) -> HttpRespons
     form = FileForm(data_of(request), request.FILES or None)
 
     def save(values: dict[str, Any]) -> DrawingFile:
-        file = values["file"]
-        return drawing_files.attach(
-            **signed(request), revision=row, name=file.name, data=file.read()
-        )
+        return drawing_files.attach(**signed(request), revision=row, upload=values["file"])
 
     return fill_in(
         request,
@@ -141,17 +138,12 @@ def attach_file(request: HttpRequest, number: str, revision: int) -> HttpRespons
 
 
 @require_GET
-def serve_file(request: HttpRequest, sha256: str) -> HttpResponse:
-    """A drawing's file: fixed type, never guessed by the browser, and nothing in it runs."""
+def serve_file(request: HttpRequest, sha256: str) -> HttpResponseBase:
+    """A drawing's file: shown where a browser can show it safely, else to be kept."""
     rows = DrawingFile.objects.select_related("file")
     row = get_row(rows, said=_("such file"), file__sha256=sha256)
     shown = row.file.content_type in SHOWN_IN_PLACE
-    response = HttpResponse(files.read(row.file), content_type=row.file.content_type)
-    disposition = content_disposition_header(not shown, row.name)
-    response.headers["Content-Disposition"] = disposition or "attachment"
-    response.headers["X-Content-Type-Options"] = "nosniff"
-    response.headers["Content-Security-Policy"] = "default-src 'none'; sandbox"
-    return response
+    return sent(row.file, name=row.name, in_place=shown)
 
 
 def _sizes_of(revision: DrawingRevision | None) -> dict[str, Any]:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.contrib import messages
-from django.http import FileResponse, HttpRequest, HttpResponse, HttpResponseBase
+from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
@@ -14,12 +14,13 @@ from django.utils.translation import ngettext
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from tooling.errors import NotAllowed, ToolingError
-from tooling.models import Incident, Picture, StoredFile
+from tooling.models import Incident, Picture
 from tooling.permissions import Verb
 from tooling.queries.pictures import picture_list, picture_row, picture_view, shown_file
-from tooling.services import files, pictures
+from tooling.services import pictures
 from tooling.web.doors import go_on, require, rights, signed
 from tooling.web.rows import get_piece, get_place, get_row
+from tooling.web.sending import sent
 
 PAGE = 60
 A_YEAR_S = 365 * 24 * 3600
@@ -124,19 +125,6 @@ def serve(request: HttpRequest, sha256: str) -> HttpResponseBase:
     """The file of a picture, to whoever is logged in; it never changes, so it may be kept."""
     response = sent(shown_file(sha256), name=f"{sha256[:12]}.jpg")
     response.headers["Cache-Control"] = f"private, max-age={A_YEAR_S}, immutable"
-    return response
-
-
-def sent(file: StoredFile, *, name: str, in_place: bool = True) -> FileResponse:
-    """A stored file as an answer, a little at a time: fixed type, and nothing in it runs."""
-    response = FileResponse(
-        files.open_file(file),
-        as_attachment=not in_place,
-        filename=name,
-        content_type=file.content_type,
-    )
-    response.headers["X-Content-Type-Options"] = "nosniff"
-    response.headers["Content-Security-Policy"] = "default-src 'none'; sandbox"
     return response
 
 

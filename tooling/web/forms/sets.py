@@ -122,7 +122,7 @@ class TitleForm(RecordForm):
 
 
 class FileForm(RecordForm):
-    file = forms.FileField(label=_("PDF, PNG, JPEG, DXF, DWG or STEP, up to 30 MB"))
+    file = forms.FileField(label=_("PDF, PNG, JPEG, DXF, DWG, STEP or IGES, up to 30 MB"))
 
 
 class _SetFacts(RecordForm):
