@@ -77,6 +77,8 @@ POSITION_OWN = (
     length("in_out", "In/out", "in out", "side roll in/out", least=-5_000.0),
     Field("tilt", "Tilt", ("angle", "tilt degrees", "side roll tilt"), FieldType.NUMBER,
           least=-90, most=90, note="In degrees."),
+    text("where", "Where on the line", "where", "line position", "stands at", longest=60,
+         example="at the cutoff"),
     code("copy", "Copy", "set copy", "copy of set", longest=4, example="A"),
     code("piece", "Piece", "allotted piece", "piece code", "label code", "normally",
          "old number", "piece mark", "allotment", example="R-0417",
