@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from tests.spreadsheets.workbooks import csv_sheet
@@ -96,3 +98,20 @@ def test_old_encodings_are_told_apart_by_their_text(encoding: str, text: str) ->
     (sheet,) = read_sheets(text.encode(encoding), name="rolls.csv")
     assert list(sheet.headings) == heading.split(";")
     assert [cells for _row, cells in sheet.rows()] == [tuple(row.split(";"))]
+
+
+@pytest.mark.parametrize("encoding", ["utf-8-sig", "cp1252", "utf-16"])
+def test_a_file_on_disk_reads_as_its_bytes_do(tmp_path: Path, encoding: str) -> None:
+    data = "sep=;\r\nGravur;Öffnung\r\nA-1;Ø 60\r\n".encode(encoding)
+    path = tmp_path / "rolls.csv"
+    path.write_bytes(data)
+    (sheet,) = read_sheets(path, name=path.name)
+    assert [cells for _row, cells in sheet.rows()] == [cells for _n, cells in only(data)]
+
+
+def test_a_wrong_byte_far_below_is_refused_where_it_comes(tmp_path: Path) -> None:
+    path = tmp_path / "rolls.csv"
+    path.write_bytes("Mark;Größe\n".encode("cp1252") + b"A;note\n" * 200_000 + b"B;\x81\n")
+    with pytest.raises(ToolingError) as raised:
+        read_sheets(path, name=path.name)
+    assert raised.value.code == "unreadable_text"

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 
 from django.utils.translation import gettext_lazy
 
@@ -49,6 +49,7 @@ class ChoiceLine:
     unit: str
     units: tuple[str, ...]
     blanks: str
+    blank_count: int | None
     has_merges: bool
     accepts: bool
     is_needed: bool
@@ -110,7 +111,11 @@ def column_lines(
         for part in range(1, len(parts_of(pattern)) + 1 if pattern else 1):
             labels[f"{number}.{part}"] = part_heading(heading, part)
         whole, *parts = (
-            _choice(key, label, of_heading.get(label, ""), kind, mapping, rows, has_merges)
+            replace(
+                _choice(key, label, of_heading.get(label, ""), kind, mapping, rows),
+                has_merges=has_merges,
+                blank_count=_at(entry.get("blanks") or (), number),
+            )
             for key, label in labels.items()
         )
         yield ColumnLine(
@@ -126,9 +131,8 @@ def column_lines(
 
 
 def _choice(
-    key: str, heading: str, name: str, kind: Kind | None, mapping: Mapping | None, rows: Read,
-    has_merges: bool,
-) -> ChoiceLine:  # fmt: skip
+    key: str, heading: str, name: str, kind: Kind | None, mapping: Mapping | None, rows: Read
+) -> ChoiceLine:
     field = kind.by_name.get(name) if kind and name else None
     blanks = ""
     if mapping and name in mapping.fill_down:
@@ -143,14 +147,19 @@ def _choice(
         unit=mapping.units.get(name, "") if mapping else "",
         units=field.units if field else (),
         blanks=blanks,
-        has_merges=has_merges,
+        blank_count=None,
+        has_merges=False,
         accepts=bool(mapping and name in mapping.accept),
         is_needed=bool(field and field.required),
     )
 
 
+def _at(counts: Sequence[int | None], number: int) -> int | None:
+    return counts[number] if number < len(counts) else None
+
+
 def _samples(rows: Read, at: int, name: str, kind: Kind | None) -> list[SampleLine]:
-    """A few different cells of the column; one that cannot be read is among them."""
+    """A few different cells of the column, and one for each reason why some cannot be read."""
     found: dict[str, SampleLine] = {}
     for _number, cells, read in rows:
         cell = cells[at] if at < len(cells) else None
@@ -158,9 +167,9 @@ def _samples(rows: Read, at: int, name: str, kind: Kind | None) -> list[SampleLi
             raw = " ".join(shown(cell).split())
             found.setdefault(raw, _sample(raw, read.get(name), name, kind))
     lines = list(found.values())
-    first = lines[:SAMPLES]
-    wrong = next((line for line in lines if line.error), None)
-    return first if wrong is None or wrong in first else [*first[: SAMPLES - 1], wrong]
+    wrong = {line.code: line for line in reversed(lines) if line.error}
+    right = [line for line in lines if not line.error]
+    return [*right[: max(1, SAMPLES - len(wrong))], *wrong.values()][: SAMPLES + 1]
 
 
 def _sample(raw: str, read: ReadCell | None, name: str, kind: Kind | None) -> SampleLine:

@@ -14,7 +14,7 @@ from tooling.queries.import_columns import ColumnLine, Read, column_lines, error
 from tooling.spreadsheets.cells import shown
 from tooling.spreadsheets.entries import LEFT_OUT_AT_FIRST, Entry, skipped_rows
 from tooling.spreadsheets.fields import FieldType, Kind
-from tooling.spreadsheets.glimpse import shown_numbers
+from tooling.spreadsheets.glimpse import shown_numbers, shown_sheet
 from tooling.spreadsheets.kinds import KINDS
 from tooling.spreadsheets.mapping import Mapping
 from tooling.spreadsheets.picking import NotSplit
@@ -137,6 +137,8 @@ def table_line(number: int, entry: Entry, asking: set[str]) -> TableLine:
     left_out = bool(entry.get("left_out"))
     title = entry.get("title") or entry["sheet"]
     headings, preview = _preview(kind, mapping, read, shown_numbers(entry))
+    if kind is None:
+        headings, preview = tuple(entry["headings"]), _as_they_stand(entry)
     group_rows = [row for row, why, _text in entry.get("left_rows") or () if why == "group"]
     return TableLine(
         number=number,
@@ -323,6 +325,16 @@ def _preview(
         if number in shown_rows
     )
     return tuple(field.label for field in fields), lines
+
+
+def _as_they_stand(entry: Entry) -> tuple[PreviewLine, ...]:
+    """The first rows as the sheet has them, to see what the table may hold."""
+    rows = shown_numbers(entry)
+    return tuple(
+        PreviewLine(number, tuple(CellLine(shown(cell)) for cell in cells))
+        for number, cells in shown_sheet(entry).body()
+        if number in rows
+    )
 
 
 def _cell(read: ReadCell | None, name: str, kind: Kind) -> CellLine:

@@ -24,6 +24,26 @@ ANSWERED_BY_MAPPING = frozenset(
 )  # fmt: skip
 """Problems that a choice on the mapping form settles."""
 
+_DECIMALS = _(
+    "If the whole sheet writes decimals one way, say so below, under “Decimals are written with”."
+)
+_DATES = _("If the whole sheet writes dates one way, say so below, under “Dates are written”.")
+HINTS = {
+    "ambiguous_length": _DECIMALS,
+    "ambiguous_number": _DECIMALS,
+    "ambiguous_date": _DATES,
+    "other_date_order": _DATES,
+    "duplicate_row": _(
+        "If they are copies of one piece, say so below, under “One name on two rows”."
+    ),
+    "missing_value": _(
+        "If a blank cell means the same as above, say so below, beside the column. A row that is "
+        "no record can be left out under “Which part of the sheet”."
+    ),
+    "not_split": _("Pick another way to take the column apart below, or mend the cell."),
+}
+"""What a choice on the mapping form can do about a problem."""
+
 KIND_NAMES = tuple((kind.name, kind.label) for kind in KINDS.values())
 OPEN = (ImportState.MAPPING, ImportState.READY, ImportState.PROBLEMS)
 
@@ -39,6 +59,7 @@ class ProblemGroup:
     first: tuple[dict[str, Any], ...]
     further: tuple[dict[str, Any], ...]
     is_open: bool
+    hint: str
 
 
 @dataclass(frozen=True)
@@ -129,7 +150,7 @@ def import_page(
         created_at=made.created_at,
         applied_at=made.applied_at,
         counts=made.rows,
-        groups=_groups(made.problems[:problems]),
+        groups=_groups(made.problems[:problems], {s.title for s in sheets if s.can_letter}),
         problems_more=max(0, len(made.problems) - problems),
         preview=tuple(made.preview),
         more=max(0, changing - len(made.preview)),
@@ -141,8 +162,11 @@ def import_page(
     )
 
 
-def _groups(problems: list[dict[str, Any]]) -> tuple[ProblemGroup, ...]:
-    """Problems that one look settles together; all open while they are few."""
+def _groups(problems: list[dict[str, Any]], lettered: set[str]) -> tuple[ProblemGroup, ...]:
+    """Problems that one look settles together; all open while they are few.
+
+    ``lettered``: the tables whose records may be told apart by letters.
+    """
     alike: dict[tuple[str, str, str], list[dict[str, Any]]] = {}
     for each in problems:
         alike.setdefault((each["sheet"], each["column"], each["code"]), []).append(each)
@@ -156,6 +180,9 @@ def _groups(problems: list[dict[str, Any]]) -> tuple[ProblemGroup, ...]:
             first=tuple(rows[:SHOWN_AT_ONCE]),
             further=tuple(rows[SHOWN_AT_ONCE:]),
             is_open=few or number < 3,
+            hint=""
+            if code == "duplicate_row" and sheet not in lettered
+            else str(HINTS.get(code, "")),
         )
         for number, ((sheet, column, code), rows) in enumerate(alike.items())
     )

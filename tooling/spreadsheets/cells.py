@@ -43,6 +43,8 @@ Cell = str | int | float | bool | date | datetime | time | timedelta | CellError
 def clean(text: str) -> str:
     """The text with control characters and hard spaces as spaces, every line end as ``\\n``, and
     without characters that have no width."""
+    if text.isascii() and text.isprintable():
+        return text
     return _CONTROL.sub(" ", _LINE_END.sub("\n", text.translate(_STRAY)))
 
 

@@ -1,39 +1,52 @@
-"""Records that come twice under one name are copies, if a person says so: letters A, B …"""
+"""Records that come twice under one name are copies, if a person says so: letters A, B …
+
+The rows are gone through twice, so that a long sheet need not lie in memory: first only counted.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from typing import Any
-
 from tooling.spreadsheets.fields import Kind
-from tooling.spreadsheets.rows_and_keys import Row, folded, row_key
+from tooling.spreadsheets.rows_and_keys import Row, folded, key_hash, row_key
 from tooling.spreadsheets.sheets import column_letters
 
 
-def give_letters(rows: Iterable[Row], kind: Kind) -> None:
-    """Gives each row of a name that comes more than once a letter, in the order of the sheet.
+class Letters:
+    """``count`` every row, then ``give`` each a letter in the order of the sheet.
 
-    Rows that bear a letter keep it, and nobody else gets that one.
+    Rows that bear a letter keep it, and nobody else of their name gets that one.
     """
-    alike: dict[tuple[Any, ...], list[Row]] = {}
-    for row in rows:
-        names = row_key(kind, row)
-        if names is not None and kind.letters in names:
-            others = tuple(name for name in names if name != kind.letters)
-            key = (others, *(folded(row.values.get(name)) for name in others))
-            alike.setdefault(key, []).append(row)
-    for copies in alike.values():
-        if len(copies) > 1:
-            _letter(copies, kind.letters)
 
+    def __init__(self, kind: Kind) -> None:
+        self._kind = kind
+        self._rows: dict[int, int] = {}
+        self._taken: dict[int, set[str]] = {}
+        self._turn: dict[int, int] = {}
 
-def _letter(copies: Sequence[Row], name: str) -> None:
-    taken = {folded(row.values.get(name)) for row in copies}
-    turn = 0
-    for row in copies:
-        if row.values.get(name) is not None:
-            continue
+    def count(self, row: Row) -> None:
+        key = self._key(row)
+        if key is None:
+            return
+        self._rows[key] = self._rows.get(key, 0) + 1
+        letter = row.values.get(self._kind.letters)
+        if letter is not None:
+            self._taken.setdefault(key, set()).add(folded(letter))
+
+    def give(self, row: Row) -> None:
+        """Puts the letter into the row's values where its name comes more than once."""
+        key = self._key(row)
+        name = self._kind.letters
+        if key is None or self._rows.get(key, 0) < 2 or row.values.get(name) is not None:
+            return
+        taken, turn = self._taken.get(key, ()), self._turn.get(key, 0)
         while column_letters(turn).casefold() in taken:
             turn += 1
         row.values[name] = column_letters(turn)
-        turn += 1
+        self._turn[key] = turn + 1
+
+    def _key(self, row: Row) -> int | None:
+        """What names the row beside its letter."""
+        names = row_key(self._kind, row)
+        if names is None or self._kind.letters not in names:
+            return None
+        others = tuple(name for name in names if name != self._kind.letters)
+        return key_hash(others, row)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 import csv
 import io
 import math
@@ -16,9 +17,11 @@ from django.utils.translation import gettext_lazy as _
 from tooling.errors import ToolingError
 from tooling.spreadsheets.cells import ERROR_TEXTS, Cell, CellError
 from tooling.spreadsheets.sheets import Grid, NumberedRow
+from tooling.spreadsheets.sources import BLOCK, Source, blocks_of, head_of, opened
 
 _DELIMITERS = (";", "\t", ",", "|")
-_BOMS = ((b"\xef\xbb\xbf", "utf-8"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"))
+_BOMS = ((b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"))
+_HEAD = 100_000
 _SLACK = 0.02
 """How much odder the text may look in Windows-1252 and still be taken for it: Ø over Ř."""
 _BETWEEN_WORDS = re.compile(r"[\x00-\x40\x5b-\x60\x7b-\x7f\xa0–—]+")
@@ -26,35 +29,38 @@ _SIGNS = "Øø°±µ×÷¹²³½¼¾€£§‘’“”„…·®™"
 _OLD_ENCODINGS = ["cp1252", "cp1250", "cp437", "cp850", "mac_roman", "cp1251", "cp1253", "cp1254"]
 
 
-def decode(data: bytes, *, name: str) -> str:
-    """The file's text: by its mark, else UTF-8, else Windows-1252, else the likeliest old code."""
+def find_encoding(source: Source, *, name: str) -> str:
+    """How the file's letters are coded: by its mark, else UTF-8, else Windows-1252, else the
+    likeliest old code of its first megabyte. Raises ToolingError ``unreadable_text``."""
+    head = head_of(source, BLOCK)
     for bom, encoding in _BOMS:
-        if data.startswith(bom):
-            return _strictly(data, encoding, name=name).lstrip("\ufeff")
+        if head.startswith(bom):
+            return encoding
+    return "utf-8" if _is_utf8(source) else _old_encoding(head, name=name)
+
+
+def _is_utf8(source: Source) -> bool:
+    decoder = codecs.getincrementaldecoder("utf-8")()
     try:
-        return data.decode("utf-8")
+        for block in blocks_of(source):
+            decoder.decode(block)
+        decoder.decode(b"", final=True)
     except UnicodeDecodeError:
-        return _decode_old(data, name=name)
+        return False
+    return True
 
 
-def _strictly(data: bytes, encoding: str, *, name: str) -> str:
-    try:
-        return data.decode(encoding)
-    except UnicodeDecodeError:
-        raise _unreadable(name) from None
-
-
-def _decode_old(data: bytes, *, name: str) -> str:
-    if (western := _as_windows_writes(data)) is not None:
-        return western
-    likely = from_bytes(data, cp_isolation=_OLD_ENCODINGS)
+def _old_encoding(head: bytes, *, name: str) -> str:
+    if _as_windows_writes(head) is not None:
+        return "cp1252"
+    likely = from_bytes(head, cp_isolation=_OLD_ENCODINGS)
     best = likely.best()
     if best is None:
         raise _unreadable(name)
     windows = next((each for each in likely if each.encoding == "cp1252"), None)
     if windows and windows.chaos <= best.chaos + _SLACK and windows.coherence >= best.coherence:
-        return str(windows)
-    return str(best)
+        return "cp1252"
+    return best.encoding
 
 
 def _as_windows_writes(data: bytes) -> str | None:
@@ -87,13 +93,13 @@ def _unreadable(name: str) -> ToolingError:
     )
 
 
-def find_delimiter(text: str) -> tuple[str, int]:
-    """(delimiter, how many characters of the text to skip for Excel's ``sep=`` line)."""
-    first, end, _rest = text.partition("\n")
+def find_delimiter(text: str) -> tuple[str, bool]:
+    """(delimiter, whether Excel's ``sep=`` line names it and is to be skipped)."""
+    first = text.partition("\n")[0]
     if first[:4].lower() == "sep=" and len(first.rstrip("\r")) == 5:
-        return first[4], len(first) + len(end)
+        return first[4], True
     head = "\n".join(text.splitlines()[:40])
-    return max(_DELIMITERS, key=lambda delimiter: _agreement(head, delimiter)), 0
+    return max(_DELIMITERS, key=lambda delimiter: _agreement(head, delimiter)), False
 
 
 def _agreement(head: str, delimiter: str) -> tuple[float, int]:
@@ -112,27 +118,45 @@ def _agreement(head: str, delimiter: str) -> tuple[float, int]:
     return (rows / len(widths) * math.log2(width + 1), width)
 
 
-def read_csv(data: bytes, *, name: str, sheet: str) -> list[Grid]:
+def read_csv(source: Source, *, name: str, sheet: str) -> list[Grid]:
     """The one sheet of a text file. Raises ToolingError ``unreadable_text``."""
-    text = decode(data, name=name)
-    delimiter, skip = find_delimiter(text)
+    encoding = find_encoding(source, name=name)
+    with _text(source, encoding) as stream:
+        delimiter, skip = find_delimiter(_strictly(stream, name=name))
 
     def rows() -> Iterator[NumberedRow]:
-        stream = io.StringIO(text, newline="")
-        stream.seek(skip)
-        reader = csv.reader(stream, delimiter=delimiter)
-        try:
-            for number, row in enumerate(reader, start=2 if skip else 1):
-                yield number, tuple(_cell(value) for value in row)
-        except csv.Error:
-            raise ToolingError(
-                "unreadable_row",
-                _("“{name}” cannot be read near line {line}: a quotation mark is not closed."),
-                name=name,
-                line=reader.line_num,
-            ) from None
+        with _text(source, encoding) as stream:
+            first = 1
+            if skip:
+                stream.readline()
+                first = 2
+            reader = csv.reader(stream, delimiter=delimiter)
+            try:
+                for number, row in enumerate(reader, start=first):
+                    yield number, tuple(_cell(value) for value in row)
+            except csv.Error:
+                raise ToolingError(
+                    "unreadable_row",
+                    _("“{name}” cannot be read near line {line}: a quotation mark is not closed."),
+                    name=name,
+                    line=reader.line_num,
+                ) from None
+            except UnicodeError:
+                raise _unreadable(name) from None
 
     return [Grid(sheet, True, rows)]
+
+
+def _text(source: Source, encoding: str) -> io.TextIOWrapper:
+    return io.TextIOWrapper(opened(source), encoding=encoding, newline="")
+
+
+def _strictly(stream: io.TextIOWrapper, *, name: str) -> str:
+    """The beginning of the text. Raises ToolingError ``unreadable_text``."""
+    try:
+        return stream.read(_HEAD)
+    except UnicodeError:
+        raise _unreadable(name) from None
 
 
 def _cell(value: str) -> Cell:

@@ -32,6 +32,7 @@ from tooling.spreadsheets.sheets import (
     Sheet,
     cut,
 )
+from tooling.spreadsheets.sources import Progress, Source, nobody_asks
 from tooling.spreadsheets.suggest import suggest_kind, suggest_mapping
 from tooling.spreadsheets.survey import Survey, survey
 
@@ -43,17 +44,22 @@ LEFT_OUT_AT_FIRST = ("total", "footer", "heading", "title")
 REASONS = (*LEFT_OUT_AT_FIRST, "hidden")
 GROUPS = ("", "name", "leave")
 """Rows of one cell are rows like others, name the rows below them, or are left out."""
-_REMEMBERED = 20_000
+_REMEMBERED = 2_000
+"""Rows of a sheet that are kept in memory between two looks at it; longer ones are read again."""
 
 
-def guess_entries(data: bytes, *, name: str, kept: Sequence[Entry] = ()) -> list[Entry]:
+def guess_entries(
+    source: Source, *, name: str, kept: Sequence[Entry] = (), progress: Progress = nobody_asks
+) -> list[Entry]:
     """An entry for each table of a file. A kept mapping wins over a guess, the fullest first.
+
+    ``progress`` is called every few hundred rows of each look at the file.
 
     Raises those of ``files.read_sheets``.
     """
     waiting = sorted(kept, key=lambda old: -len((old.get("mapping") or {}).get("columns") or {}))
     entries = []
-    for grid in read_grids(data, name=name):
+    for grid in read_grids(source, name=name, progress=progress):
         seen = survey(_remembering(grid))
         regions = _regions(seen, waiting)
         for turn, region in enumerate(regions):
@@ -217,13 +223,15 @@ def titled(entries: Iterable[Entry]) -> list[Entry]:
     return named
 
 
-def open_entries(data: bytes, *, name: str, entries: Iterable[Entry]) -> list[tuple[Entry, Sheet]]:
+def open_entries(
+    source: Source, *, name: str, entries: Iterable[Entry]
+) -> list[tuple[Entry, Sheet]]:
     """The tables of these entries of one file that are not left out, each named by its title.
 
     Raises those of ``files.read_grids``; rows are read as they are asked for.
     """
     wanted = [each for each in entries if each["file"] == name and not each.get("left_out")]
-    grids = {grid.name: grid for grid in read_grids(data, name=name)} if wanted else {}
+    grids = {grid.name: grid for grid in read_grids(source, name=name)} if wanted else {}
     found = []
     for entry in wanted:
         grid = grids.get(entry["sheet"])
@@ -274,14 +282,14 @@ def _rows_of(entry: Mapping[str, Any], why: str) -> Iterator[int]:
 
 
 def moved(
-    data: bytes, *, entry: Entry, region: Region, kind: str = "", groups: str | None = None
+    source: Source, *, entry: Entry, region: Region, kind: str = "", groups: str | None = None
 ) -> Entry:
     """The entry as it is when its table stands elsewhere or holds another kind of record.
 
     Its mapping stays where the headings still allow it. Raises those of ``files.read_grids`` and
     ToolingError ``no_headings``.
     """
-    grid = _grid_of(data, entry)
+    grid = _grid_of(source, entry)
     after = int(entry.get("after") or 0)
     fresh = _described(
         grid,
@@ -307,9 +315,9 @@ def moved(
     return _with_evidence(grid, fresh, _suggested(sheet, wanted).to_dict() if wanted else None)
 
 
-def _grid_of(data: bytes, entry: Entry) -> Grid:
+def _grid_of(source: Source, entry: Entry) -> Grid:
     """The sheet of the file in which an entry's table stands. Raises ToolingError ``no_rows``."""
-    for grid in read_grids(data, name=entry["file"]):
+    for grid in read_grids(source, name=entry["file"]):
         if grid.name == entry["sheet"]:
             return _remembering(grid)
     raise no_rows(entry["file"])

@@ -34,12 +34,14 @@ _FIGURES, _LETTERS = re.compile(r"\d+"), re.compile(r"[^\W\d_]+")
 
 def glimpse(sheet: Sheet) -> Entry:
     """``rows``: [number, cells, is shown], the first ones and some that look different; between
-    them what fill-down and merged cells need. ``proposals``: patterns by column."""
+    them what fill-down and merged cells need. ``blanks``: blank cells by column, None where
+    nobody counted them. ``proposals``: patterns by column."""
     taker = _Taker(sheet)
     for number, cells in islice(sheet.rows(), _LOOKED_AT):
         taker.take(number, cells)
     last = max((number for number, _cells, _shown in taker.rows), default=0)
     return {
+        "blanks": taker.blanks(),
         "rows": taker.rows,
         "merges": {
             str(at): [list(span) for span in spans if span[0] <= last]
@@ -92,10 +94,13 @@ class _Taker:
             for first, last in spans:
                 self._starts.setdefault(first, []).append((at, last))
         self._seen = self._odd = 0
+        self._blanks = [0] * width
 
     def take(self, number: int, cells: tuple[Cell, ...]) -> None:
         is_odd = self._look(cells)
         self._seen += 1
+        for at in range(len(self._blanks)):
+            self._blanks[at] += at >= len(cells) or is_blank(cells[at])
         if self._seen <= _FIRST_ROWS:
             self._add(number, cells, shown=True)
         elif is_odd and self._odd < _ODD_ROWS:
@@ -103,6 +108,10 @@ class _Taker:
             self._add_context(number)
             self._add(number, cells, shown=True)
         self._remember(number, cells)
+
+    def blanks(self) -> list[int | None]:
+        """How many cells of each column are blank; a longer sheet was not counted to its end."""
+        return [None if self._seen == _LOOKED_AT else count for count in self._blanks]
 
     def proposals(self) -> dict[str, Any]:
         found = {}

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import io
 import zipfile
 
 from django.utils.translation import gettext_lazy as _
 
 from tooling.errors import ToolingError
+from tooling.spreadsheets.sources import Source, blocks_of, head_of, opened, size_of
 
 MOST_BYTES = 50_000_000
 MOST_UNPACKED_BYTES = 400_000_000
@@ -19,6 +19,7 @@ _OLE = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
 _ENCRYPTED = "EncryptedPackage".encode("utf-16-le")
 _PICTURES = (b"\x89PNG", b"\xff\xd8\xff", b"GIF8", b"BM", b"II*\x00", b"MM\x00*", b"RIFF")
 _TEXT = bytes({*range(32, 256), *b"\t\r\n\x0b\x0c"})
+_BLANK = b" \t\r\n\x00\xef\xbb\xbf"
 _UTF16 = (b"\xff\xfe", b"\xfe\xff")
 
 
@@ -68,30 +69,31 @@ def _locked(name: str) -> ToolingError:
     )  # fmt: skip
 
 
-def check_file(data: bytes, *, name: str) -> str:
+def check_file(source: Source, *, name: str) -> str:
     """``"xlsx"`` or ``"csv"``, by the content.
 
     Raises ToolingError ``empty_file``, ``file_too_large``, ``unpacks_too_large``, ``old_excel``,
     ``locked_workbook``, ``damaged_file``, ``no_spreadsheet``.
     """
-    if len(data) > MOST_BYTES:
+    if size_of(source) > MOST_BYTES:
         raise _too_large(name, _("it is larger than 50 MB"))
-    if not data.strip(b" \t\r\n\x00\xef\xbb\xbf"):
+    if not any(block.strip(_BLANK) for block in blocks_of(source)):
         raise ToolingError(
             "empty_file", _("“{name}” is empty. Bring a file that holds rows."), name=name
         )
-    if data.startswith(b"PK"):
-        _check_zip(data, name=name)
+    head = head_of(source, 4096)
+    if head.startswith(b"PK"):
+        _check_zip(source, name=name)
         return "xlsx"
-    if data.startswith(_OLE):
-        raise _ole(data, name)
-    _check_text(data, name=name)
+    if head.startswith(_OLE):
+        raise _ole(source, name)
+    _check_text(source, head, name=name)
     return "csv"
 
 
-def _ole(data: bytes, name: str) -> ToolingError:
+def _ole(source: Source, name: str) -> ToolingError:
     """Excel writes workbooks with a password, and all that are older than 2007, in this form."""
-    if _ENCRYPTED in data:
+    if any(_ENCRYPTED in block for block in blocks_of(source)):
         return _locked(name)
     return ToolingError(
         "old_excel",
@@ -101,8 +103,8 @@ def _ole(data: bytes, name: str) -> ToolingError:
     )  # fmt: skip
 
 
-def _check_text(data: bytes, *, name: str) -> None:
-    head = data[:4096].lstrip(b"\xef\xbb\xbf \t\r\n")
+def _check_text(source: Source, beginning: bytes, *, name: str) -> None:
+    head = beginning.lstrip(b"\xef\xbb\xbf \t\r\n")
     if head.startswith(b"%PDF"):
         raise _refuse(name, _("it is a PDF"))
     if head.startswith(_PICTURES):
@@ -111,13 +113,16 @@ def _check_text(data: bytes, *, name: str) -> None:
         raise _refuse(name, _("it is a web page or another marked-up text"))
     if head.startswith((b"{", b"[{")):
         raise _refuse(name, _("it is JSON"))
-    if not data.startswith(_UTF16) and (b"\x00" in data or len(head.translate(None, _TEXT)) > 8):
+    if beginning.startswith(_UTF16):
+        return
+    odd = len(head.translate(None, _TEXT)) > 8
+    if odd or any(b"\x00" in block for block in blocks_of(source)):
         raise _refuse(name, _("it holds something other than text"))
 
 
-def _check_zip(data: bytes, *, name: str) -> None:
+def _check_zip(source: Source, *, name: str) -> None:
     try:
-        with zipfile.ZipFile(io.BytesIO(data)) as archive:
+        with opened(source) as stream, zipfile.ZipFile(stream) as archive:
             members = archive.infolist()
     except (zipfile.BadZipFile, NotImplementedError, ValueError, OSError):
         raise damaged(name) from None
@@ -130,7 +135,7 @@ def _check_zip(data: bytes, *, name: str) -> None:
         raise _refuse(name, _("it is an archive or another kind of document"))
     if any(member.flag_bits & 1 for member in members):
         raise _locked(name)
-    _check_sizes(members, packed=len(data), name=name)
+    _check_sizes(members, packed=size_of(source), name=name)
 
 
 def _check_sizes(members: list[zipfile.ZipInfo], *, packed: int, name: str) -> None:

@@ -10,12 +10,12 @@ from django.utils.translation import gettext_lazy as _
 
 from tooling.errors import ToolingError
 from tooling.spreadsheets.cells import Cell, CellError, is_blank, shown
-from tooling.spreadsheets.copies import give_letters
+from tooling.spreadsheets.copies import Letters
 from tooling.spreadsheets.fields import Field, Kind
 from tooling.spreadsheets.kinds import find_kind
 from tooling.spreadsheets.mapping import Mapping
 from tooling.spreadsheets.picking import NotSplit, Picked, Picker
-from tooling.spreadsheets.rows_and_keys import Problem, Row, folded, row_key
+from tooling.spreadsheets.rows_and_keys import Problem, Row, folded, key_hash, row_key
 from tooling.spreadsheets.sheets import Sheet
 from tooling.spreadsheets.splits import said
 from tooling.spreadsheets.values import Reading, read_value
@@ -49,10 +49,17 @@ def iterate(sheet: Sheet, mapping: Mapping) -> Iterator[Row | Problem]:
     problems = check_mapping(sheet, mapping)
     if problems:
         yield from problems
-    elif mapping.copies:
-        yield from _SheetReader(sheet, mapping).run_with_letters()
     else:
-        yield from _SheetReader(sheet, mapping).run()
+        letters = _letters(sheet, mapping) if mapping.copies else None
+        yield from _SheetReader(sheet, mapping).run(letters)
+
+
+def _letters(sheet: Sheet, mapping: Mapping) -> Letters:
+    """The letters of all rows, counted."""
+    letters = Letters(find_kind(mapping.kind))
+    for row in _SheetReader(sheet, mapping).good_rows():
+        letters.count(row)
+    return letters
 
 
 def check_mapping(sheet: Sheet, mapping: Mapping) -> list[Problem]:
@@ -168,7 +175,7 @@ class _SheetReader:
         self.sheet, self.mapping, self.kind = sheet, mapping, find_kind(mapping.kind)
         self.fields = [each for each in self.kind.fields if each.name in self._given()]
         self.picker = Picker(sheet, mapping)
-        self.keys: dict[tuple[Any, ...], int] = {}
+        self.keys: dict[int, int] = {}
         self.facts: dict[tuple[Any, ...], tuple[Any, int]] = {}
         self.told_unit: set[str] = set()
         self.told_split: set[tuple[int, str]] = set()
@@ -176,24 +183,22 @@ class _SheetReader:
     def _given(self) -> set[str]:
         return {*self.mapping.columns, *self.mapping.fixed}
 
-    def run(self) -> Iterator[Row | Problem]:
+    def run(self, letters: Letters | None = None) -> Iterator[Row | Problem]:
+        """Every good row, with a copy letter where it needs one, and every problem."""
         for number, cells in self.sheet.rows():
             row, problems = self._read(number, cells)
             yield from problems
             if row is not None:
+                if letters is not None:
+                    letters.give(row)
                 yield from self._placed(row)
 
-    def run_with_letters(self) -> Iterator[Row | Problem]:
-        """As ``run``, but records that come twice get copy letters first."""
-        rows: list[Row] = []
+    def good_rows(self) -> Iterator[Row]:
+        """The rows with nothing wrong in themselves, whatever the others say."""
         for number, cells in self.sheet.rows():
-            row, problems = self._read(number, cells)
-            yield from problems
+            row, _problems = self._read(number, cells)
             if row is not None:
-                rows.append(row)
-        give_letters(rows, self.kind)
-        for row in rows:
-            yield from self._placed(row)
+                yield row
 
     def _placed(self, row: Row) -> Iterator[Row | Problem]:
         """The row, or the rows it stands for, unless it contradicts another."""
@@ -322,8 +327,7 @@ class _SheetReader:
         names = row_key(self.kind, row)
         if names is None:
             return []
-        key = (names, *(folded(row.values.get(name)) for name in names))
-        first = self.keys.setdefault(key, row.row)
+        first = self.keys.setdefault(key_hash(names, row), row.row)
         if first == row.row:
             return []
         value = ", ".join(shown(row.values[n]) for n in names if row.values.get(n) is not None)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass, field
+from hashlib import blake2b
 from typing import Any
 
 from tooling.spreadsheets.fields import Kind
@@ -56,3 +57,13 @@ def row_key(kind: Kind, row: Row) -> tuple[str, ...] | None:
 
 def folded(value: Any) -> Any:
     return value.casefold() if isinstance(value, str) else value
+
+
+def key_hash(names: tuple[str, ...], row: Row) -> int:
+    """A number for what these fields of a row say, in any case of letters.
+
+    Eight bytes stand for the whole key: of a quarter of a million rows, two that differ have the
+    same once in five hundred million sheets.
+    """
+    key = repr((names, *(folded(row.values.get(name)) for name in names)))
+    return int.from_bytes(blake2b(key.encode(), digest_size=8).digest())

@@ -14,8 +14,8 @@ from typing import IO
 from openpyxl.utils.cell import range_boundaries
 
 from tooling.spreadsheets.sheets import LAST_ROW, MOST_COLUMNS, Merge
+from tooling.spreadsheets.sources import BLOCK, Progress, nobody_asks
 
-_BLOCK = 1 << 20
 MOST_MERGES = 50_000
 _TAGS = re.compile(rb"<(?:[\w.-]+:)?(?:(f)(?=[\s/>])|(row|col|mergeCell)\s([^>]*?)/?>)", re.DOTALL)
 _ATTRIBUTE = re.compile(rb"([\w:]+)\s*=\s*[\"']([^\"']*)[\"']")
@@ -34,13 +34,13 @@ class SheetMarks:
 NOTHING = SheetMarks()
 
 
-def read_marks(stream: IO[bytes]) -> SheetMarks:
+def read_marks(stream: IO[bytes], progress: Progress = nobody_asks) -> SheetMarks:
     """Looks through a worksheet's XML. Raises ValueError where a number in it is none."""
     has_formulas, row = False, 0
     merges: list[Merge] = []
     rows: set[int] = set()
     columns: set[int] = set()
-    for tag in _tags(stream):
+    for tag in _tags(stream, progress):
         if tag[1]:
             has_formulas = True
             continue
@@ -58,10 +58,11 @@ def read_marks(stream: IO[bytes]) -> SheetMarks:
     return SheetMarks(has_formulas, tuple(merges), frozenset(rows), frozenset(columns))
 
 
-def _tags(stream: IO[bytes]) -> Iterator[re.Match[bytes]]:
+def _tags(stream: IO[bytes], progress: Progress) -> Iterator[re.Match[bytes]]:
     """The tags that matter. Each block is looked at up to its last whole tag."""
     rest = b""
-    while block := stream.read(_BLOCK):
+    while block := stream.read(BLOCK):
+        progress()
         text = rest + block
         end = text.rfind(b"<")
         rest = text[end:] if end >= 0 else b""

@@ -6,6 +6,7 @@ import io
 import warnings
 import zipfile
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 from openpyxl import load_workbook
@@ -15,16 +16,18 @@ from tooling.spreadsheets.cells import Cell, CellError
 from tooling.spreadsheets.guards import damaged
 from tooling.spreadsheets.sheet_xml import NOTHING, SheetMarks, read_marks
 from tooling.spreadsheets.sheets import LAST_ROW, MOST_COLUMNS, Grid, NumberedRow
+from tooling.spreadsheets.sources import Progress, Source, nobody_asks, opened
 
 UNCOMPUTED = "formula without a result"
 
 
-def read_xlsx(data: bytes, *, name: str) -> list[Grid]:
+def read_xlsx(source: Source, *, name: str, progress: Progress = nobody_asks) -> list[Grid]:
     """Every sheet of the workbook, also the hidden ones. Raises ToolingError ``damaged_file``."""
-    values = _open(data, name=name, data_only=True)
-    marks = _marks(data, values, name)
+    values = _open(source, name=name, data_only=True)
+    progress()
+    marks = _marks(source, values, name, progress)
     has_formulas = any(each.has_formulas for each in marks.values())
-    formulas = _open(data, name=name, data_only=False) if has_formulas else None
+    formulas = _open(source, name=name, data_only=False) if has_formulas else None
     return [
         _grid(
             worksheet,
@@ -49,26 +52,25 @@ def _grid(worksheet: Any, formulas: Any, marks: SheetMarks, name: str) -> Grid:
     )
 
 
-def _marks(data: bytes, workbook: Any, name: str) -> dict[str, SheetMarks]:
+def _marks(source: Source, workbook: Any, name: str, progress: Progress) -> dict[str, SheetMarks]:
     """What only the sheets' own XML tells: formulas, merged cells, hidden rows and columns."""
     found = {}
     try:
-        with zipfile.ZipFile(io.BytesIO(data)) as archive:
+        with opened(source) as file, zipfile.ZipFile(file) as archive:
             for worksheet in workbook.worksheets:
                 with archive.open(worksheet._worksheet_path) as stream:
-                    found[worksheet.title] = read_marks(stream)
+                    found[worksheet.title] = read_marks(stream, progress)
     except (zipfile.BadZipFile, KeyError, OSError, ValueError, EOFError):
         raise damaged(name) from None
     return found
 
 
-def _open(data: bytes, *, name: str, data_only: bool) -> Any:
+def _open(source: Source, *, name: str, data_only: bool) -> Any:
+    file = source if isinstance(source, Path) else io.BytesIO(source)
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
-            return load_workbook(
-                io.BytesIO(data), read_only=True, data_only=data_only, keep_links=False
-            )
+            return load_workbook(file, read_only=True, data_only=data_only, keep_links=False)
     except Exception:  # a damaged workbook fails in as many ways as it has parts
         raise damaged(name) from None
 
