@@ -19,7 +19,7 @@ class ApprovalsAsked(serializers.Serializer[Any]):
     kind = serializers.ChoiceField(
         ApprovalKind.choices, default="", required=False, allow_blank=True
     )
-    after = serializers.IntegerField(default=None, required=False, min_value=1)
+    after = serializers.IntegerField(default=None, required=False, min_value=1, max_value=2**63 - 1)
 
 
 class ApprovalIn(ActionIn):
@@ -78,7 +78,7 @@ class ReportsAsked(serializers.Serializer[Any]):
     open = serializers.BooleanField(
         default=False, required=False, help_text="Only those of which the owner was not told."
     )
-    after = serializers.IntegerField(default=None, required=False, min_value=1)
+    after = serializers.IntegerField(default=None, required=False, min_value=1, max_value=2**63 - 1)
 
 
 class ReportIn(ActionIn):
