@@ -13,6 +13,7 @@ from django.db.models.functions import RowNumber
 from django.utils.translation import gettext as _
 
 from tooling.models import KitPosition, Movement, Piece, RefusedScan
+from tooling.queries.count_groups import walk_of
 from tooling.queries.count_sights import live_entries
 from tooling.queries.count_views import Outcome, State
 from tooling.queries.counts import PieceView, views
@@ -53,8 +54,8 @@ class _Known:
 
 
 def missing_pieces(state: State) -> tuple[Missing, ...]:
-    """Every piece that is missing, in the order of its code. Five queries more than the state."""
-    lost = state.those(Outcome.MISSING)
+    """Every piece that is missing, place by place. Five queries more than the state."""
+    lost = sorted(state.those(Outcome.MISSING), key=lambda piece: walk_of(state, piece))
     known = _known([piece.piece_id for piece in lost]) if lost else {}
     strays = _strays(state)
     return tuple(

@@ -49,7 +49,7 @@ def groups_of(state: State) -> tuple[Group, ...]:
     return tuple(
         Group(
             place,
-            tuple(sorted(pieces.get(place.pk, ()), key=lambda each: _order(state, each))),
+            tuple(sorted(pieces.get(place.pk, ()), key=lambda each: walk_of(state, each))),
             tuple(bins.get(place.pk, ())),
         )
         for place in ordered
@@ -86,6 +86,7 @@ def _named(state: State) -> list[Place]:
     return places + [place.parent for place in places if place.parent is not None]
 
 
-def _order(state: State, piece: PieceNow) -> tuple[int, str, str, str]:
+def walk_of(state: State, piece: PieceNow) -> tuple[int, str, str, str]:
+    """Where a piece stands in a walk from place to place."""
     place = state.places[piece.place_id]
     return (place.walking_order, place.path, piece.mark, piece.code)

@@ -8,7 +8,7 @@ from datetime import datetime
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from tooling.models import Count, CountEntry, How
+from tooling.models import Count, CountEntry, How, PlaceKind
 
 LAST = 8
 ROWS_READ = 300
@@ -29,7 +29,7 @@ class LastMark:
 def last_marks(count: Count, *, most: int = LAST) -> tuple[LastMark, ...]:
     """The newest first. One query."""
     rows = CountEntry.objects.filter(count=count, is_taken_back=False).select_related(
-        "piece", "stock_line__drawing", "place", "by", "corrected_by", "movement__from_seen"
+        "piece", "stock_line__drawing", "place__parent", "by", "corrected_by", "movement__from_seen"
     )
     together: dict[tuple[object, ...], list[CountEntry]] = {}
     for entry in rows.order_by("-at", "-id")[:ROWS_READ]:
@@ -60,23 +60,26 @@ def _code(entry: CountEntry) -> str:
 
 
 def _where(entry: CountEntry) -> str:
-    return (entry.place.path_name or entry.place.name) if entry.place else "-"
+    return entry.place.name if entry.place else "-"
 
 
 def _said_row(first: CountEntry, n: int) -> str:
-    place = first.place.name if first.place else "-"
-    said = ngettext("{n} piece at {place} and beside", "{n} pieces at {place} and beside", n)
-    return said.format(n=n, place=place)
+    """A row of pegs by the place that they are on."""
+    place = first.place
+    if place is not None and place.kind == PlaceKind.PEG and place.parent is not None:
+        place = place.parent
+    said = ngettext("{n} piece, {place}", "{n} pieces, {place}", n)
+    return said.format(n=n, place=place.name if place else "-")
 
 
 def _said_one(entry: CountEntry) -> str:
     if entry.stock_line is not None:
         drawing = entry.stock_line.drawing.number
-        return _("{n} {drawing} in {place}").format(
+        return _("{n} {drawing}, {place}").format(
             n=entry.quantity, drawing=drawing, place=_where(entry)
         )
     mark = entry.piece.mark if entry.piece else ""
     came_from = entry.movement.from_seen if entry.movement else None
-    said = _("{mark} in {place}, expected in {was}") if came_from else _("{mark} in {place}")
+    said = _("{mark}, {place}, expected in {was}") if came_from else _("{mark}, {place}")
     was = (came_from.path_name or came_from.name) if came_from else ""
-    return said.format(mark=mark, place=_where(entry), was=was).strip()
+    return said.format(mark=mark, place=_where(entry), was=was).lstrip(", ")

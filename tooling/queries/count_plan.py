@@ -156,6 +156,11 @@ def counts_today(*, at: datetime) -> CountsToday:
     )
 
 
+def counting_now() -> CountsToday:
+    """Only the counts that are open. One query."""
+    return CountsToday(open=count_list(state=CountState.OPEN), places=(), owners=(), pressing=0)
+
+
 @dataclass(frozen=True)
 class _Counts:
     """Closed and open counts: (path or owner's code, number, closed at)."""

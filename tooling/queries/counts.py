@@ -18,6 +18,7 @@ from tooling.models import (
     CountState,
     Movement,
     Owner,
+    Place,
     PlaceKind,
     SetCopy,
 )
@@ -47,6 +48,11 @@ class CountHead:
     closed_by: str
     note: str
     figures: Figures
+
+    @property
+    def name(self) -> str:
+        """The innermost place alone, which people call it by."""
+        return self.subject.rsplit(" / ", 1)[-1] if self.kind == "place" else self.subject
 
     @property
     def is_open(self) -> bool:
@@ -307,7 +313,7 @@ def _group(state: State, group: Group, *, is_unfolded: bool) -> GroupView:
     return GroupView(
         code=group.place.code,
         name=group.place.name,
-        path_name=group.place.path_name or group.place.name,
+        path_name=_way(state, group.place),
         figures=group.figures,
         missing=len(group.missing),
         uncounted=len(group.uncounted),
@@ -315,6 +321,13 @@ def _group(state: State, group: Group, *, is_unfolded: bool) -> GroupView:
         pieces=views(state, group.pieces) if is_unfolded else (),
         bins=tuple(bin_view(state, each) for each in group.bins) if is_unfolded else (),
     )
+
+
+def _way(state: State, place: Place) -> str:
+    """The place by name, from what is counted inwards."""
+    steps = (place.path_name or place.name).split(" / ")
+    beyond = max(0, state.inside.count("/") - 1)
+    return " / ".join(steps[beyond:]) or place.name
 
 
 def views(state: State, pieces: Iterable[PieceNow]) -> tuple[PieceView, ...]:

@@ -21,6 +21,7 @@ from tooling.models import (
     StockLine,
     ToolSet,
 )
+from tooling.queries.count_plan import CountsToday, counting_now, counts_today
 from tooling.queries.kit_views import KitRow
 from tooling.queries.kits import kit_list
 from tooling.queries.loans import LoansToday, loans_today
@@ -34,10 +35,20 @@ WAITING = (ImportState.MAPPING, ImportState.READY, ImportState.PROBLEMS)
 
 SECTIONS: dict[str, tuple[str, ...]] = {
     Role.VIEWER: ("kits", "owners"),
-    Role.CREW: ("kits", "conflicts"),
-    Role.ATTENDANT: ("kits", "out", "orders", "owners", "short", "unseen"),
+    Role.CREW: ("kits", "conflicts", "counting"),
+    Role.ATTENDANT: ("kits", "out", "orders", "owners", "counts", "short", "unseen"),
     Role.ENGINEER: ("kits", "held", "conflicts", "out", "orders", "owners", "short", "imports"),
-    Role.SUPERVISOR: ("kits", "held", "conflicts", "imports", "out", "orders", "short", "unseen"),
+    Role.SUPERVISOR: (
+        "kits",
+        "held",
+        "conflicts",
+        "imports",
+        "out",
+        "orders",
+        "counts",
+        "short",
+        "unseen",
+    ),
 }
 """What each role is shown, in order; several roles see each section once."""
 
@@ -86,6 +97,7 @@ class TodayPage:
     first_step: str
     owners: OwnersToday | None = None
     orders: OrdersToday | None = None
+    counting: CountsToday | None = None
 
     @property
     def waits(self) -> int:
@@ -108,12 +120,20 @@ def today_page(person: Person, *, at: datetime) -> TodayPage:
         first_step="" if kits else _first_step(),
         owners=owners_today(at=at) if "owners" in shown else None,
         orders=orders_today(timezone.localtime(at).date()) if "orders" in shown else None,
+        counting=_counting(shown, at),
     )
 
 
 def sections_for(person: Person) -> frozenset[str]:
     """The sections of all the person's roles."""
     return frozenset(name for role in person.role_set for name in SECTIONS.get(role, ()))
+
+
+def _counting(shown: frozenset[str], at: datetime) -> CountsToday | None:
+    """What is due and what is being counted; whoever does not open counts sees the latter."""
+    if "counts" in shown:
+        return counts_today(at=at)
+    return counting_now() if "counting" in shown else None
 
 
 def _kits(at: datetime) -> tuple[KitRow, ...]:
