@@ -193,7 +193,7 @@ class Slip:
 
 
 def slip_of_place(code: str, *, at: datetime) -> Slip:
-    """All that is out at a place now. Ten queries. Raises Unknown ``unknown_code``."""
+    """All that is out at a place now. Twelve queries. Raises Unknown ``unknown_code``."""
     place = Place.objects.filter(code=code.upper()).first()
     if place is None:
         raise Unknown("unknown_code", _("No place has the code {code}."), code=code[:60])
@@ -204,7 +204,7 @@ def slip_of_place(code: str, *, at: datetime) -> Slip:
 def slip_of_act(act: UUID, *, at: datetime) -> Slip:
     """What one hand-out took away and is still out, by the id of the act or of any of its rows.
 
-    Eleven queries. Raises Unknown ``unknown_scan``.
+    Thirteen queries. Raises Unknown ``unknown_scan``.
     """
     first = Movement.objects.filter(uuid=act, to__isnull=False).select_related("to").first()
     if first is None or first.to is None:

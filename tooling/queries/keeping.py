@@ -21,7 +21,7 @@ class PieceKeeping:
 
 
 def piece_keeping(code: str, *, at: datetime) -> PieceKeeping:
-    """Of the piece of this code. Seven queries at most, nine more when it is out."""
+    """Of the piece of this code. Six queries at most, eleven more when it is out."""
     piece = Piece.objects.select_related("place", "home", "drawing").get(code=code)
     out = away_of([piece.place])
     loan = next((each for each in loans(at=at) if each.code == code), None) if out else None
@@ -44,7 +44,7 @@ class PlaceKeeping:
 
 
 def place_keeping(code: str) -> PlaceKeeping:
-    """Of the place of this code. Eight queries at most."""
+    """Of the place of this code. Seven queries at most."""
     place = Place.objects.select_related("parent", "home").get(code=code)
     away = away_of([place]).get(place.pk)
     return PlaceKeeping(

@@ -103,7 +103,7 @@ class LoanPage:
 def loans(*, at: datetime) -> list[Loan]:
     """Everything that is out, the most overdue first, then by day, at last what has no date.
 
-    Nine queries whatever is out, two when nothing is.
+    Eleven queries at most whatever is out, two when nothing is.
     """
     out = places_out()
     if not out:

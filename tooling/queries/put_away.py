@@ -94,7 +94,7 @@ class PutAway:
 
 
 def put_away(code: str, *, at: datetime) -> PutAway:
-    """What is to be put away from a place. Twelve queries at most.
+    """What is to be put away from a place. Fifteen queries at most.
 
     Raises Unknown ``unknown_code``.
     """
