@@ -13,6 +13,7 @@ from api.views import (
     drawings,
     homes,
     import_mapping,
+    import_tasks,
     imports,
     incidents,
     jobs,
@@ -266,6 +267,24 @@ urlpatterns: list[URLPattern | URLResolver] = [
         "imports/<int:number>/mapping/",
         import_mapping.MapImport.as_view(),
         name="api-import-mapping",
+    ),
+    path(
+        "imports/<int:number>/cancel/",
+        import_tasks.CancelImport.as_view(),
+        name="api-import-cancel",
+    ),
+    path(
+        "imports/<int:number>/files/", import_tasks.ImportFiles.as_view(), name="api-import-files"
+    ),
+    path(
+        "imports/<int:number>/files/<int:key>/",
+        import_tasks.OneImportFile.as_view(),
+        name="api-import-file",
+    ),
+    path(
+        "imports/<int:number>/problems.csv",
+        import_tasks.ImportProblems.as_view(),
+        name="api-import-problems",
     ),
     path("imports/<int:number>/drop/", import_mapping.DropImport.as_view(), name="api-import-drop"),
     path("import-mappings/", import_mapping.KeptMappings.as_view(), name="api-import-mappings"),

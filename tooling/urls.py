@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver, include, path
 
-from tooling.web import imports, label_sites, labels, scan, sessions
+from tooling.web import import_tasks, imports, label_sites, labels, scan, sessions, stock_hand
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("healthz", sessions.healthz, name="healthz"),
@@ -15,6 +15,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("scan/stop/", scan.about, {"act": "stop"}, name="scan-stop"),
     path("scan/condition/", scan.about, {"act": "condition"}, name="scan-condition"),
     path("scan/enter/", scan.enter, name="scan-enter"),
+    path("scan/bin/", stock_hand.panel, name="scan-bin"),
     path("scan/tick/", scan.tick, name="scan-tick"),
     path("scan/unfold/", scan.unfold, name="scan-unfold"),
     path("scan/undo/", scan.undo, name="scan-undo"),
@@ -34,6 +35,18 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("shop/spreadsheets/<int:number>/columns/", imports.map_columns, name="import-map"),
     path("shop/spreadsheets/<int:number>/apply/", imports.apply, name="import-apply"),
     path("shop/spreadsheets/<int:number>/put-away/", imports.drop, name="import-drop"),
+    path("shop/spreadsheets/<int:number>/work/", import_tasks.show_task, name="import-task"),
+    path("shop/spreadsheets/<int:number>/stop/", import_tasks.stop, name="import-stop"),
+    path(
+        "shop/spreadsheets/<int:number>/problems.csv",
+        import_tasks.take_problems,
+        name="import-problems",
+    ),
+    path(
+        "shop/spreadsheets/<int:number>/files/<int:key>/",
+        import_tasks.take_file,
+        name="import-file",
+    ),
     path("shop/spreadsheets/empty/<slug:kind>.xlsx", imports.template, name="import-template"),
     path("shop/spreadsheets/rollroom.xlsx", imports.export_workbook, name="export-workbook"),
     path("shop/spreadsheets/<slug:kind>.csv", imports.export_csv, name="export-csv"),

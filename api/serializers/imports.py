@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from rest_framework import serializers
 
+from tooling.models import Import
+from tooling.queries.import_tasks import problem_count
+
 
 class ProblemOut(serializers.Serializer):
     """One thing that keeps an import from being applied, and where."""
@@ -30,10 +33,25 @@ class ImportOut(serializers.Serializer):
     id = serializers.IntegerField(source="pk")
     state = serializers.CharField()
     rows = RowCountsOut()
-    problems = ProblemOut(many=True)
+    problems = ProblemOut(many=True, help_text="The first thousand; all of them as CSV.")
+    problem_count = serializers.SerializerMethodField()
+    task = serializers.IntegerField(
+        source="task_id", allow_null=True, help_text="The worker's part, while it lasts and after."
+    )
     mapping = serializers.JSONField()
     created_at = serializers.DateTimeField()
     applied_at = serializers.DateTimeField(allow_null=True)
+
+    def get_problem_count(self, made: Import) -> int:
+        return problem_count(made)
+
+
+class ImportFileOut(serializers.Serializer):
+    """One file of an import, as it was brought."""
+
+    id = serializers.IntegerField()
+    name = serializers.CharField()
+    size = serializers.IntegerField(help_text="Bytes.")
 
 
 class BringIn(serializers.Serializer):

@@ -11,18 +11,23 @@ from rest_framework.views import APIView
 
 from api.door import by
 from api.serializers.imports import BringIn, ImportOut, TaskOut
-from tooling.models import Import, Task
+from tooling.models import Import, ImportState, Task
 from tooling.permissions import Verb, check_can
+from tooling.queries.import_tasks import the_import
 from tooling.services import imports, tasks
 
 
 class Imports(APIView):
-    """Every import, newest first; a new one is looked over at once and changes nothing yet."""
+    """Every import, newest first; a new one changes nothing yet.
+
+    A few hundred rows are looked over at once. More are the worker's: the state is ``reading``
+    until ``tasks/{task}/`` is over.
+    """
 
     @extend_schema(responses=ImportOut(many=True))
     def get(self, request: Request) -> Response:
         check_can(request.user, Verb.IMPORT)
-        rows = Import.objects.order_by("-pk")[:100]
+        rows = Import.objects.select_related("task").order_by("-pk")[:100]
         return Response(ImportOut(rows, many=True).data)
 
     @extend_schema(request={"multipart/form-data": BringIn}, responses={201: ImportOut})
@@ -40,22 +45,23 @@ class Imports(APIView):
 
 
 class OneImport(APIView):
-    """One import with every problem it has."""
+    """One import with its first thousand problems."""
 
     @extend_schema(responses=ImportOut)
     def get(self, request: Request, number: int) -> Response:
         check_can(request.user, Verb.IMPORT)
-        return Response(ImportOut(get_object_or_404(Import, pk=number)).data)
+        return Response(ImportOut(the_import(number)).data)
 
 
 class ApplyImport(APIView):
-    """Apply all of it or nothing."""
+    """Apply all of it or nothing; 202 with the state ``applying`` where the worker does it."""
 
-    @extend_schema(request=None, responses=ImportOut)
+    @extend_schema(request=None, responses={200: ImportOut, 202: ImportOut})
     def post(self, request: Request, number: int) -> Response:
         check_can(request.user, Verb.IMPORT)
-        made = get_object_or_404(Import, pk=number)
-        return Response(ImportOut(imports.apply(by=by(request), at=timezone.now(), made=made)).data)
+        made = imports.apply(by=by(request), at=timezone.now(), made=the_import(number))
+        later = made.state == ImportState.APPLYING
+        return Response(ImportOut(made).data, status=202 if later else 200)
 
 
 class OneTask(APIView):

@@ -12,7 +12,7 @@ from django.db import connection, transaction
 from django.test import Client
 from django.utils import timezone
 
-from tests.bench import backup, labels, notice
+from tests.bench import backup, imports, labels, notice, register
 from tests.bench.build import Built
 from tests.bench.clock import Figure, counting, median_ms, seconds
 from tooling.models import Movement, Piece, Place
@@ -213,4 +213,6 @@ MEASURES: dict[str, Callable[[Built], list[Figure]]] = {
     "labels": thousand_labels,
     "notice": notice.notice,
     "backup": backup.backup,
+    "imports": imports.imports,
+    "register": register.register,
 }

@@ -163,7 +163,11 @@ def found(world: World, cast: dict[str, Person], settings: Any, tmp_path: Path) 
         "shop/gauges/": {"number": "G-1"},
         "shop/backups/": {"number": backup.pk, "name": "rollroom-20260101T000000Z.zip"},
         "shop/settings/": {"name": "improbable_reading"},
-        "shop/spreadsheets/": {"number": brought.pk, "kind": "pieces"},
+        "shop/spreadsheets/": {
+            "number": brought.pk,
+            "kind": "pieces",
+            "key": brought.files.get().pk,
+        },
         "labels/<int:number>.pdf": {"number": done.pk},
         "labels/": {"number": task.pk},
         "api/v1/pictures/": {"number": picture.pk},
@@ -182,7 +186,7 @@ def found(world: World, cast: dict[str, Person], settings: Any, tmp_path: Path) 
         "api/v1/sets/": {**set_row, "set_pass": 1},
         "api/v1/jobs/": {"number": job.number},
         "api/v1/kits/": kit_row,
-        "api/v1/imports/": {"number": brought.pk},
+        "api/v1/imports/": {"number": brought.pk, "key": brought.files.get().pk},
         "api/v1/tasks/": {"number": task.pk},
     }
 

@@ -6,7 +6,7 @@ A few hundred rows are looked over and applied at once; more are the worker's, a
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -17,6 +17,7 @@ from tooling.errors import Conflict, ToolingError
 from tooling.models import Import, ImportFile, ImportMapping, ImportState, Person
 from tooling.permissions import Verb, check_can
 from tooling.services import files, import_work, tasks
+from tooling.services.importing import outcomes
 from tooling.services.importing.run import Progress, nobody_asks
 from tooling.services.write import record_change, writing
 from tooling.spreadsheets.entries import Entry, guess_entries, titled, worth_keeping
@@ -219,7 +220,7 @@ def is_large(made: Import) -> bool:
 def cancel(*, by: Person, at: datetime, made: Import) -> Import:
     """Stop the worker's reading or applying; the import is open again, nothing was written.
 
-    Raises Conflict ``task_over`` when nothing is being done, NotAllowed for somebody else's.
+    Raises Conflict ``task_over`` when nothing is being done.
     """
     check_can(by, Verb.IMPORT)
     made.refresh_from_db()
@@ -227,9 +228,14 @@ def cancel(*, by: Person, at: datetime, made: Import) -> Import:
         raise Conflict(
             "task_over", _("Nothing is being done with import {number}."), number=made.pk
         )
-    tasks.cancel(by=by, at=at, task=made.task)
+    tasks.stop(at=at, task=made.task)
     made.refresh_from_db()
     return made
+
+
+def problems_csv(made: Import) -> Iterator[bytes]:
+    """The problems that the import keeps, as a CSV file piece by piece."""
+    return outcomes.problems_csv(made.problems)
 
 
 def drop(*, by: Person, at: datetime, made: Import) -> None:

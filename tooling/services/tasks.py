@@ -31,6 +31,14 @@ def cancel(*, by: Person, at: datetime, task: Task) -> None:
     """Ask one's own task to stop, or as supervisor anybody's; a waiting one stops at once."""
     if task.by_id != by.pk:
         check_can(by, Verb.RUN_SHOP)
+    stop(at=at, task=task)
+
+
+def stop(*, at: datetime, task: Task) -> None:
+    """Ask a task to stop; the caller has checked that the person may.
+
+    Raises Conflict ``task_over``.
+    """
     with writing():
         fresh = Task.objects.select_for_update().get(pk=task.pk)
         if fresh.state == TaskState.WAITING:

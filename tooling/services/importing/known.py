@@ -28,6 +28,7 @@ from tooling.models import (
 )
 from tooling.services.importing.stage import Stage
 
+MOST_DRAWINGS = 1_000
 READ_IN_PARTS = "RSDLHB"
 """The letters of labels of pieces and stock lines."""
 
@@ -67,20 +68,25 @@ class Known:
         self.labels: set[str] = set(void)
         self.zone = shop_zone()
         self._read_small_tables()
+        self._forget_drawings()
         self.begin_part()
 
     def begin_part(self) -> None:
-        """Forget the records of the part before."""
-        self.drawings: dict[str, Drawing] = {}
-        self.drawing_keys: dict[int, Drawing] = {}
-        self.revisions: dict[tuple[str, str], DrawingRevision] = {}
-        self.revision_keys: dict[int, DrawingRevision] = {}
-        self.current: dict[str, DrawingRevision] = {}
+        """Forget the records of the part before, but for drawings while they are not many."""
+        if len(self.drawing_keys) > MOST_DRAWINGS:
+            self._forget_drawings()
         self.pieces: dict[str, Piece] = {}
         self.piece_keys: dict[int, Piece] = {}
         self.by_mark: dict[str, list[Piece]] = {}
         self.stock: dict[tuple[str, str, str, str], StockLine] = {}
         self.part_labels: set[str] = set()
+
+    def _forget_drawings(self) -> None:
+        self.drawings: dict[str, Drawing] = {}
+        self.drawing_keys: dict[int, Drawing] = {}
+        self.revisions: dict[tuple[str, str], DrawingRevision] = {}
+        self.revision_keys: dict[int, DrawingRevision] = {}
+        self.current: dict[str, DrawingRevision] = {}
 
     def _read_small_tables(self) -> None:
         for owner in Owner.objects.all():

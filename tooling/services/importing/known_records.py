@@ -54,7 +54,9 @@ def pointing_to(stage: Stage, model: type[Any], column: str, keys: Iterable[int]
 def read_drawings(known: Known, numbers: Iterable[Any] = (), keys: Iterable[int] = ()) -> None:
     """These drawings with all their revisions."""
     stage, found = known.stage, []
-    wanted = folded(str(number) for number in numbers if number)
+    wanted = folded(
+        str(number) for number in numbers if number and plain(str(number)) not in known.drawings
+    )
     for part in chunks(wanted):
         found += as_planned(stage, Drawing.objects.filter(number_key__in=part))
     found += stage.find(Drawing, "number_key", wanted)

@@ -11,6 +11,7 @@ import uuid
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import datetime
+from functools import lru_cache
 from itertools import islice
 from operator import attrgetter
 from secrets import randbits
@@ -21,12 +22,15 @@ from django.db import connection
 from django.db.models import (
     BooleanField,
     CharField,
+    DateField,
+    DecimalField,
     Field,
     FloatField,
     ForeignKey,
     IntegerField,
     Model,
     TextField,
+    TimeField,
 )
 
 from tooling.models import (
@@ -71,6 +75,9 @@ TAKEN_AS_THEY_ARE = (
 )  # fmt: skip
 """Fields whose values every database takes without a change."""
 
+OFTEN_THE_SAME = (DateField, TimeField, DecimalField)
+"""Fields whose values are worth remembering once they are changed."""
+
 NEW, EDIT = "stage_new_", "stage_edit_"
 NEW_EXTRA = {"stage_key": "text", "stage_told": "bigint", "stage_said": "text"}
 EDIT_EXTRA = {
@@ -111,6 +118,7 @@ class Stage:
         self._on_disk = connection.vendor == "sqlite" and not connection.in_atomic_block
         if self._on_disk:
             self.run("PRAGMA temp_store = FILE")
+            self.run("PRAGMA temp.journal_mode = OFF")
             self.run("PRAGMA temp.cache_size = -4000")
         return self
 
@@ -264,7 +272,11 @@ def _converter(field: Field[Any, Any]) -> Callable[[Any], Any] | None:
         return str.upper
     if isinstance(field, TAKEN_AS_THEY_ARE):
         return None
-    return lambda value: field.get_db_prep_save(value, connection)
+
+    def change(value: Any) -> Any:
+        return field.get_db_prep_save(value, connection)
+
+    return lru_cache(64)(change) if isinstance(field, OFTEN_THE_SAME) else change
 
 
 class Uuids:
