@@ -7,7 +7,7 @@ from typing import Any
 
 from django.utils.translation import gettext_lazy as _
 
-from tooling.errors import Conflict, ToolingError
+from tooling.errors import ToolingError
 from tooling.models import (
     Condition,
     DrawingRevision,
