@@ -8,7 +8,7 @@ from rest_framework import serializers
 
 from api.serializers.lengths import ActionIn, LengthMm, dimensions
 from tooling.models import Unit, Verdict
-from tooling.services.purchases import MOST_COUNTED, MOST_LINES
+from tooling.services.purchases import MOST_COUNTED
 
 
 class PurchaseRowOut(serializers.Serializer[Any]):
@@ -111,7 +111,7 @@ class CreatePurchaseIn(ActionIn):
     ordered_on = serializers.DateField()
     due_on = serializers.DateField(required=False, allow_null=True)
     note = serializers.CharField(default="", allow_blank=True, max_length=400)
-    lines = OrderLineIn(many=True, default=list, max_length=MOST_LINES)
+    lines = OrderLineIn(many=True, default=list)
 
 
 class EditPurchaseIn(ActionIn):
@@ -145,7 +145,7 @@ class ReceiveIn(ActionIn):
     note = serializers.CharField(default="", allow_blank=True, max_length=300)
 
 
-class TakeBackIn(ActionIn):
+class TakeReceiptBackIn(ActionIn):
     note = serializers.CharField(default="", allow_blank=True, max_length=300)
 
 

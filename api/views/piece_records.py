@@ -89,7 +89,10 @@ class PieceLengths(Door):
     def post(self, request: Request, code: str) -> Response:
         piece, values = piece_of(code), given(LengthRunIn, request)
         told = "length_m" in values or "length_ft" in values or not values["strokes"]
-        unit, text = _one_of(values, "length", ("m", "ft")) if told else ("m", "0")
+        unit: Any = "m"
+        text = "0"
+        if told:
+            unit, text = _one_of(values, "length", ("m", "ft"))
         made = lengths_run.record_length(
             by=by(request),
             at=timezone.now(),

@@ -21,7 +21,7 @@ from api.serializers.purchases import (
     PurchaseRowOut,
     ReceiptDetailOut,
     ReceiveIn,
-    TakeBackIn,
+    TakeReceiptBackIn,
 )
 from tooling.models import DIMENSIONS, Piece, Receipt
 from tooling.permissions import Verb
@@ -35,14 +35,8 @@ from tooling.queries.by_code import (
     set_of,
 )
 from tooling.queries.print_limits import print_limits
-from tooling.queries.purchases import (
-    find_line,
-    find_purchase,
-    find_receipt,
-    purchase_list,
-    purchase_page,
-    receipt_page,
-)
+from tooling.queries.purchases import find_line, find_purchase, purchase_list, purchase_page
+from tooling.queries.receipts import find_receipt, receipt_page
 from tooling.services import inspection, purchases, receiving
 from tooling.services.inspection import Measured
 from tooling.services.purchases import LineIn
@@ -173,9 +167,9 @@ class TakeBackReceipt(Door):
 
     verbs = {"POST": Verb.RECEIVE_TOOLING}
 
-    @extend_schema(request=TakeBackIn, responses=ReceiptDetailOut)
+    @extend_schema(request=TakeReceiptBackIn, responses=ReceiptDetailOut)
     def post(self, request: Request, receipt: int) -> Response:
-        row, values = find_receipt(receipt), given(TakeBackIn, request)
+        row, values = find_receipt(receipt), given(TakeReceiptBackIn, request)
         receiving.take_back(by=by(request), at=timezone.now(), receipt=row, **values)
         return _receipt(row)
 

@@ -13,13 +13,8 @@ from django.test.utils import CaptureQueriesContext
 
 from tests.world import MM, World
 from tooling.models import Inspection, Piece, Purchase, PurchaseLine, Receipt
-from tooling.queries.purchases import (
-    came_with,
-    orders_today,
-    purchase_list,
-    purchase_page,
-    receipt_page,
-)
+from tooling.queries.purchases import orders_today, purchase_list, purchase_page
+from tooling.queries.receipts import came_with, receipt_page
 
 COUNTS: dict[str, int] = json.loads((Path(__file__).parents[1] / "query_counts.json").read_text())
 

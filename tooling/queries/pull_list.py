@@ -10,17 +10,10 @@ from django.utils.translation import gettext as _
 
 from tooling.models import Place
 from tooling.queries.kit_load import load_of
-from tooling.queries.kit_views import (
-    KitPage,
-    PositionView,
-    PullLater,
-    PullLine,
-    PullList,
-    PullStop,
-    State,
-)
+from tooling.queries.kit_views import KitPage, PositionView, State
 from tooling.queries.kit_words import where_words
 from tooling.queries.kits import KitReading, page_of, read_kit
+from tooling.queries.pull_views import PullLater, PullLine, PullList, PullStop
 
 FETCHED = (State.TO_FETCH, State.MAY_NOT_LAST)
 Walk = tuple[int, str]

@@ -142,7 +142,7 @@ def _said(off: tuple[tuple[Limit, int], ...], piece: Piece) -> str:
 def _judge(*, by: Person, at: datetime, row: Inspection, before: Inspection | None) -> None:
     """Rejected is held. What was rejected before, and is held for that, is let go again by who
     may accept off print; a hold for anything else stays."""
-    piece = Piece.objects.get(pk=row.receipt.piece_id)
+    piece = Piece.objects.get(receipts=row.receipt)
     if row.verdict == Verdict.REJECTED:
         hold_piece(by=by, at=at, piece=piece, reason=row.reason)
         return

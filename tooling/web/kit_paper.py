@@ -12,9 +12,10 @@ from django.views.decorators.http import require_GET
 
 from tooling.paper.pull_list import PaperName, pull_list_pdf
 from tooling.paper.pull_sheet import Caution, PullRow, PullSheet, PullStop
-from tooling.queries.kit_views import PositionView, PullLine, PullList
+from tooling.queries.kit_views import PositionView
 from tooling.queries.kit_words import where_words
 from tooling.queries.pull_list import pull_list
+from tooling.queries.pull_views import PullLine, PullList
 from tooling.templatetags.rollroom import STATE_WORDS, mass
 
 CAUTIONS: dict[str, Caution] = {each: each for each in get_args(Caution)}

@@ -23,7 +23,7 @@ from tooling.queries.pictures import pictures_of_piece
 from tooling.queries.piece_history import piece_history
 from tooling.queries.piece_page import piece_page
 from tooling.queries.pieces import Filters, find_exactly, search_pieces
-from tooling.queries.purchases import came_with
+from tooling.queries.receipts import came_with
 from tooling.services import pieces as services
 from tooling.web.doors import data_of, fill_in, require, rights, signed
 from tooling.web.forms.fields import unit_of

@@ -18,14 +18,8 @@ from tooling.errors import NotAllowed, ToolingError, Unknown
 from tooling.models import Inspection, Place, PurchaseLine, Receipt, Verdict
 from tooling.permissions import Verb
 from tooling.queries.print_limits import Limit, print_limits
-from tooling.queries.purchases import (
-    files_of,
-    find_line,
-    find_purchase,
-    find_receipt,
-    last_receipt,
-    receipt_page,
-)
+from tooling.queries.purchases import find_line, find_purchase
+from tooling.queries.receipts import files_of, find_receipt, last_receipt, receipt_page
 from tooling.services import inspection, receiving
 from tooling.services.inspection import Measured
 from tooling.services.receiving import Papers
