@@ -32,6 +32,7 @@ from api.views import (
     set_parts,
     sets,
     stock,
+    stock_hand,
     task_files,
 )
 
@@ -64,8 +65,12 @@ PIECES = [
     ),
     path("pieces/<str:code>/home/", homes.PieceHome.as_view(), name="api-piece-home"),
     path("stock/", stock.Stock.as_view(), name="api-stock"),
+    path("stock/needs/", stock_hand.StockNeeds.as_view(), name="api-stock-needs"),
     path("stock/<str:code>/", stock.OneStock.as_view(), name="api-stock-line"),
     path("stock/<str:code>/change/", stock.ChangeStock.as_view(), name="api-stock-change"),
+    path("stock/<str:code>/history/", stock_hand.StockHistory.as_view(), name="api-stock-history"),
+    path("stock/<str:code>/undo/", stock_hand.UndoStock.as_view(), name="api-stock-undo"),
+    path("stock/<str:code>/put-back/", stock_hand.PutBackStock.as_view(), name="api-stock-back"),
 ]
 PICTURES = [
     path("pictures/", pictures.Pictures.as_view(), name="api-pictures"),
@@ -118,6 +123,9 @@ OWNERS = [
 ]
 PLACES = [
     path("places/", places.Places.as_view(), name="api-places"),
+    path(
+        "places/<str:code>/counts-back/", stock_hand.CountsBack.as_view(), name="api-counts-back"
+    ),
     path("places/<str:code>/", places.OnePlace.as_view(), name="api-place"),
     path("places/<str:code>/home/", homes.PlaceHome.as_view(), name="api-place-home"),
     path("places/<str:code>/homes/", homes.BelongsHere.as_view(), name="api-place-homes"),

@@ -19,6 +19,7 @@ class Verb(StrEnum):
     GATHER_KITS = "gather kits"
     PLAN_JOBS = "plan jobs"
     COUNT_STOCK = "change stock counts"
+    USE_STOCK = "use up stock"
     TAKE_COUNTS = "count what is there"
     CLOSE_COUNTS = "open, close and drop counts"
     RECORD_READINGS = "record readings"
@@ -46,6 +47,7 @@ WHO_MAY: dict[Verb, frozenset[Role]] = {
     Verb.GATHER_KITS: _ALL_WRITERS,
     Verb.PLAN_JOBS: frozenset({Role.ENGINEER, Role.SUPERVISOR}),
     Verb.COUNT_STOCK: frozenset({Role.ATTENDANT, Role.ENGINEER, Role.SUPERVISOR}),
+    Verb.USE_STOCK: _ALL_WRITERS,
     Verb.TAKE_COUNTS: _ALL_WRITERS,
     Verb.CLOSE_COUNTS: frozenset({Role.ATTENDANT, Role.ENGINEER, Role.SUPERVISOR}),
     Verb.RECORD_READINGS: _ALL_WRITERS,

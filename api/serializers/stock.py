@@ -53,6 +53,72 @@ class ChangeStockIn(ActionIn):
     what = serializers.ChoiceField(VERBS)
     quantity = serializers.IntegerField(min_value=0, max_value=MOST)
     to = serializers.CharField(
-        required=False, max_length=40, help_text="For a move: a place's label code."
+        required=False,
+        max_length=80,
+        help_text="For a move: the label code of a place, kit or station, or a place's name.",
     )
     note = serializers.CharField(default="", allow_blank=True, max_length=200)
+    id = serializers.UUIDField(required=False, help_text="Sent again with it, it counts once.")
+
+
+class StockNewsOut(serializers.Serializer[Any]):
+    """One row of a bin. ``change`` is what it did to the count."""
+
+    id = serializers.UUIDField()
+    at = serializers.DateTimeField()
+    what = serializers.CharField(source="said")
+    change = serializers.IntegerField()
+    by = serializers.CharField()
+    note = serializers.CharField()
+    is_corrected = serializers.BooleanField()
+
+
+class UndoStockIn(ActionIn):
+    movement = serializers.UUIDField(help_text="The id of the row, from the bin's history.")
+
+
+class PutBackIn(ActionIn):
+    from_code = serializers.CharField(max_length=40, help_text="Code of the count where they lie.")
+    quantity = serializers.IntegerField(required=False, min_value=1, max_value=MOST)
+    id = serializers.UUIDField(required=False, help_text="Sent again with it, it counts once.")
+
+
+class CountsBackIn(ActionIn):
+    id = serializers.UUIDField(required=False, help_text="Sent again with it, it counts once.")
+
+
+class MovedCountOut(serializers.Serializer[Any]):
+    """So many that went from one count to another; ``id`` undoes all that went together."""
+
+    id = serializers.UUIDField(source="uuid")
+    drawing = serializers.CharField(source="stock.drawing.number")
+    from_code = serializers.CharField(source="stock.code")
+    to_code = serializers.CharField(source="stock_to.code")
+    place = serializers.CharField(source="to.code")
+    quantity = serializers.IntegerField()
+
+
+class NeedOut(serializers.Serializer[Any]):
+    """One counted drawing. ``wanted`` is the most that jobs want at the same time, from
+    ``wanted_at``; ``short_by`` what lacks; ``to_get`` what of it is not ordered yet."""
+
+    drawing = serializers.CharField()
+    title = serializers.CharField()
+    kind = serializers.CharField()
+    unit = serializers.ChoiceField(Unit.choices)
+    face_width_mm = LengthMm("face_width_nm")
+    bore_mm = LengthMm("bore_nm")
+    have = serializers.IntegerField()
+    with_kits = serializers.IntegerField()
+    least = serializers.IntegerField()
+    wanted = serializers.IntegerField()
+    wanted_at = serializers.DateTimeField(allow_null=True)
+    jobs = serializers.ListField(child=serializers.CharField())
+    short_by = serializers.IntegerField()
+    ordered = serializers.IntegerField()
+    due_on = serializers.DateField(allow_null=True)
+    to_get = serializers.IntegerField()
+    bins = serializers.SerializerMethodField()
+
+    def get_bins(self, need: Any) -> list[str]:
+        return [each.code for each in need.bins]

@@ -19,7 +19,8 @@ from api.serializers.stock import ChangeStockIn, CreateStockIn, EditStockIn, Sto
 from tooling.permissions import Verb, check_can
 from tooling.queries.by_code import drawing_of, owner_of, place_of, stock_of
 from tooling.queries.record_rows import stock_lines
-from tooling.services import stock
+from tooling.queries.scans import is_recorded
+from tooling.services import stock, stock_hand
 from tooling.services import stock_lines as services
 
 
@@ -83,14 +84,19 @@ class ChangeStock(Door):
 def _change(values: dict[str, Any], shared: dict[str, Any]) -> None:
     what, quantity, to = values["what"], values["quantity"], values.get("to")
     if what != "move":
-        check_can(shared["by"], Verb.COUNT_STOCK)
-    shared = {**shared, "note": values["note"]}
-    if what == "count":
-        stock.count(counted=quantity, **shared)
-    elif what == "move":
+        check_can(shared["by"], Verb.USE_STOCK if what == "use_up" else Verb.COUNT_STOCK)
+    key = values.get("id")
+    if key is not None and is_recorded(key):
+        return
+    shared = {**shared, "id": key}
+    if what == "move":
         if not to:
             raise serializers.ValidationError({"to": [str(_("Say where it goes."))]})
-        stock.move(quantity=quantity, to=place_of(to), **shared)
+        stock_hand.take(quantity=quantity, to=to, **shared)
+        return
+    shared["note"] = values["note"]
+    if what == "count":
+        stock.count(counted=quantity, **shared)
     else:
         getattr(stock, what)(quantity=quantity, **shared)
 

@@ -78,7 +78,9 @@ def what_is(text: str) -> WhatItIs:
         said = _("{count} of {what} in {place}").format(
             count=subject.count, what=subject.drawing.number, place=subject.place.path_name
         )
-        return WhatItIs(False, subject.code, subject.drawing.number, said)
+        return WhatItIs(
+            False, subject.code, subject.drawing.number, said, "stock-line", subject.code
+        )
     return _a_set(subject) if isinstance(subject, ToolSet) else _a_place(code, found.target(text))
 
 

@@ -27,34 +27,79 @@ from tooling.services.write import lock, writing
 
 COMES_IN = (What.RECEIVE, What.MAKE, What.COUNT)
 GOES_OUT = (What.USE_UP, What.SCRAP)
+MAY_PUT_RIGHT: dict[str, Verb] = {What.MOVE: Verb.MOVE_PIECES, What.USE_UP: Verb.USE_STOCK}
+"""Who may take back a row of this kind; the rest is for those who change counts."""
 
 
 def receive(
-    *, by: Person, at: datetime, line: StockLine, quantity: int, note: str = ""
+    *,
+    by: Person,
+    at: datetime,
+    line: StockLine,
+    quantity: int,
+    note: str = "",
+    id: uuid.UUID | None = None,
 ) -> Movement:
     """Pieces came into the shop. Raises NotAllowed, ``absurd_quantity``."""
-    return _change(by=by, at=at, line=line, what=What.RECEIVE, quantity=quantity, note=note)
+    check_can(by, Verb.COUNT_STOCK)
+    return _change(by=by, at=at, line=line, what=What.RECEIVE, quantity=quantity, note=note, id=id)
 
 
-def make(*, by: Person, at: datetime, line: StockLine, quantity: int, note: str = "") -> Movement:
+def make(
+    *,
+    by: Person,
+    at: datetime,
+    line: StockLine,
+    quantity: int,
+    note: str = "",
+    id: uuid.UUID | None = None,
+) -> Movement:
     """The shop made some. Raises NotAllowed, ``absurd_quantity``."""
-    return _change(by=by, at=at, line=line, what=What.MAKE, quantity=quantity, note=note)
+    check_can(by, Verb.COUNT_STOCK)
+    return _change(by=by, at=at, line=line, what=What.MAKE, quantity=quantity, note=note, id=id)
 
 
-def use_up(*, by: Person, at: datetime, line: StockLine, quantity: int, note: str = "") -> Movement:
-    """Some are gone in use. Raises NotAllowed, ``stock_short``, ``absurd_quantity``."""
-    return _change(by=by, at=at, line=line, what=What.USE_UP, quantity=quantity, note=note)
+def use_up(
+    *,
+    by: Person,
+    at: datetime,
+    line: StockLine,
+    quantity: int,
+    note: str = "",
+    id: uuid.UUID | None = None,
+) -> Movement:
+    """Some are gone in use: shims that stay in the stack, keys that broke. Raises NotAllowed,
+    ``stock_short``, ``absurd_quantity``."""
+    check_can(by, Verb.USE_STOCK)
+    return _change(by=by, at=at, line=line, what=What.USE_UP, quantity=quantity, note=note, id=id)
 
 
-def scrap(*, by: Person, at: datetime, line: StockLine, quantity: int, note: str = "") -> Movement:
+def scrap(
+    *,
+    by: Person,
+    at: datetime,
+    line: StockLine,
+    quantity: int,
+    note: str = "",
+    id: uuid.UUID | None = None,
+) -> Movement:
     """Some were thrown away. Raises NotAllowed, ``stock_short``, ``absurd_quantity``,
     ``owner_approval_missing``."""
+    check_can(by, Verb.COUNT_STOCK)
     owned = StockLine.objects.select_related("owner", "drawing").get(pk=line.pk)
     check_line(line=owned, kind=ApprovalKind.SCRAP, at=at)
-    return _change(by=by, at=at, line=line, what=What.SCRAP, quantity=quantity, note=note)
+    return _change(by=by, at=at, line=line, what=What.SCRAP, quantity=quantity, note=note, id=id)
 
 
-def count(*, by: Person, at: datetime, line: StockLine, counted: int, note: str = "") -> Movement:
+def count(
+    *,
+    by: Person,
+    at: datetime,
+    line: StockLine,
+    counted: int,
+    note: str = "",
+    id: uuid.UUID | None = None,
+) -> Movement:
     """So many are really there; the row carries the difference, which may be nothing.
 
     Raises NotAllowed, ``absurd_quantity`` for a count below 0.
@@ -69,11 +114,13 @@ def count(*, by: Person, at: datetime, line: StockLine, counted: int, note: str 
             stamp=Stamp.of(at),
             by=by,
             how=How.COUNT,
+            id=id,
             what=What.COUNT,
             stock=fresh,
             quantity=counted - fresh.count,
             to_id=fresh.place_id,
             note=note,
+            scan=id,
         )
         added.save(force_insert=True)
         apply(line=fresh, difference=added.quantity, seen_at=at)
@@ -180,7 +227,11 @@ def apply(*, line: StockLine, difference: int, seen_at: datetime) -> None:
 def correct_stock(
     *, by: Person, at: datetime, wrong: Movement, right: Movement, to: Place | None
 ) -> None:
-    """Save the correcting row of a stock row: as if it had not been, or moved to ``to`` instead."""
+    """Save the correcting row of a stock row: as if it had not been, or moved to ``to`` instead.
+
+    What only some may write down only they put right. Raises NotAllowed.
+    """
+    check_can(by, MAY_PUT_RIGHT.get(wrong.what, Verb.COUNT_STOCK))
     source = StockLine.objects.select_related("drawing", "place").get(movements=wrong)
     goes_elsewhere = to is not None and wrong.what == What.MOVE and to.pk != source.place_id
     undone = effects(wrong)
@@ -239,9 +290,15 @@ def _absurd(quantity: int) -> ToolingError:
 
 
 def _change(
-    *, by: Person, at: datetime, line: StockLine, what: What, quantity: int, note: str
+    *,
+    by: Person,
+    at: datetime,
+    line: StockLine,
+    what: What,
+    quantity: int,
+    note: str,
+    id: uuid.UUID | None,
 ) -> Movement:
-    check_can(by, Verb.COUNT_STOCK)
     _check_quantity(quantity)
     with writing():
         lock(stock={line.pk})
@@ -249,12 +306,14 @@ def _change(
             stamp=Stamp.of(at),
             by=by,
             how=How.TYPED,
+            id=id,
             what=what,
             stock=line,
             quantity=quantity,
             to_id=line.place_id if what in COMES_IN else None,
             from_seen_id=line.place_id if what in GOES_OUT else None,
             note=note,
+            scan=id,
         )
         added.save(force_insert=True)
         apply(line=line, difference=-quantity if what in GOES_OUT else quantity, seen_at=at)

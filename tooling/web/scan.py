@@ -172,6 +172,8 @@ def enter(request: HttpRequest) -> HttpResponse:
         return _page(request, told=found, told_url=_url(what))
     if found.count is not None and "quantity" not in request.POST and _is_away(to):
         return _page(request, how_many=found)
+    if found.count is not None and "quantity" not in request.POST and not to.startswith("K"):
+        return redirect(f"{reverse('stock-line', args=[what.code])}?{urlencode({'to': to})}")
     return _record(request, code=code, to=to, how=How.TYPED)
 
 
@@ -187,9 +189,7 @@ def about(request: HttpRequest, act: str) -> HttpResponse:
     """Where the piece of a scan is stopped (``act`` stop) or its condition is said."""
     check_can(request.user, Verb.STOP_PIECES)
     try:
-        code = scanned_piece(
-            scan=request.GET.get("scan", ""), code=_said(request.GET.get("code"))
-        )
+        code = scanned_piece(scan=request.GET.get("scan", ""), code=_said(request.GET.get("code")))
     except ToolingError as error:
         return _page(request, error=error)
     return redirect(f"piece-{act}", code)

@@ -4,22 +4,23 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.shortcuts import redirect, render
 from django.urls import reverse
-from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
+from tooling.errors import NotAllowed, ToolingError
 from tooling.models import Movement, Owner, StockLine
 from tooling.permissions import Verb
-from tooling.queries.shop import stock_line, stock_list
-from tooling.queries.stock_news import stock_news
+from tooling.queries.shop import stock_list
 from tooling.services import stock, stock_lines
 from tooling.web.doors import data_of, fill_in, require, rights, signed
+from tooling.web.forms.loans import whole
 from tooling.web.forms.pieces import StockForm, StockLineForm
 from tooling.web.rows import get_line
-from tooling.web.sessions import person_of
+from tooling.web.stock_hand import done, key_of, line_page, wants_json
 
 
 @require_GET
@@ -32,8 +33,8 @@ def show_stock(request: HttpRequest) -> HttpResponse:
 
 @require_GET
 def show_line(request: HttpRequest, code: str) -> HttpResponse:
-    context = {"line": stock_line(code), "news": stock_news(code.upper()), "form": StockForm()}
-    return render(request, "stock/line.html", {**context, **rights(request)})
+    """One bin; ``to`` in the address says where somebody was going with some of it."""
+    return line_page(request, code)
 
 
 @require_http_methods(["GET", "POST"])
@@ -69,12 +70,7 @@ def change_line(request: HttpRequest, code: str) -> HttpResponse:
 
     def save(values: dict[str, Any]) -> Movement:
         verb, to, n = values["verb"], values["to"], values["quantity"]
-        shared = {
-            "by": person_of(request),
-            "at": timezone.now(),
-            "line": line,
-            "note": values["note"],
-        }
+        shared = {**signed(request), "line": line, "note": values["note"], "id": key_of(request)}
         if verb == "count":
             return stock.count(counted=n, **shared)
         if verb == "move":
@@ -82,11 +78,32 @@ def change_line(request: HttpRequest, code: str) -> HttpResponse:
         act = {"receive": stock.receive, "make": stock.make, "use_up": stock.use_up}
         return act.get(verb, stock.scrap)(quantity=n, **shared)
 
-    return fill_in(
-        request,
-        StockForm(request.POST),
-        template="stock/change.html",
-        save=save,
-        done=lambda row: (reverse("stock-line", args=[line.code]), _("Written down.")),
-        line=line,
-    )
+    form = StockForm(request.POST)
+    if form.is_valid():
+        return done(request, line, lambda: save(form.cleaned_data))
+    if wants_json(request):
+        error = next(iter(form.errors.as_data().values()))[0]
+        return JsonResponse({"code": error.code, "message": error.messages[0]}, status=400)
+    context = {"form": form, "line": line, **rights(request)}
+    return render(request, "stock/change.html", context, status=400)
+
+
+@require_POST
+def set_least(request: HttpRequest, code: str) -> HttpResponse:
+    """How many the bin is to hold at least."""
+    require(request, Verb.COUNT_STOCK)
+    line = get_line(code)
+    least = whole(request.POST.get("least_count"))
+    try:
+        if least is None:
+            raise ToolingError(
+                "absurd_quantity",
+                gettext_lazy("“{quantity}” is no number of pieces. Write a whole number."),
+                quantity=request.POST.get("least_count", "")[:20],
+            )
+        stock_lines.set_least(**signed(request), line=line, least_count=least)
+    except NotAllowed:
+        raise
+    except ToolingError as error:
+        return line_page(request, line.code, status=error.status, error=error)
+    return redirect("stock-line", line.code)

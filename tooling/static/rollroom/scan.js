@@ -10,6 +10,7 @@
 // After every scan that changed something the page's body hears "scanned".
 import { ScanQueue } from "./scan-queue.js";
 import { Signal } from "./scan-signal.js";
+import { showBin } from "./stock.js";
 import { uuid } from "./uuid.js";
 
 const ROWS_KEPT = 10;
@@ -20,6 +21,7 @@ const ALWAYS_A_CONTEXT = /^[PMK][0-9A-Z]{6}[0-9A-Z*]$/;
 const CART = /^C[0-9A-Z]{6}[0-9A-Z*]$/;
 const TICK_INSTEAD = new Set(["unknown_code", "bad_check_character", "ambiguous_mark"]);
 const PIECE = /^[RSDLH][0-9A-Z]{6}[0-9A-Z*]$/;
+const KIT = /^K[0-9A-Z]{6}[0-9A-Z*]$/;
 const BIN = /^B[0-9A-Z]{6}[0-9A-Z*]$/;
 const NO_PIECE = /^[BCTKPM][0-9A-Z]{6}[0-9A-Z*]/;
 const CODE = /^[RSDLHBPCTKM][0-9A-Z]{6}[0-9A-Z*]$/;
@@ -148,6 +150,7 @@ export class ScanPage {
       if (!response.ok) this.refuse(what.code, what.message, code, what);
       else if (what.is_place) this.enter(what);
       else if (this.to) this.put(code, how);
+      else if (BIN.test(what.code) && this.words.binUrl) showBin(this, what.code);
       else this.tell(what);
     } catch {
       this.refuse("no_connection", this.words.wordsOffline);
@@ -254,6 +257,7 @@ export class ScanPage {
     if (now - (this.recent.get(guard) ?? -Infinity) < Number(this.words.guardS) * 1000) return;
     this.recent.set(guard, now);
     if (BIN.test(code) && this.due && !this.due.disabled) this.askHowMany(code, how);
+    else if (BIN.test(code) && this.words.binUrl && !KIT.test(this.to)) showBin(this, code);
     else this.send({ ...this.where(), code, how });
   }
 
