@@ -25,7 +25,7 @@ from tooling.permissions import Verb
 from tooling.queries.hand_outs import Slip, slip_of_act, slip_of_place
 from tooling.queries.loans import Loan, LoanPage, Which, loan_page
 from tooling.services import loans as services
-from tooling.spreadsheets.formatting import as_text
+from tooling.spreadsheets.cells import guard
 from tooling.web.doors import data_of, require, rights, signed
 from tooling.web.forms.loans import DueForm, uuids
 
@@ -159,7 +159,7 @@ def loans_csv(request: HttpRequest) -> HttpResponse:
     writer = csv.writer(stream, lineterminator="\r\n")
     writer.writerow([str(heading) for heading in HEADINGS])
     for holder in _asked(request).holders:
-        writer.writerows([as_text(cell) for cell in _cells(loan)] for loan in holder.loans)
+        writer.writerows([guard(str(cell)) for cell in _cells(loan)] for loan in holder.loans)
     return HttpResponse(
         b"\xef\xbb\xbf" + stream.getvalue().encode(),
         content_type="text/csv; charset=utf-8",
