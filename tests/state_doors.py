@@ -135,7 +135,7 @@ class PageDoor:
         self.post(f"/pieces/{code}/reading/", **form)
 
     def hold(self, code: str, reason: str) -> None:
-        self.post(f"/pieces/{code}/hold/", reason=reason)
+        self.post(f"/pieces/{code}/stop/", what="in_doubt", note=reason)
 
     def lift(self, code: str) -> None:
         self.post(f"/pieces/{code}/lift/", condition="sound", reason="checked")

@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
+from typing import Any
 
 import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
 from playwright.sync_api import Page, expect
 
 from tests.browser.axe import accessibility_problems, wider_than_the_screen
 from tests.browser.conftest import PHONE, TABLET
+from tests.photographs import a_png
 from tests.world import MM, World
 from tooling.models import Allotment, ChartPass, Person, Piece, Place
+from tooling.services import holds, pictures
 
 Open = Callable[..., Page]
 LONG = "Quillmoor Racking and Shelving Systems of the North, Limited"
@@ -91,13 +96,19 @@ PAGES = [
     "/pieces/stock/", "/shop/places/{rack}/", "/mills/", "/mills/M1/", "/sets/", "/sets/1472/",
     "/sets/1472/mills/M1/", "/sets/charts/{chart}/", "/sets/drawings/",
     "/sets/drawings/1472-01-T1/", "/sets/drawings/new/", "/shop/", "/shop/owners/",
-    "/shop/people/", "/shop/settings/",
+    "/shop/people/", "/shop/settings/", "/incidents/", "/incidents/{incident}/",
+    "/incidents/new/", "/incidents/new/?mill=M1", "/incidents/new/?mill=M1&station=1",
+    "/pieces/{piece}/stop/", "/pieces/{piece}/condition/", "/pieces/{held}/",
+    "/pieces/{held}/stop/{incident}/", "/pictures/{picture}/", "/pictures/keep/?piece={piece}",
 ]  # fmt: skip
 
 
 @pytest.fixture
-def filled(world: World, cast: dict[str, Person]) -> dict[str, object]:
+def filled(
+    world: World, cast: dict[str, Person], settings: Any, tmp_path: Path
+) -> dict[str, object]:
     """A shop with long names and more pieces than fit on a page."""
+    settings.FILES_DIR = tmp_path
     owner = world.shop.__class__.objects.create(code="QUIL", name=LONG)
     rack = world.place("Rack with the very long name that somebody once gave it in the toolroom")
     roll = world.drawing("1472-01-T1", bore_nm=60 * MM, outside_diameter_nm=150 * MM)
@@ -107,7 +118,16 @@ def filled(world: World, cast: dict[str, Person]) -> dict[str, object]:
     tool_set = world.tool_set("1472", {(1, "top", 1): roll, (1, "side", 1): roll})
     world.copy(tool_set, "A", {(1, "top", 1): pieces[0]}, home=rack)
     chart = world.chart(tool_set, mill)
-    return {"piece": pieces[0].code, "rack": rack.code, "chart": chart.pk}
+    crew = cast["crew"]
+    stopped = holds.stop(by=crew, at=world.at, piece=pieces[1], what="chipped", note=LONG)
+    photo = SimpleUploadedFile("a.png", a_png())
+    picture = pictures.keep(
+        by=crew, at=world.at, upload=photo, piece=pieces[1], incident=stopped, caption=LONG
+    )
+    return {
+        "piece": pieces[0].code, "rack": rack.code, "chart": chart.pk, "held": pieces[1].code,
+        "incident": stopped.pk, "picture": picture.pk,
+    }  # fmt: skip
 
 
 @pytest.mark.parametrize(

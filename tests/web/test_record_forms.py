@@ -312,9 +312,9 @@ def test_a_past_regrind_and_a_length_run_are_written_down(browser: Client, piece
 
 def test_a_damaged_piece_is_held_at_once_by_crew(crew: Person, log_in: LogIn, piece: Piece) -> None:
     browser = log_in(crew)
-    nothing = browser.post(f"/pieces/{piece.code}/hold/", {"reason": ""})
-    assert problems(nothing.content) == ["required"]
-    browser.post(f"/pieces/{piece.code}/hold/", {"reason": "chip"})
+    nothing = browser.post(f"/pieces/{piece.code}/stop/", {"note": "chip"})
+    assert problems(nothing.content) == ["unknown_stop"]
+    browser.post(f"/pieces/{piece.code}/stop/", {"what": "in_doubt", "note": "chip"})
     assert "piece_held" in problems(browser.get(f"/pieces/{piece.code}/").content)
     assert browser.post(f"/pieces/{piece.code}/lift/", {"condition": "sound"}).status_code == 403
 
@@ -472,7 +472,8 @@ def test_a_file_is_attached_and_served_with_a_fixed_type(
 READ_ONLY_POSTS = [
     "/pieces/new/",
     "/pieces/{piece}/edit/",
-    "/pieces/{piece}/hold/",
+    "/pieces/{piece}/stop/",
+    "/pieces/{piece}/condition/",
     "/pieces/{piece}/lift/",
     "/pieces/{piece}/aliases/",
     "/pieces/{piece}/reading/",

@@ -196,8 +196,7 @@ def test_the_history_shows_every_kind_of_entry_once(
     browser.post(f"/pieces/{code}/reading/", {"dimension": "bore", "value": "60.02",
                                               "happened_at": now})  # fmt: skip
     browser.post(f"/pieces/{code}/length/", {"length": "12 km", "strip_class": "galvanised"})
-    browser.post(f"/pieces/{code}/hold/", {"reason": "chip at the flange"})
+    browser.post(f"/pieces/{code}/stop/", {"what": "chipped", "note": "at the flange"})
     page = browser.get(f"/pieces/{code}/").content.decode()
-    kinds = [kind for kind in ("movement", "reading", "length", "change")
-             if page.count(f'data-kind="{kind}"') == 1]  # fmt: skip
-    assert kinds == ["movement", "reading", "length", "change"]
+    every = ["movement", "reading", "length", "change", "incident"]
+    assert [kind for kind in every if page.count(f'data-kind="{kind}"') == 1] == every

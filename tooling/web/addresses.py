@@ -94,7 +94,6 @@ PIECES: list[URLPattern] = [
     path("pieces/<slug:code>/stop/", holds.stop, name="piece-stop"),
     path("pieces/<slug:code>/stop/<int:number>/", holds.stopped, name="piece-stopped"),
     path("pieces/<slug:code>/stop/<int:number>/undo/", holds.undo_stop, name="piece-stop-undo"),
-    path("pieces/<slug:code>/hold/", holds.hold_piece, name="piece-hold"),
     path("pieces/<slug:code>/lift/", holds.lift_hold, name="piece-lift"),
     path("pieces/<slug:code>/condition/", holds.condition, name="piece-condition"),
     path("pieces/<slug:code>/condition/undo/", holds.undo_condition, name="piece-condition-undo"),

@@ -18,7 +18,7 @@ from tooling.queries.holds import change_row, kits_that_lack, stop_choices
 from tooling.queries.pictures import pictures_of_incidents
 from tooling.services import holds
 from tooling.web.doors import fill_in, go_on, require, rights, signed
-from tooling.web.forms.pieces import HoldForm, LiftForm
+from tooling.web.forms.pieces import LiftForm
 from tooling.web.rows import get_piece, get_row
 
 
@@ -47,7 +47,6 @@ def _stop(request: HttpRequest, piece: Piece, **answer: Any) -> HttpResponse:
         "piece": piece,
         "choices": stop_choices(holds.StopFor),
         "next_id": uuid.uuid4(),
-        "hold_form": HoldForm(),
         **answer,
     }
     return render(request, "pieces/stop.html", context, status=error.status if error else 200)
@@ -88,21 +87,6 @@ def _incident(piece: Piece, number: int) -> Incident:
     rows = Incident.objects.filter(pieces__piece=piece)
     found: Incident = get_row(rows, said=_("such incident"), pk=number)
     return found
-
-
-@require_POST
-def hold_piece(request: HttpRequest, code: str) -> HttpResponse:
-    """Hold a piece in doubt, for a reason in words."""
-    require(request, Verb.STOP_PIECES)
-    piece = get_piece(code)
-    return fill_in(
-        request,
-        HoldForm(request.POST),
-        template="pieces/hold.html",
-        save=lambda values: holds.hold_piece(**signed(request), piece=piece, **values),
-        done=lambda row: (reverse("piece", args=[row.code]), _("Held. No kit may stage it now.")),
-        piece=piece,
-    )
 
 
 @require_POST

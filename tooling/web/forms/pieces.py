@@ -132,11 +132,6 @@ class EditPiece(_Facts):
             del self.fields["condition"]
 
 
-class HoldForm(RecordForm):
-    reason = forms.CharField(label=_("What is wrong with it?"), max_length=200)
-    HIDDEN = ()
-
-
 class LiftForm(RecordForm):
     condition = forms.ChoiceField(label=_("Found to be"), choices=FOUND)
     reason = forms.CharField(label=_("What was found or done"), max_length=400)
