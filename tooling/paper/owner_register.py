@@ -159,11 +159,26 @@ def _draw_row(
     draw_text(canvas, x, top - 6 - _SYMBOL - _QUIET - 6, row.code, size=_SMALL)
 
 
+class _Jpeg(ImageReader):
+    """A picture that goes into the file as it is, told apart by its bytes: nothing decodes it."""
+
+    def __init__(self, data: bytes) -> None:
+        super().__init__(BytesIO(data))
+        self.data = data
+        self._dataA = None
+
+    def jpeg_fh(self) -> BytesIO:  # type: ignore[override]
+        return BytesIO(self.data)
+
+    def getRGBData(self) -> bytes:  # noqa: N802 - ReportLab's name
+        return self.data
+
+
 def _draw_picture(canvas: Canvas, left: float, top: float, data: bytes | None) -> None:
     bottom = top - _PICTURE_HEIGHT
     if data is not None:
         canvas.drawImage(
-            ImageReader(BytesIO(data)), left, bottom, _PICTURE_WIDTH, _PICTURE_HEIGHT,
+            _Jpeg(data), left, bottom, _PICTURE_WIDTH, _PICTURE_HEIGHT,
             preserveAspectRatio=True, anchor="nw",
         )  # fmt: skip
         return

@@ -56,6 +56,11 @@ def store(*, data: bytes, at: datetime) -> StoredFile:
     return _keep([data], at=at)
 
 
+def store_made(*, data: bytes, at: datetime) -> StoredFile:
+    """Keep what the house itself made, however large. Raises NoRoom ``no_room``."""
+    return _keep([data], at=at)
+
+
 def store_upload(*, upload: Upload, at: datetime) -> StoredFile:
     """The same for what is sent, a little at a time: it is never in memory whole."""
     check_upload(upload)
