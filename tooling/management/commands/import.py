@@ -13,7 +13,9 @@ from django.utils import timezone
 from tooling.errors import ToolingError
 from tooling.management.people import acting_person
 from tooling.models import Import
+from tooling.queries.import_tasks import problem_count, whole_list
 from tooling.services import imports
+from tooling.services.files import path_of
 
 
 class Command(BaseCommand):
@@ -30,16 +32,24 @@ class Command(BaseCommand):
         at, by = timezone.now(), acting_person(options["by"])
         brought = [imports.Brought(Path(name).name, _read(name)) for name in options["files"]]
         try:
-            made = imports.bring(by=by, at=at, brought=brought, mapping_name=options["mapping"])
+            made = imports.bring(
+                by=by, at=at, brought=brought, mapping_name=options["mapping"],
+                at_once=self._progress,
+            )  # fmt: skip
             if options["dry_run"]:
                 imports.drop(by=by, at=at, made=made)
             elif not made.problems:
-                made = imports.apply(by=by, at=at, made=made)
+                made = imports.apply(by=by, at=at, made=made, at_once=self._progress)
         except ToolingError as error:
             self.stderr.write(f"{error.code}: {error.message}")
             sys.exit(1)
         self._show(made, as_json=options["json"])
         sys.exit(1 if made.problems else 0)
+
+    def _progress(self, share: float, message: str) -> None:
+        """How far a long import is, where somebody looks on."""
+        if self.stderr.isatty():
+            self.stderr.write(f"\r{share:4.0%}  {message:60}", ending="")
 
     def _show(self, made: Import, *, as_json: bool) -> None:
         if as_json:
@@ -48,6 +58,7 @@ class Command(BaseCommand):
                 "state": made.state,
                 "rows": made.rows,
                 "problems": made.problems,
+                "problem_count": problem_count(made),
             }
             self.stdout.write(json.dumps(answer, ensure_ascii=False))
             return
@@ -61,6 +72,9 @@ class Command(BaseCommand):
                 f"{problem['sheet']}, row {problem['row']}, {problem['column']}, "
                 f"“{problem['value']}”: {problem['message']}"
             )
+        whole, more = whole_list(made), problem_count(made) - len(made.problems)
+        if whole is not None and more > 0:
+            self.stderr.write(f"and {more} more; all of them are in {path_of(whole)}")
 
 
 def _read(name: str) -> bytes:
