@@ -57,7 +57,7 @@ def test_every_revision_since_that_wants_something_is_quoted() -> None:
     oldest, last = ruling(rows[0], rows), ruling(rows[2], rows)
     assert oldest is not None
     assert last is not None
-    assert oldest.note == "C: Break the edge.; D: relief 2° on the flank"
+    assert oldest.note == "C: Break the edge; D: relief 2° on the flank"
     assert last.said == "Made to revision C; revision D says rework: relief 2° on the flank."
 
 

@@ -76,7 +76,8 @@ class Verdict:
 
     ``revision_note``: what a newer revision says to mind of a piece made to an older one;
     ``is_new``: the set was not proved with it yet; ``to_sharpen``: it is line tooling and its
-    strokes are the trouble. ``stock``: the bin from which it comes, whose it is and how many lie
+    strokes are the trouble; ``ruling``: what newer revisions say of it, such as rework.
+    ``stock``: the bin from which it comes, whose it is and how many lie
     there.
     """
 
@@ -92,6 +93,7 @@ class Verdict:
     revision_note: str = ""
     is_new: bool = False
     to_sharpen: bool = False
+    ruling: str = ""
     stock: str = ""
     stock_owner: str = ""
     stock_count: int = 0
@@ -148,6 +150,7 @@ class PositionView:
     revision_note: str = ""
     is_new: bool = False
     to_sharpen: bool = False
+    ruling: str = ""
     where: str = ""
     is_pooled: bool = False
     stock_count: int = 0

@@ -54,7 +54,7 @@ class Ruling:
         """What the newer revisions say beside their word, in one line; may be empty."""
         if len(self.notes) == 1:
             return self.notes[0][1]
-        return "; ".join(f"{letter}: {said}" for letter, said in self.notes)
+        return "; ".join(f"{letter}: {said.rstrip('.')}" for letter, said in self.notes)
 
     @property
     def said(self) -> str:

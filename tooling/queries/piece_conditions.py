@@ -36,6 +36,7 @@ def verdict(facts: Facts, piece: Piece, shaft: ShaftAt | None, is_staged: bool) 
         revision_note=ruled.note_said if ruled is not None else "",
         is_new=piece.condition == Condition.NEW,
         to_sharpen=found.to_sharpen,
+        ruling=ruled.what if ruled is not None else "",
     )
 
 
