@@ -62,10 +62,29 @@ def position_view(row: KitPosition, answers: Answers) -> PositionView:
         revision_note=verdict.revision_note,
         is_new=verdict.is_new,
         to_sharpen=verdict.to_sharpen,
+        ruling=verdict.ruling,
         where=asked.where,
         is_pooled=answers.is_pooled(row.pk),
         stock_count=verdict.stock_count,
     )
+
+
+@dataclass(frozen=True)
+class Trouble:
+    """A position in trouble, and how many more that claim a count have the very same."""
+
+    position: PositionView
+    more: int
+
+
+def troubles_of(views: Iterable[PositionView]) -> list[Trouble]:
+    """What stands in the way, in the order given; the same of a count told once."""
+    found: dict[object, list[PositionView]] = {}
+    for view in views:
+        if view.is_trouble:
+            same = (view.drawing, view.state, view.reason) if view.is_pooled else view.id
+            found.setdefault(same, []).append(view)
+    return [Trouble(rows[0], len(rows) - 1) for rows in found.values()]
 
 
 def sizes_of(row: KitPosition, revision: DrawingRevision | None) -> dict[str, int | None]:
