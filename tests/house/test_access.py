@@ -40,6 +40,7 @@ LETTERS = {role.value[0]: role for role in Role}
 METHODS = ("GET", "POST", "PUT", "PATCH", "DELETE")
 NOWHERE = r"api/v1/^[\s\S]*$"
 QUERIES = {
+    "scan/bin/": "?code={bin}",
     "scan/read/": "?code={code}",
     "scan/stop/": "?code={code}",
     "scan/condition/": "?code={code}",
@@ -242,7 +243,8 @@ def test_whoever_may_gets_in_and_nobody_else(
             assert got.status_code < 500, said
     _others_do_nothing(route, address, cast["supervisor"])
     if "GET" in TABLE[route]:
-        query = QUERIES.get(route, "").format(**found["pieces/"])
+        shown = {**found["pieces/"], "bin": found["pieces/stock/"]["code"]}
+        query = QUERIES.get(route, "").format(**shown)
         got = answer(cast["supervisor"], "GET", address + query)
         assert got.status_code < 400, f"the walk met no record at {address}: {got.status_code}"
 

@@ -120,7 +120,9 @@ def test_stock_below_its_least_count_is_told(
     assert "running short" not in today(log_in(attendant))
     shop.spacers.least_count = 7
     shop.spacers.save()
-    assert "6 left, at least 7 wanted" in today(log_in(attendant))
+    said = today(log_in(attendant))
+    assert "have 6, keep 7" in said
+    assert "make or buy 1" in said
 
 
 def test_spreadsheets_that_wait_are_told_to_who_may_apply_them(

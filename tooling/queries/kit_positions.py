@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from dataclasses import dataclass
+
 from tooling.engineering.handling import RollBody, caution_for, mass_of
 from tooling.models import DrawingRevision, KitPosition
 from tooling.queries.conditions import Answers

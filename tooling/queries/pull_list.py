@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 
 from tooling.models import Place
 from tooling.queries.kit_load import load_of
+from tooling.queries.kit_positions import troubles_of
 from tooling.queries.kit_views import KitPage, PositionView, State
 from tooling.queries.kit_words import where_words
 from tooling.queries.kits import KitReading, page_of, read_kit
@@ -60,7 +61,8 @@ def pull_list(number: str, *, at: datetime) -> PullList:
 
 
 def _troubles(page: KitPage) -> tuple[PositionView, ...]:
-    return tuple(v for v in page.positions if v.is_trouble and v.state not in FETCHED)
+    views = [v for v in page.positions if v.is_trouble and v.state not in FETCHED]
+    return tuple(each.position for each in troubles_of(views))
 
 
 def _later(views: Sequence[PositionView]) -> tuple[PullLater, ...]:
@@ -102,12 +104,27 @@ def _line(views: Sequence[PositionView]) -> PullLine:
         mass_kg=None if view.mass_kg is None else view.mass_kg * count,
         caution=view.caution,
         caution_said=caution_words(view.caution),
-        where="; ".join(where_words(v.pass_number, v.shaft, v.order, v.where) for v in views),
-        peg=view.peg,
+        where=_where(views),
+        peg=view.peg if len({each.peg for each in views}) == 1 else "",
         not_yet_seen=view.not_yet_seen,
         note=_note(view),
         of=view.stock_count,
     )
+
+
+MOST_SPOTS = 3
+"""So many positions of a count are told one by one."""
+
+
+def _where(views: Sequence[PositionView]) -> str:
+    """For which positions; of many only how many, and between which passes."""
+    if len(views) <= MOST_SPOTS:
+        return "; ".join(where_words(v.pass_number, v.shaft, v.order, v.where) for v in views)
+    passes = sorted({view.pass_number for view in views})
+    words = _("{count} positions, passes {first} to {last}")
+    if len(passes) == 1:
+        words = _("{count} positions, pass {first}")
+    return words.format(count=len(views), first=passes[0], last=passes[-1])
 
 
 def _note(view: PositionView) -> str:

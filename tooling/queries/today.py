@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from django.db.models import F, Q, QuerySet
+from django.db.models import Q, QuerySet
 from django.utils import timezone
 
 from tooling.models import (
@@ -18,7 +18,6 @@ from tooling.models import (
     Person,
     Piece,
     Role,
-    StockLine,
     ToolSet,
 )
 from tooling.queries.count_plan import CountsToday, counting_now, counts_today
@@ -27,6 +26,7 @@ from tooling.queries.kits import kit_list
 from tooling.queries.loans import LoansToday, loans_today
 from tooling.queries.owners_today import OwnersToday, owners_today
 from tooling.queries.purchases import OrdersToday, orders_today
+from tooling.queries.stock_needs import stock_needs
 
 FEW = 5
 DAYS_AHEAD = 14
@@ -62,17 +62,6 @@ class HeldRow:
     drawing: str
     place: str
     reason: str
-
-
-@dataclass(frozen=True)
-class ShortRow:
-    """A bin with fewer than its least count."""
-
-    code: str
-    drawing: str
-    place: str
-    count: int
-    least: int
 
 
 @dataclass(frozen=True)
@@ -114,7 +103,7 @@ def today_page(person: Person, *, at: datetime) -> TodayPage:
         held=_held() if "held" in shown else None,
         conflicts=_conflicts(kits, at) if "conflicts" in shown else None,
         out=loans_today(at=at) if "out" in shown else None,
-        short=_short() if "short" in shown else None,
+        short=_short(at) if "short" in shown else None,
         unseen=Piece.objects.filter(seen_at=None).count() if "unseen" in shown else None,
         imports=_imports() if "imports" in shown else None,
         first_step="" if kits else _first_step(),
@@ -165,22 +154,10 @@ def _conflicts(kits: tuple[KitRow, ...], at: datetime) -> tuple[KitRow, ...]:
     return tuple(row for row in kits if row.conflicts and row.job.starts_at < until)
 
 
-def _short() -> Some:
-    low = StockLine.objects.filter(count__lt=F("least_count"))
-    rows = low.select_related("drawing", "place").order_by("drawing__number", "code")
-    return _some(
-        low,
-        tuple(
-            ShortRow(
-                code=line.code,
-                drawing=line.drawing.number,
-                place=line.place.path_name or line.place.name,
-                count=line.count,
-                least=line.least_count,
-            )
-            for line in rows[:FEW]
-        ),
-    )
+def _short(at: datetime) -> Some:
+    """What is to be made or ordered, the first needed first."""
+    needs = [need for need in stock_needs(at=at) if need.to_get]
+    return Some(count=len(needs), rows=tuple(needs[:FEW]))
 
 
 def _some(rows: QuerySet[Any], few: tuple[Any, ...]) -> Some:

@@ -15,7 +15,7 @@ from tooling.paper.pull_sheet import Caution, PullRow, PullSheet, PullStop
 from tooling.queries.kit_views import PositionView
 from tooling.queries.kit_words import where_words
 from tooling.queries.pull_list import pull_list
-from tooling.queries.pull_views import PullLine, PullList
+from tooling.queries.pull_views import PullLater, PullLine, PullList
 from tooling.templatetags.rollroom import STATE_WORDS, mass
 
 CAUTIONS: dict[str, Caution] = {each: each for each in get_args(Caution)}
@@ -45,7 +45,10 @@ def sheet_of(pull: PullList) -> PullSheet:
             PullStop(stop.place, tuple(_row(line) for line in stop.lines), stop.place_code)
             for stop in pull.stops
         ),
-        not_to_fetch=tuple(_lacking(position) for position in pull.not_to_fetch),
+        not_to_fetch=(
+            *(_later(each) for each in pull.later),
+            *(_lacking(position) for position in pull.not_to_fetch),
+        ),
     )
 
 
@@ -66,7 +69,8 @@ def _facts(pull: PullList) -> tuple[tuple[str, str], ...]:
 
 
 def _row(line: PullLine) -> PullRow:
-    notes = [line.note, _("not yet seen") if line.not_yet_seen else ""]
+    of = _("take {n} of {of}").format(n=line.quantity, of=line.of) if line.of else ""
+    notes = [of, line.note, _("not yet seen") if line.not_yet_seen else ""]
     return PullRow(
         name=line.mark or line.drawing,
         code=line.code,
@@ -76,6 +80,17 @@ def _row(line: PullLine) -> PullRow:
         mass_kg=line.mass_kg,
         caution=CAUTIONS.get(line.caution, ""),
         note="; ".join(note for note in notes if note),
+    )
+
+
+def _later(each: PullLater) -> PullRow:
+    return PullRow(
+        name=each.drawing,
+        code="",
+        what=_("come back"),
+        goes_to="",
+        quantity=each.quantity,
+        note=each.said,
     )
 
 

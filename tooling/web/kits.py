@@ -17,6 +17,7 @@ from tooling.errors import Unknown
 from tooling.permissions import Verb, can
 from tooling.pictures.state_marks import TROUBLE, gravest, summarise
 from tooling.queries.incidents import incidents_of_kit
+from tooling.queries.kit_positions import troubles_of
 from tooling.queries.kit_stations import line_station
 from tooling.queries.kit_views import KitPage, KitRow, ShaftView, StationView
 from tooling.queries.kits import kit_list, kit_page, kit_version
@@ -118,7 +119,7 @@ def show_live(request: HttpRequest, number: str) -> HttpResponse:
 
 def live_context(request: HttpRequest, page: KitPage) -> dict[str, Any]:
     """What ``kits/live.html`` is filled from."""
-    troubles = [each for each in page.positions if each.is_trouble]
+    troubles = troubles_of(page.positions)
     line_states = [str(each.state) for each in page.line]
     return {
         "kit": page,
@@ -128,7 +129,7 @@ def live_context(request: HttpRequest, page: KitPage) -> dict[str, Any]:
         "line_trouble": gravest(line_states) in TROUBLE,
         "line_summary": summarise(line_states),
         "problems": troubles[:MOST_PROBLEMS],
-        "more_problems": max(0, len(troubles) - MOST_PROBLEMS),
+        "more_problems": sum(each.more + 1 for each in troubles[MOST_PROBLEMS:]),
         "may_gather": can(request.user, Verb.GATHER_KITS),
         "may_plan": can(request.user, Verb.PLAN_JOBS),
         "may_measure": can(request.user, Verb.RECORD_READINGS),
