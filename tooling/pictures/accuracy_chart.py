@@ -76,13 +76,12 @@ def _floor(points: Sequence[AccuracyPoint]) -> int:
 
 
 def _grid(scale: _Scale) -> list[Shape]:
-    """The scale's lines in five steps, with what each means."""
-    step = (100 - scale.floor) / 5
+    """The scale's lines with what each means: every 10 %, or every 2 % of a short scale."""
+    step = 10 if scale.floor < LOWEST_SHOWN else 2
     shapes: list[Shape] = []
-    for n in range(6):
-        percent = 100 - n * step
+    for percent in range(100, scale.floor - 1, -step):
         y = scale.y(percent / 100)
         shapes.append(Line(LEFT, y, WIDTH - RIGHT, y, look="chart-grid"))
-        label = f"{percent:.0f} %"
+        label = f"{percent} %"
         shapes.append(Text(LEFT - 1.5, y + 1.2, label, SMALL, anchor="end", look="chart-text"))
     return shapes

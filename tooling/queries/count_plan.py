@@ -78,6 +78,11 @@ class PlanRow:
     open_number: int | None
     moves_since: int | None = None
 
+    @property
+    def is_pressing(self) -> bool:
+        """Due, and nobody is at it."""
+        return self.due in PRESSING and self.open_number is None
+
 
 @dataclass(frozen=True)
 class OwnerRow:
@@ -93,6 +98,11 @@ class OwnerRow:
     due: Due
     open_number: int | None
 
+    @property
+    def is_pressing(self) -> bool:
+        """Due, and nobody is at it."""
+        return self.due in PRESSING and self.open_number is None
+
 
 @dataclass(frozen=True)
 class CountPlan:
@@ -104,8 +114,8 @@ class CountPlan:
 
     @property
     def pressing(self) -> int:
-        rows = [row.due for row in self.places] + [row.due for row in self.owners]
-        return sum(due in PRESSING for due in rows)
+        places = sum(row.is_pressing for row in self.places)
+        return places + sum(row.is_pressing for row in self.owners)
 
 
 @dataclass(frozen=True)
@@ -150,8 +160,8 @@ def counts_today(*, at: datetime) -> CountsToday:
     plan = CountPlan(_pressing_first(rows), owners, 0)
     return CountsToday(
         open=count_list(state=CountState.OPEN),
-        places=tuple(row for row in plan.places if row.due in PRESSING)[:FEW],
-        owners=tuple(row for row in owners if row.due in PRESSING)[:FEW],
+        places=tuple(row for row in plan.places if row.is_pressing)[:FEW],
+        owners=tuple(row for row in owners if row.is_pressing)[:FEW],
         pressing=plan.pressing,
     )
 
