@@ -43,6 +43,14 @@ def test_a_date_with_two_readings_is_asked_about_with_both() -> None:
     assert "2026-03-04" in raised.value.message
 
 
+@pytest.mark.parametrize(("written", "order"), [("25/03/2026", "mdy"), ("03/25/2026", "dmy")])
+def test_a_date_of_the_other_order_is_refused_by_name(written: str, order: str) -> None:
+    with pytest.raises(ToolingError) as raised:
+        to_date(written, order=order)
+    assert raised.value.code == "other_date_order"
+    assert "no month 25" in raised.value.message
+
+
 def test_same_day_and_month_read_one_way() -> None:
     assert to_date("05/05/2026", order=None) == date(2026, 5, 5)
 

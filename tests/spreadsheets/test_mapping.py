@@ -19,6 +19,9 @@ FULL = Mapping(
     fixed={"owner": "MERID"},
     fill_down=frozenset({"drawing"}),
     accept=frozenset({"now_bore"}),
+    spread=frozenset({"mark"}),
+    splits={"Where": "P{number} {word}"},
+    copies="letters",
 )
 
 
@@ -46,6 +49,9 @@ def test_an_unchosen_column_is_no_column() -> None:
         {"kind": "pieces", "date_order": "dym"},
         {"kind": "pieces", "decimal_mark": ";"},
         {"kind": "pieces", "fill_down": "mark"},
+        {"kind": "pieces", "spread": ["sku"]},
+        {"kind": "pieces", "copies": "numbers"},
+        {"kind": "owners", "copies": "letters"},
         {"kind": "pieces", "columns": {"mark": 3}},
         {"kind": "pieces", "columns": ["mark"]},
         {"columns": {}},

@@ -64,6 +64,21 @@ def test_a_whole_number_may_have_its_thousands_parted() -> None:
     assert to_integer("12,345", mark=None) == 12_345
 
 
+def test_a_point_between_thousands_of_a_count_is_asked_about() -> None:
+    with pytest.raises(ToolingError) as raised:
+        to_integer("1.250", mark=None)
+    assert raised.value.code == "ambiguous_number"
+    assert to_integer("1.250", mark=",") == 1_250
+
+
+@pytest.mark.parametrize("mark", [".", ","])
+def test_no_thousands_begin_with_a_nought(mark: str) -> None:
+    written = {".": "0,064", ",": "0.064"}[mark]
+    with pytest.raises(ToolingError) as raised:
+        to_decimal(written, mark=mark)
+    assert raised.value.code == "not_a_number"
+
+
 def test_part_of_a_roll_cannot_be_counted() -> None:
     with pytest.raises(ToolingError) as raised:
         to_integer("2.5", mark=None)

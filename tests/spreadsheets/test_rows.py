@@ -6,11 +6,15 @@ from dataclasses import replace
 from datetime import date
 
 import pytest
+from openpyxl import Workbook
 
-from tests.spreadsheets.workbooks import csv_sheet, read, read_csv_text, xlsx_sheet
+from tests.spreadsheets.messy import saved
+from tests.spreadsheets.workbooks import csv_sheet, first_sheet, read, read_csv_text, xlsx_sheet
+from tooling.spreadsheets.files import read_sheets
 from tooling.spreadsheets.kinds import KINDS
 from tooling.spreadsheets.mapping import Mapping
 from tooling.spreadsheets.rows import Problem, read_rows
+from tooling.spreadsheets.sheets import Sheet
 from tooling.spreadsheets.suggest import suggest_mapping
 
 PIECES = "Old no;Mark;Dwg;Bore (in);OD mm;Measured on\n"
@@ -227,3 +231,60 @@ def test_a_size_that_cannot_exceed_another_is_a_problem(kind: str, text: str) ->
 def test_a_problem_is_given_to_programs_under_the_names_of_the_contract() -> None:
     problem = Problem("Rolls", 7, "Bore", "-1", "negative_length", "…")
     assert set(problem.to_dict()) == {"sheet", "row", "column", "value", "code", "message"}
+
+
+def merged_sheet() -> Sheet:
+    """Rows 2 to 4 share one drawing by merged cells; row 5 has none; row 6 its own."""
+    book = Workbook()
+    sheet = first_sheet(book)
+    for row in [["Dwg", "Mark"], ["D-1", "A"], [None, "B"], [None, "C"], [None, "D"], ["D-2", "E"]]:
+        sheet.append(row)
+    sheet.merge_cells("A2:A4")
+    (found,) = read_sheets(saved(book), name="b.xlsx")
+    return found
+
+
+def test_merged_cells_count_for_the_rows_they_cover_and_no_further() -> None:
+    mapping = replace(
+        suggest_mapping(merged_sheet(), KINDS["pieces"]), spread=frozenset({"drawing"})
+    )
+    rows, problems = read_rows(merged_sheet(), mapping)
+    assert [(row.row, row.values["drawing"]) for row in rows] == [
+        (2, "D-1"), (3, "D-1"), (4, "D-1"), (6, "D-2"),
+    ]  # fmt: skip
+    assert [(p.row, p.code) for p in problems] == [(5, "missing_value")]
+    assert [row.above for row in rows] == [
+        frozenset(), frozenset({"drawing"}), frozenset({"drawing"}), frozenset(),
+    ]  # fmt: skip
+
+
+def test_blank_cells_below_merged_ones_may_mean_the_same_too() -> None:
+    mapping = replace(
+        suggest_mapping(merged_sheet(), KINDS["pieces"]), fill_down=frozenset({"drawing"})
+    )
+    rows, _problems = read_rows(merged_sheet(), mapping)
+    assert [row.values["drawing"] for row in rows] == ["D-1"] * 4 + ["D-2"]
+
+
+def test_records_that_come_twice_get_letters_that_nobody_has() -> None:
+    sheet = csv_sheet("Mark;Copy;Dwg\nM;;D\nm;A;D\nM;;D\nN;;D\nM;;E\n")
+    mapping = replace(suggest_mapping(sheet, KINDS["pieces"]), copies="letters")
+    rows, problems = read_rows(sheet, mapping)
+    assert problems == []
+    told = [(row.values["mark"], row.values["drawing"], row.values["copy"]) for row in rows]
+    assert told == [
+        ("M", "D", "B"), ("m", "D", "A"), ("M", "D", "C"), ("N", "D", None), ("M", "E", None),
+    ]  # fmt: skip
+
+
+def test_two_copies_that_bear_one_letter_are_a_problem_all_the_same() -> None:
+    sheet = csv_sheet("Mark;Copy;Dwg\nM;A;D\nM;A;D\n")
+    mapping = replace(suggest_mapping(sheet, KINDS["pieces"]), copies="letters")
+    assert codes(read_rows(sheet, mapping)[1]) == ["duplicate_row"]
+
+
+def test_stray_spaces_and_marks_of_no_width_change_nothing() -> None:
+    text = "Mark;Dwg\n\u00a0A\u20091 \u200b;\ufeffD\u00a0-\u00a01\n \u200b;\u00a0\n"
+    (row,), problems = read_csv_text(text, "pieces")
+    assert problems == []
+    assert (row.values["mark"], row.values["drawing"]) == ("A 1", "D - 1")

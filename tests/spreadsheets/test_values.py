@@ -153,6 +153,20 @@ def test_mass_is_read_in_grams(cell: object, unit: str | None, grams: int) -> No
     assert value(MASS, cell, Reading(unit=unit)) == grams
 
 
+@pytest.mark.parametrize("mark", [None, ".", ","])
+@pytest.mark.parametrize("cell", ["2 1/2", '2-1/2"', "2½", "2 ½ in"])
+def test_a_fraction_is_one_whatever_the_decimal_mark(cell: str, mark: str | None) -> None:
+    assert value(BORE, cell, Reading(unit="in", decimal_mark=mark)) == 63_500_000
+
+
+@pytest.mark.parametrize(
+    ("cell", "mark", "grams"),
+    [("0,064", ",", 64), ("1.018,5", ",", 1_018_500), (1.018, ",", 1_018), ("1,018", ".", 1018000)],
+)
+def test_a_mass_is_read_by_its_decimal_mark_once(cell: object, mark: str, grams: int) -> None:
+    assert value(MASS, cell, Reading(unit="kg", decimal_mark=mark)) == grams
+
+
 @pytest.mark.parametrize("cell", ["build-up", "Build up", "BUILD_UP", "pickup"])
 def test_a_choice_is_known_in_its_spellings(cell: str) -> None:
     assert value(CONDITION, cell) == "build_up"

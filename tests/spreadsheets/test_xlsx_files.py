@@ -12,7 +12,10 @@ from openpyxl import Workbook
 from tests.spreadsheets.workbooks import first_sheet, workbook, xlsx_sheet
 from tooling.errors import ToolingError
 from tooling.spreadsheets.cells import CellError
-from tooling.spreadsheets.files import read_sheets
+from tooling.spreadsheets.files import read_grids, read_sheets
+from tooling.spreadsheets.sheet_xml import read_marks
+from tooling.spreadsheets.sheets import Merge
+from tooling.spreadsheets.sources import BLOCK
 
 
 def saved(book: Workbook) -> bytes:
@@ -86,6 +89,28 @@ def test_a_row_number_beyond_any_sheet_is_refused_rather_than_counted_to() -> No
     with pytest.raises(ToolingError) as raised:
         read_sheets(data, name="b.xlsx")
     assert raised.value.code == "damaged_file"
+
+
+def test_merged_cells_and_what_is_hidden_are_read_from_the_sheets_own_xml() -> None:
+    book = Workbook()
+    sheet = first_sheet(book)
+    for row in range(1, 6):
+        sheet.append([f"cell {row}", row])
+    sheet.merge_cells("A2:B4")
+    sheet.row_dimensions[3].hidden = True
+    sheet.column_dimensions["B"].hidden = True
+    (grid,) = read_grids(saved(book), name="b.xlsx")
+    assert grid.merges == (Merge(2, 4, 0, 1),)
+    assert (grid.hidden_rows, grid.hidden_columns) == ({3}, {1})
+
+
+def test_marks_are_found_across_the_blocks_in_which_a_long_sheet_is_read() -> None:
+    row = b'<row r="%d" hidden="1"><c r="A1"><v>1</v></c></row>'
+    xml = b"<worksheet><sheetData>" + b"".join(row % n for n in range(1, 40_001))
+    marks = read_marks(io.BytesIO(xml + b"</sheetData><mergeCells><mergeCell ref='A1:A9'/>"))
+    assert len(xml) > 2 * BLOCK
+    assert (len(marks.hidden_rows), marks.has_formulas) == (40_000, False)
+    assert marks.merges == (Merge(1, 9, 0, 0),)
 
 
 def test_a_damaged_part_is_refused() -> None:

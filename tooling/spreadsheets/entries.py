@@ -18,13 +18,13 @@ from typing import Any
 from django.utils.translation import gettext_lazy as _
 
 from tooling.errors import ToolingError
-from tooling.spreadsheets.evidence import find_evidence
+from tooling.spreadsheets.evidence import Evidence, find_evidence
 from tooling.spreadsheets.fields import Kind
 from tooling.spreadsheets.files import cut_out, no_rows, read_grids, read_headings, tables_of
 from tooling.spreadsheets.glimpse import glimpse, notes, peek
 from tooling.spreadsheets.kept import Entry, find_again, fits, renamed, worth_keeping
 from tooling.spreadsheets.kinds import find_kind
-from tooling.spreadsheets.leftovers import find_leftovers
+from tooling.spreadsheets.leftovers import Leftovers, find_leftovers
 from tooling.spreadsheets.mapping import Mapping as SheetMapping
 from tooling.spreadsheets.sheets import (
     Grid,
@@ -35,6 +35,7 @@ from tooling.spreadsheets.sheets import (
 from tooling.spreadsheets.sources import Progress, Source, nobody_asks
 from tooling.spreadsheets.suggest import suggest_kind, suggest_mapping
 from tooling.spreadsheets.survey import Survey, survey
+from tooling.spreadsheets.tables import are_our_own
 
 __all__ = ["Entry", "guess_entries", "moved", "open_entries", "titled", "worth_keeping"]
 
@@ -156,7 +157,8 @@ def _with_evidence(grid: Grid, entry: Entry, mapping: dict[str, Any] | None) -> 
 def with_evidence(sheet: Sheet, entry: Entry, mapping: dict[str, Any]) -> Entry:
     """The entry with this mapping and with what the sheet's own cells say of its dates and
     numbers, where nobody has said it."""
-    found = find_evidence(sheet, SheetMapping.from_dict(mapping))
+    ours = are_our_own(entry["headings"])
+    found = Evidence() if ours else find_evidence(sheet, SheetMapping.from_dict(mapping))
     notes = [note for note in entry["notes"] if note["what"] not in ("dates", "decimals")]
     chosen = dict(mapping)
     if found.date_order and not mapping.get("date_order"):
@@ -182,7 +184,7 @@ def _described(
     ``groups``: what rows of one cell are for; None: they name the rows below if there are two.
     """
     bare = cut_out(grid, region)
-    left = find_leftovers(bare)
+    left = Leftovers.of_our_own(bare) if are_our_own(bare.headings) else find_leftovers(bare)
     if groups is None:
         groups = "name" if len(left.lone) > 1 else ""
     entry: Entry = {

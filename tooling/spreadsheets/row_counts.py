@@ -2,38 +2,48 @@
 
 from __future__ import annotations
 
-import io
 import zipfile
 
-_BLOCK = 1 << 20
+from tooling.spreadsheets.sources import BLOCK, Source, blocks_of, head_of, opened
 
 
-def about_rows(data: bytes, *, most: int) -> int:
-    """Lines of a text file or rows of a workbook; counting stops beyond ``most``.
+def about_rows(source: Source, *, most: int) -> int:
+    """Lines of a text file or rows of a workbook; counting may stop beyond ``most``.
 
     Whatever is no workbook counts as text: who reads it says what is wrong with it.
     """
-    if data.startswith(b"PK"):
+    if head_of(source, 2) == b"PK":
         try:
-            return _rows_of_workbook(data, most)
+            return _rows_of_workbook(source, most)
         except (zipfile.BadZipFile, OSError, ValueError, NotImplementedError, RuntimeError):
             return 0
-    return data.count(b"\n") or data.count(b"\r")
+    lines = returns = 0
+    for block in blocks_of(source):
+        lines += block.count(b"\n")
+        returns += block.count(b"\r")
+        if lines > most:
+            break
+    return lines or returns
 
 
-def _rows_of_workbook(data: bytes, most: int) -> int:
+def _rows_of_workbook(source: Source, most: int) -> int:
     count = 0
-    with zipfile.ZipFile(io.BytesIO(data)) as archive:
-        sheets = [name for name in archive.namelist() if name.startswith("xl/worksheets/")]
-        for name in sheets:
-            with archive.open(name) as stream:
-                tail = b""
-                while count <= most and (block := stream.read(_BLOCK)):
-                    count += _begun(tail + block) - _begun(tail)
-                    tail = block[-8:]
+    with opened(source) as stream, zipfile.ZipFile(stream) as archive:
+        for name in archive.namelist():
+            if name.startswith("xl/worksheets/"):
+                count += _rows_of_sheet(archive, name, most - count)
+    return count
+
+
+def _rows_of_sheet(archive: zipfile.ZipFile, name: str, most: int) -> int:
+    count, tail = 0, b""
+    with archive.open(name) as stream:
+        while count <= most and (block := stream.read(BLOCK)):
+            count += _begun(tail + block) - _begun(tail)
+            tail = block[-8:]
     return count
 
 
 def _begun(text: bytes) -> int:
     """Row elements that begin here, whatever prefix the writer gave to them."""
-    return text.count(b"<row ") + text.count(b"<row>") + text.count(b":row ") + text.count(b":row>")
+    return sum(text.count(start) for start in (b"<row ", b"<row>", b":row ", b":row>"))

@@ -123,10 +123,10 @@ def _between(text: str, before: str, after: str) -> str:
 
     A space beside a ``{word}`` and between two parts of one kind must be there.
     """
+    told_apart = {before, after} in ({"number", "letters"}, {"decimal", "letters"})
     if not text:
-        return ""
+        return r"\s*" if told_apart else ""
     if text.isspace():
-        told_apart = {before, after} in ({"number", "letters"}, {"decimal", "letters"})
         return r"\s*" if told_apart else r"\s+"
     signs = re.findall(r"[^\W_]+|\S", text)
     spelled = r"\s*".join(re.escape(sign) for sign in signs)

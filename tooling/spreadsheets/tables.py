@@ -75,7 +75,11 @@ def find_tables(seen: Survey) -> list[Region]:
 def _is_our_own(seen: Survey) -> bool:
     """Whether the sheet is an export or a template of ours: it is one table, read as it is."""
     cells = seen.cells(0) or ()
-    texts = tuple(" ".join(shown(cell).split()) for cell in cells)
+    return are_our_own([" ".join(shown(cell).split()) for cell in cells])
+
+
+def are_our_own(texts: Sequence[str]) -> bool:
+    """Whether headings are those of an export or a template of ours, all and in their order."""
     return any(
         len(texts) == len(own)
         and all(text in alike for text, alike in zip(texts, own, strict=True))

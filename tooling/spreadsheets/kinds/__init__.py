@@ -12,12 +12,13 @@ from tooling.spreadsheets.kinds.past import LENGTH_RUN, READINGS, REGRINDS
 from tooling.spreadsheets.kinds.pieces import DRAWINGS, PIECES, STOCK
 from tooling.spreadsheets.kinds.sets import CHARTS, PAPER_SETS, SETS
 from tooling.spreadsheets.kinds.shop import OWNERS, PLACES
+from tooling.spreadsheets.kinds.tools import FEATURES, GAUGES
 
 KINDS: dict[str, Kind] = {
     kind.name: kind
     for kind in (
-        *(OWNERS, PLACES, MILLS, DRAWINGS, PIECES, STOCK, SETS, PAPER_SETS, CHARTS),
-        *(REGRINDS, READINGS, LENGTH_RUN, JOBS),
+        *(OWNERS, PLACES, MILLS, DRAWINGS, FEATURES, PIECES, STOCK, SETS, PAPER_SETS, CHARTS),
+        *(GAUGES, REGRINDS, READINGS, LENGTH_RUN, JOBS),
     )
 }
 
