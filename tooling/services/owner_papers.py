@@ -115,14 +115,17 @@ def draw_and_keep(
     return file
 
 
-def _rows(owner: Owner, progress: Progress) -> list[RegisterRow]:
-    """An owner's pieces by place, read a part at a time."""
+def _rows(
+    owner: Owner, money: str, progress: Progress
+) -> list[tuple[RegisterRow, PaperRow]]:  # fmt: skip
+    """An owner's pieces by place, each with what the paper says, read a part at a time."""
     progress(0.0)
     keys = list(pieces_of(owner).order_by(*BY_PLACE).values_list("pk", flat=True))
-    found: list[RegisterRow] = []
+    found: list[tuple[RegisterRow, PaperRow]] = []
     for start in range(0, len(keys), CHUNK):
         part = Piece.objects.filter(pk__in=keys[start : start + CHUNK])
-        found += register_rows(part.order_by(*BY_PLACE))
+        rows = register_rows(part.order_by(*BY_PLACE))
+        found += [(row, _paper_row(row, money)) for row in rows]
         progress(len(found) / len(keys))
     return found
 
@@ -131,8 +134,9 @@ def register_sheet(
     *, owner: Owner, at: datetime, progress: Progress = lambda share: None
 ) -> RegisterSheet:
     """What the paper says of an owner's tooling."""
-    rows = _rows(owner, progress)
     bins, money = bin_rows(owner), currency()
+    both = _rows(owner, money, progress)
+    rows = [row for row, _paper in both]
     local = timezone.localtime(at)
     shop = Shop.objects.filter(pk=1).values_list("name", flat=True).first() or ""
     said = ngettext("{n} piece on {day}, kept by {shop}.", "{n} pieces on {day}, kept by {shop}.",
@@ -145,12 +149,17 @@ def register_sheet(
         sentence=said.format(n=len(rows), day=day, shop=shop or _("this shop")),
         facts=_facts(owner, rows, money),
         places=tuple(
-            RegisterPlace(place, code, tuple(_paper_row(row, money) for row in inside))
-            for (place, code), inside in groupby(rows, key=lambda row: (row.place, row.place_code))
+            RegisterPlace(place, code, tuple(paper for _row, paper in inside))
+            for (place, code), inside in groupby(both, key=_place_of)
         ),
         counts=tuple(_count_row(row) for row in bins),
         picture=lru_cache(maxsize=64)(_printed),
     )
+
+
+def _place_of(both: tuple[RegisterRow, PaperRow]) -> tuple[str, str]:
+    row, _paper = both
+    return row.place, row.place_code
 
 
 def _facts(owner: Owner, rows: Sequence[RegisterRow], money: str) -> tuple[tuple[str, str], ...]:
