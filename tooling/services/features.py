@@ -37,8 +37,8 @@ def save_feature(
     ``round_has_one_size``, ``longer_way_first``.
     """
     check_can(by, Verb.EDIT_RECORDS)
-    _check_drawing(revision)
-    _check_sizes(shape, width_nm, length_nm, "in" if revision.unit == "in" else "mm")
+    check_drawing(revision)
+    check_sizes(shape, width_nm, length_nm, "in" if revision.unit == "in" else "mm")
     fields = {
         "shape": shape,
         "name": " ".join(name.split())[:60],
@@ -60,9 +60,9 @@ def save_feature(
         row = revision.features.filter(order=order).first()
         if row is None:
             row = DrawingFeature.objects.create(revision=revision, order=order, **fields)
-            record_creation(by=by, at=at, row=row, key=_key(revision, order), fields=fields)
+            record_creation(by=by, at=at, row=row, key=feature_key(revision, order), fields=fields)
         else:
-            apply_edit(by=by, at=at, row=row, key=_key(revision, order), fields=fields)
+            apply_edit(by=by, at=at, row=row, key=feature_key(revision, order), fields=fields)
     return row
 
 
@@ -76,7 +76,7 @@ def remove_feature(*, by: Person, at: datetime, revision: DrawingRevision, order
                 "unknown_feature", _("The drawing lists no feature {order}."), order=order
             )
         fields = {"shape": row.shape, "width_nm": row.width_nm, "length_nm": row.length_nm}
-        record_removal(by=by, at=at, row=row, key=_key(revision, order), fields=fields)
+        record_removal(by=by, at=at, row=row, key=feature_key(revision, order), fields=fields)
         row.delete()
 
 
@@ -97,7 +97,8 @@ def copy_features(*, of: DrawingRevision, to: DrawingRevision) -> None:
     )
 
 
-def _check_drawing(revision: DrawingRevision) -> None:
+def check_drawing(revision: DrawingRevision) -> None:
+    """Raise Conflict ``makes_no_features`` for anything but line tooling."""
     if revision.drawing.kind != DrawingKind.LINE_TOOLING:
         raise Conflict(
             "makes_no_features",
@@ -108,7 +109,8 @@ def _check_drawing(revision: DrawingRevision) -> None:
         )
 
 
-def _check_sizes(shape: str, width_nm: int | None, length_nm: int | None, unit: Unit) -> None:
+def check_sizes(shape: str, width_nm: int | None, length_nm: int | None, unit: Unit) -> None:
+    """Raise ``unknown_shape``, ``not_positive``, ``round_has_one_size``, ``longer_way_first``."""
     if shape not in SHAPES:
         raise ToolingError(
             "unknown_shape", _("“{shape}” is no shape of a feature."), shape=shape, in_field="shape"
@@ -137,5 +139,6 @@ def _check_sizes(shape: str, width_nm: int | None, length_nm: int | None, unit: 
         )
 
 
-def _key(revision: DrawingRevision, order: int) -> str:
+def feature_key(revision: DrawingRevision, order: int) -> str:
+    """By which its changes are filed."""
     return f"{revision.drawing.number} {revision.revision} feature {order}"[:60]

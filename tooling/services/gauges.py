@@ -26,7 +26,7 @@ def create_gauge(*, by: Person, at: datetime, number: str, name: str, **fields: 
     require_fields(Gauge, fields)
     number = require_text(number, field="number", label=_("Gauge number"), longest=30)
     name = require_text(name, field="name", label=_("Name"), longest=80)
-    _check(fields)
+    check_gauge(fields)
     with writing():
         if Gauge.objects.filter(number__iexact=number).exists():
             raise already_there(label=_("Gauge"), text=number, field="number")
@@ -41,14 +41,15 @@ def edit_gauge(*, by: Person, at: datetime, gauge: Gauge, **fields: Any) -> Gaug
     require_fields(Gauge, fields)
     if "name" in fields:
         fields["name"] = require_text(fields["name"], field="name", label=_("Name"), longest=80)
-    _check(fields)
+    check_gauge(fields)
     with writing():
         fresh = Gauge.objects.select_for_update().get(pk=gauge.pk)
         apply_edit(by=by, at=at, row=fresh, key=fresh.number, fields=fields)
     return fresh
 
 
-def _check(fields: dict[str, Any]) -> None:
+def check_gauge(fields: dict[str, Any]) -> None:
+    """Raise ``not_positive``."""
     for name in ("resolution_nm", "uncertainty_nm"):
         if fields.get(name) is not None and fields[name] <= 0:
             raise ToolingError(

@@ -34,7 +34,7 @@ def set_piece_home(*, by: Person, at: datetime, piece: Piece, home: Place | None
     Raises NotAllowed, ``place_not_used``, ``no_home_there``.
     """
     check_can(by, Verb.EDIT_PLACES)
-    _check_home(home)
+    check_home(home)
     with writing():
         lock(pieces=[piece.pk])
         fresh = Piece.objects.select_related("home").get(pk=piece.pk)
@@ -48,11 +48,11 @@ def set_cart_home(*, by: Person, at: datetime, cart: Place, home: Place | None) 
     ``place_inside_itself``.
     """
     check_can(by, Verb.EDIT_PLACES)
-    _check_home(home)
+    check_home(home)
     with writing():
         lock(places=[cart.pk])
         fresh = Place.objects.select_related("home").get(pk=cart.pk)
-        _check_cart(fresh, home)
+        check_cart_home(fresh, home)
         return _say(by=by, at=at, homes=[(fresh, home)])
 
 
@@ -62,7 +62,7 @@ def set_copy_home(*, by: Person, at: datetime, copy: SetCopy, home: Place | None
     Raises NotAllowed, ``place_not_used``, ``no_home_there``.
     """
     check_can(by, Verb.EDIT_PLACES)
-    _check_home(home)
+    check_home(home)
     with writing():
         fresh = SetCopy.objects.select_related("tool_set", "home").get(pk=copy.pk)
         apply_edit(by=by, at=at, row=fresh, key=str(fresh), fields={"home": home}, what=SAID)
@@ -76,7 +76,7 @@ def belongs_here(*, by: Person, at: datetime, place: Place) -> Said:
     Raises NotAllowed, ``no_home_there``, ``nothing_here``.
     """
     check_can(by, Verb.EDIT_PLACES)
-    _check_home(place)
+    check_home(place)
     with writing():
         inside = Place.objects.filter(path__startswith=place.path).exclude(pk=place.pk)
         carts = list(inside.filter(kind__in=("cart", "plate")).select_related("home", "parent"))
@@ -161,7 +161,8 @@ def _say(*, by: Person, at: datetime, homes: Sequence[tuple[Piece | Place, Place
     return Said(len(homes), len(changed), first.pk if first else None)
 
 
-def _check_home(home: Place | None) -> None:
+def check_home(home: Place | None) -> None:
+    """Raise ``place_not_used`` or ``no_home_there`` where nothing can belong."""
     if home is None:
         return
     check_place_is_used(home)
@@ -186,7 +187,8 @@ def no_home_of_a_bin(code: str) -> ToolingError:
     )  # fmt: skip
 
 
-def _check_cart(cart: Place, home: Place | None) -> None:
+def check_cart_home(cart: Place, home: Place | None) -> None:
+    """Raise ``does_not_move`` of what stands, ``place_inside_itself`` of what rides on the cart."""
     if not cart.moves:
         raise ToolingError(
             "does_not_move",

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from datetime import datetime
+from functools import partial
 from typing import Any
 
 from django.db import IntegrityError, OperationalError
@@ -25,7 +26,7 @@ from tooling.services.importing.apply import Writer, move_counters
 from tooling.services.importing.outcomes import MOST_PROBLEMS
 from tooling.services.importing.plan import Plan
 from tooling.services.importing.prepare import Counters, prepare
-from tooling.services.importing.run import Progress, nobody_asks, plan_import
+from tooling.services.importing.run import Progress, nobody_asks, plan_import, sources
 from tooling.services.importing.stage import Stage
 from tooling.services.write import record_change, writing
 from tooling.spreadsheets.entries import Entry, guess_entries, titled
@@ -62,9 +63,9 @@ def guess(
     """Guess what each table of the import's files holds. Raises those of the readers."""
     check_can(by, Verb.IMPORT)
     entries: list[Entry] = []
-    for each in made.files.select_related("file").order_by("pk"):
-        progress(0.0, _("Opening “{name}”").format(name=each.name))
-        entries += guess_entries(files.read(each.file), name=each.name, kept=kept)
+    for name, path in sources(made):
+        said = _("Finding the tables of “{name}”").format(name=name)
+        entries += guess_entries(path, name=name, kept=kept, progress=partial(progress, 0.0, said))
     with writing():
         made.mapping = {"sheets": titled(entries)}
         made.save(update_fields=["mapping"])

@@ -18,7 +18,7 @@ from tooling.models import Import, ImportFile, ImportMapping, ImportState, Perso
 from tooling.permissions import Verb, check_can
 from tooling.services import files, import_work, tasks
 from tooling.services.importing import outcomes
-from tooling.services.importing.run import Progress, nobody_asks
+from tooling.services.importing.run import Progress, nobody_asks, sources
 from tooling.services.write import record_change, writing
 from tooling.spreadsheets.entries import Entry, guess_entries, titled, worth_keeping
 from tooling.spreadsheets.guards import check_file
@@ -211,10 +211,8 @@ def apply(*, by: Person, at: datetime, made: Import, at_once: Progress | None = 
 
 def is_large(made: Import) -> bool:
     """Whether the import has more rows than are worked on at once."""
-    counted = 0
-    for each in made.files.select_related("file"):
-        counted += about_rows(files.read(each.file), most=MOST_AT_ONCE)
-    return counted > MOST_AT_ONCE
+    counted = (about_rows(path, most=MOST_AT_ONCE) for _name, path in sources(made))
+    return sum(counted) > MOST_AT_ONCE
 
 
 def cancel(*, by: Person, at: datetime, made: Import) -> Import:

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import io
 import warnings
 import zipfile
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 from openpyxl import load_workbook
@@ -66,7 +64,7 @@ def _marks(source: Source, workbook: Any, name: str, progress: Progress) -> dict
 
 
 def _open(source: Source, *, name: str, data_only: bool) -> Any:
-    file = source if isinstance(source, Path) else io.BytesIO(source)
+    file = opened(source)  # the library judges a path by its ending, and kept files have none
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 
-from tooling.queries.exports import past, records, sets
+from tooling.queries.exports import past, records, sets, tools
 from tooling.spreadsheets.rows import Row
 
 ROWS: dict[str, Callable[[], Iterable[Row]]] = {
@@ -12,11 +12,13 @@ ROWS: dict[str, Callable[[], Iterable[Row]]] = {
     "places": records.places,
     "mills": records.mills,
     "drawings": records.drawings,
+    "features": tools.features,
     "pieces": records.pieces,
     "stock": records.stock,
     "sets": sets.positions,
     "paper_sets": sets.from_paper,
     "charts": sets.charts,
+    "gauges": tools.gauges,
     "regrinds": past.regrinds,
     "readings": past.readings,
     "length_run": past.length_run,

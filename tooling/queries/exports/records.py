@@ -36,13 +36,14 @@ def owners() -> Iterator[Row]:
                 "is_shop": owner.is_shop,
                 "contact": owner.contact,
                 "consent_reference": owner.consent_reference,
+                "insurance_reference": owner.insurance_reference,
             }
         )
 
 
 def places() -> Iterator[Row]:
     """Outer places first; stations come with their mills."""
-    found = Place.objects.exclude(kind="station").select_related("parent", "owner")
+    found = Place.objects.exclude(kind="station").select_related("parent", "owner", "home")
     for place in sorted(found, key=lambda p: (p.path_name.count(" / "), p.path_name)):
         yield row(
             {
@@ -54,6 +55,7 @@ def places() -> Iterator[Row]:
                 "max_load": None if place.max_load_kg is None else round(place.max_load_kg * 1000),
                 "height": place.height_nm,
                 "owner": place.owner.code if place.owner else None,
+                "home": place.home.path_name if place.home else None,
             },
             "mm",
         )
@@ -138,6 +140,7 @@ def drawings() -> Iterator[Row]:
                         "unit",
                         "material",
                         "bore_class",
+                        "strokes_to_sharpen",
                         "issued_on",
                         "old_pieces",
                         "note",
@@ -154,8 +157,8 @@ def pieces() -> Iterator[Row]:
     aliases: dict[int, list[str]] = defaultdict(list)
     for piece_id, text in PieceAlias.objects.order_by("pk").values_list("piece_id", "text"):
         aliases[piece_id].append(text)
-    found = Piece.objects.select_related("drawing", "revision", "owner", "place").order_by("code")
-    for piece in found.iterator(chunk_size=2000):
+    found = Piece.objects.select_related("drawing", "revision", "owner", "place", "home")
+    for piece in found.order_by("code").iterator(chunk_size=2000):
         first, *further = aliases.get(piece.pk, [None])
         yield row(
             {
@@ -167,10 +170,12 @@ def pieces() -> Iterator[Row]:
                 "revision": piece.revision.revision,
                 "owner": piece.owner.code,
                 "place": piece.place.path_name,
+                "home": piece.home.path_name if piece.home else None,
                 "hardness": piece.hardness_hrc,
                 "mass": piece.weighed_g,
                 "value": None if piece.value_cents is None else piece.value_cents / 100,
                 "length_run": piece.length_run_nm or None,
+                "strokes_run": piece.strokes_run or None,
                 **_some(
                     piece,
                     (

@@ -80,6 +80,7 @@ def _wanted(row: Row) -> dict[str, Any]:
         "plated_thickness_nm": values.get("plated_thickness"),
         "bore_class": values.get("bore_class"),
         "mass_g": values.get("mass"),
+        "strokes_to_sharpen": values.get("strokes_to_sharpen"),
         "issued_on": values.get("issued_on"),
         "old_pieces": values.get("old_pieces"),
         "note": values.get("note"),

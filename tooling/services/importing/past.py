@@ -14,6 +14,7 @@ from tooling.services.importing.known import Known, plain
 from tooling.services.importing.known_records import read_pieces
 from tooling.services.importing.plan import Plan
 from tooling.services.importing.stage import chunks, is_new
+from tooling.services.importing.tools import gauges_of
 from tooling.spreadsheets.kinds import KINDS
 from tooling.spreadsheets.rows import Row
 
@@ -54,8 +55,6 @@ def _history(rows: list[Row], model: type[Any], known: Known) -> list[Any]:
 
 def plan_readings(rows: list[Row], plan: Plan, known: Known) -> None:
     there = {_same_reading(each) for each in _history(rows, Reading, known)}
-    if Gauge not in known.held:
-        known.held[Gauge] = {plain(gauge.number): gauge for gauge in Gauge.objects.all()}
     for row in rows:
         with plan.of_row(row, KINDS["readings"], "piece"):
             _plan_reading(row, plan, known, there)
@@ -92,7 +91,7 @@ def _plan_reading(row: Row, plan: Plan, known: Known, there: set[Any]) -> None:
     if _same_reading(reading) in there:
         return
     there.add(_same_reading(reading))
-    reading.gauge = _gauge(values.get("gauge"), row, plan, known.held[Gauge])
+    reading.gauge = _gauge(values.get("gauge"), row, plan, gauges_of(known))
     plan.add(reading, f"{values['piece']} {dimension.replace('_', ' ')}")
     if value is not None and dimension in DIMENSIONS:
         plan.resize(piece)

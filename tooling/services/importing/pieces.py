@@ -21,6 +21,7 @@ from tooling.models import (
 )
 from tooling.services.codes import PIECE_LETTERS
 from tooling.services.dimensions import check_piece
+from tooling.services.homes import check_home
 from tooling.services.importing.drawings import BROUGHT
 from tooling.services.importing.known import Known, check_label, plain
 from tooling.services.importing.known_records import read_drawings, read_pieces
@@ -63,9 +64,11 @@ def _plan_piece(row: Row, plan: Plan, known: Known) -> None:
     )
     owner = plan.look("owner", known.owner, values["owner"]) if values.get("owner") else None
     place = plan.look("place", known.place, values["place"]) if values.get("place") else None
+    home = plan.look("home", known.place, values["home"]) if values.get("home") else None
     title = str(values.get("mark") or values.get("old_number") or values.get("code"))
     piece = _existing(values, revision, owner, known)
-    wanted = _wanted(row)
+    wanted = {**_wanted(row), "home": home}
+    check_home(home)
     if piece is None:
         piece = _new_piece(values, revision, owner, place, wanted, title, plan, known)
     else:

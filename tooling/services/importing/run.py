@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from datetime import datetime
+from pathlib import Path
 from typing import Any
 
 from django.utils.translation import gettext as _
@@ -22,6 +23,7 @@ from tooling.services.importing import (
     sets,
     shop,
     stock,
+    tools,
 )
 from tooling.services.importing.aftermath import refuse_wrong_moves
 from tooling.services.importing.known import Known
@@ -39,11 +41,13 @@ PLANNERS: dict[str, Planner] = {
     "places": shop.plan_places,
     "mills": mills.plan_mills,
     "drawings": drawings.plan_drawings,
+    "features": tools.plan_features,
     "pieces": pieces.plan_pieces,
     "stock": stock.plan_stock,
     "sets": sets.plan_sets,
     "paper_sets": sets.plan_paper_sets,
     "charts": charts.plan_charts,
+    "gauges": tools.plan_gauges,
     "regrinds": past.plan_regrinds,
     "readings": past.plan_readings,
     "length_run": past.plan_length_run,
@@ -142,8 +146,15 @@ def _parts(sheet: Sheet, mapping: Mapping, plan: Plan) -> Iterator[list[Row]]:
 def _tables(made: Import) -> Iterator[tuple[dict[str, Any], Sheet]]:
     """The tables that are not left out, each under a name of its own."""
     entries = made.mapping["sheets"]
+    for name, path in sources(made):
+        yield from open_entries(path, name=name, entries=entries)
+
+
+def sources(made: Import) -> Iterator[tuple[str, Path]]:
+    """Name and place on the disk of every file. Raises Unknown ``file_missing``."""
     for each in made.files.select_related("file").order_by("pk"):
-        yield from open_entries(files.read(each.file), name=each.name, entries=entries)
+        files.open_file(each.file).close()
+        yield each.name, files.path_of(each.file)
 
 
 def _unclear(sheet: Sheet) -> Problem:

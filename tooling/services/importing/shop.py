@@ -10,6 +10,7 @@ from tooling.engineering.codes import fold
 from tooling.errors import Conflict, ToolingError
 from tooling.models import Movement, Owner, Place
 from tooling.services.codes import place_letter
+from tooling.services.homes import check_cart_home, check_home
 from tooling.services.importing.known import Known, check_label, plain
 from tooling.services.importing.plan import Plan, same_record
 from tooling.services.importing.waiting import Waiting
@@ -50,7 +51,8 @@ def _plan_owner_of(row: Row, plan: Plan, known: Known) -> None:
 def _plan_owner(values: dict[str, Any], plan: Plan, known: Known) -> None:
     owner = known.owner_codes.get(plain(values["code"]))
     wanted = {
-        name: values.get(name) for name in ("name", "is_shop", "contact", "consent_reference")
+        name: values.get(name)
+        for name in ("name", "is_shop", "contact", "consent_reference", "insurance_reference")
     }
     if wanted["is_shop"] and known.shop is not None and known.shop is not owner:
         raise ToolingError(
@@ -76,7 +78,7 @@ def plan_places(rows: list[Row], plan: Plan, known: Known) -> None:
     """In whatever order the rows stand; those inside a mill wait until the mills are planned."""
     waiting = []
     for row in rows:
-        if _outer_is_known(row, known):
+        if _others_are_known(row, known):
             _plan_place_of(row, plan, known)
         else:
             waiting.append(row)
@@ -86,14 +88,14 @@ def plan_places(rows: list[Row], plan: Plan, known: Known) -> None:
 def plan_waiting_places(plan: Plan, known: Known) -> None:
     """The places that waited: what they are in must be known by now."""
     waiting = Waiting(plan)
-    while waiting.take_out(lambda row: _outer_is_known(row, known),
+    while waiting.take_out(lambda row: _others_are_known(row, known),
                            lambda row: _plan_place_of(row, plan, known)):  # fmt: skip
         pass
     names = {plain(row.values["name"]) for part in waiting.parts() for row in part}
     for part in waiting.parts():
         for row in part:
             with plan.of_row(row, KINDS["places"], "inside"):
-                outer = plain(row.values["inside"].rpartition("/")[2])
+                outer = plain((row.values.get("inside") or "").rpartition("/")[2])
                 if outer in names:
                     raise _inside_itself(row.values["name"], row.values["inside"])
                 _plan_place(row.values, plan, known)
@@ -105,14 +107,15 @@ def _plan_place_of(row: Row, plan: Plan, known: Known) -> None:
         _plan_place(row.values, plan, known)
 
 
-def _outer_is_known(row: Row, known: Known) -> bool:
-    inside = row.values.get("inside")
-    if not inside:
-        return True
-    try:
-        known.place(inside)
-    except ToolingError as error:
-        return error.code != "unknown_place"
+def _others_are_known(row: Row, known: Known) -> bool:
+    """Whether the places that the row names are there, or never will be."""
+    for text in (row.values.get("inside"), row.values.get("home")):
+        try:
+            if text:
+                known.place(text)
+        except ToolingError as error:
+            if error.code == "unknown_place":
+                return False
     return True
 
 
@@ -127,6 +130,7 @@ def _plan_place(values: dict[str, Any], plan: Plan, known: Known) -> None:
         "max_load_kg": values["max_load"] / 1000 if values.get("max_load") is not None else None,
         "height_nm": values.get("height"),
         "owner": plan.look("owner", known.owner, values["owner"]) if values.get("owner") else None,
+        "home": plan.look("home", known.place, values["home"]) if values.get("home") else None,
     }
     if place is None:
         place = _new_place(values, inside, path_name, wanted, plan, known)
@@ -135,7 +139,22 @@ def _plan_place(values: dict[str, Any], plan: Plan, known: Known) -> None:
         _check_kind(place, values["kind"])
         plan.edit(place, place.path_name, **wanted)
         _put_elsewhere(place, values["name"], inside, plan, known)
+    if wanted["home"] is not None:
+        _check_home(place, wanted["home"], known)
     plan.speak_of(place, place.path_name)
+
+
+def _check_home(place: Place, home: Place, known: Known) -> None:
+    check_home(home)
+    check_cart_home(place, None)
+    if _is_within(home, place, known):
+        raise Conflict(
+            "place_inside_itself",
+            _("{cart} cannot belong in {home}: that is {cart} itself or stands on it."),
+            cart=place.name,
+            home=home.path_name,
+            in_field="home",
+        )
 
 
 def _existing(values: dict[str, Any], path_name: str, known: Known) -> Place | None:
