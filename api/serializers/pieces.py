@@ -309,7 +309,10 @@ class EntryOut(serializers.Serializer[Any]):
 
     at = serializers.DateTimeField()
     kind = serializers.ChoiceField(
-        ["movement", "refused", "reading", "work", "length", "change", "label", "incident"]
+        [
+            *("movement", "refused", "reading", "work", "length", "change", "label", "incident"),
+            "inspection",
+        ]
     )
     id = serializers.IntegerField(help_text="Within its kind; a correction names it.")
     said = serializers.CharField()

@@ -154,8 +154,3 @@ def test_an_order_is_changed_closed_short_with_a_reason_and_opened_again(order, 
     put = {"drawing": "R-1", "quantity": 3}
     assert client.put(f"{url}lines/1/", put, format="json").json()["lines"][0]["quantity"] == 3
     assert len(client.delete(f"{url}lines/2/").json()["lines"]) == 1
-
-
-def test_a_closed_kit_proves_its_set(api_as, engineer, world):
-    refused = api_as(engineer).post("/api/v1/kits/K0000000/prove/", {}, format="json")
-    assert refused.json()["code"] == "unknown_kit"

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from tests.world import MM, World
 from tooling.errors import NotAllowed, ToolingError
 from tooling.models import DrawingRevision, Inspection, Person, Piece, Reading, Receipt, Setting
+from tooling.queries.piece_history import piece_history
 from tooling.queries.print_limits import Limit, print_limits
 from tooling.services import holds, inspection, purchases, receiving
 from tooling.services.inspection import Measured
@@ -99,6 +100,8 @@ def test_what_is_to_print_is_accepted_with_its_readings(
     assert (piece.now_bore_nm, piece.now_face_width_nm) == tuple(GOOD.values())
     assert set(Reading.objects.values_list("note", flat=True)) == {"to print, 4711 line 1"}
     assert (piece.condition, Inspection.objects.get().verdict) == ("new", "accepted")
+    told = [entry.said for entry in piece_history(piece.code).entries]
+    assert "measured to print for order 4711: accepted" in told
     assert differences() == []
 
 

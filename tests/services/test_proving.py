@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
+from django.test import Client
 
 from tests.rolling import Rolling
 from tests.world import World
@@ -88,3 +91,22 @@ def test_a_kit_says_how_many_of_it_are_new(shop: Rolling, crew: Person) -> None:
 def test_crew_proves_nothing(shop: Rolling, crew: Person) -> None:
     with pytest.raises(NotAllowed):
         proving.prove_set(by=crew, at=shop.world.at, kit=ran(shop, crew))
+
+
+def test_the_kits_page_and_the_api_prove_it(
+    shop: Rolling, crew: Person, engineer: Person, client: Client, api_as: Any
+) -> None:
+    kit = ran(shop, crew)
+    url = f"/api/v1/kits/{kit.number}/prove/"
+    assert api_as(crew).post(url, {}, format="json").json()["code"] == "not_allowed"
+    client.force_login(engineer, backend="django.contrib.auth.backends.ModelBackend")
+    assert b"2 new pieces, not proved yet" in client.get(f"/kits/{kit.number}/").content
+    client.post(f"/kits/{kit.number}/prove/", {"note": "good"})
+    assert conditions(shop) == ["sound"] * 4
+    again = client.post(f"/kits/{kit.number}/prove/", {"note": "good"})
+    assert (again.status_code, b'data-code="proved_already"' in again.content) == (409, True)
+    refused = api_as(engineer).post(url, {}, format="json")
+    assert (refused.status_code, refused.json()["code"]) == (409, "proved_already")
+    Piece.objects.filter(pk=shop.pieces[NEW[0]].pk).update(condition="new")
+    told = api_as(engineer).post(url, {"note": "again"}, format="json").json()
+    assert {row["is_new"] for row in told["positions"]} == {False}

@@ -11,6 +11,7 @@ from django.utils.translation import gettext_lazy as _
 from tooling.errors import Conflict, ToolingError
 from tooling.models import NOT_FIT, Condition, Kit, KitPosition, Piece, Station
 from tooling.queries.consents import consents_about
+from tooling.queries.kit_words import where_words
 from tooling.queries.old_pieces import Ruling, chains_of, ruling
 
 
@@ -94,9 +95,7 @@ def _told(piece: Piece, kit: Kit) -> dict[str, object]:
 
 
 def _where(position: KitPosition) -> str:
-    return str(_("pass {number}, {shaft}, {order} from the shoulder")).format(
-        number=position.pass_number, shaft=position.get_shaft_display(), order=position.order
-    )
+    return where_words(position.pass_number, position.shaft, position.order)
 
 
 def _taken(piece: Piece, claim: KitPosition, kit: Kit) -> Conflict:
