@@ -12,6 +12,13 @@ from django.utils.translation import gettext_lazy as _
 from tooling.errors import Unknown
 from tooling.models import Import, ImportMapping, ImportState
 from tooling.queries.import_tables import TableLine, table_line
+from tooling.queries.import_tasks import (
+    FileLine,
+    TaskLine,
+    file_lines,
+    problem_count,
+    task_line,
+)
 from tooling.queries.import_typed import as_typed
 from tooling.spreadsheets.kinds import KINDS
 
@@ -80,7 +87,8 @@ class ImportPage:
     more: int
     sheets: tuple[TableLine, ...]
     problem_count: int
-    files: tuple[str, ...]
+    files: tuple[FileLine, ...]
+    task: TaskLine | None
     kinds: tuple[tuple[str, str], ...]
     mapping_is_needed: bool
 
@@ -127,13 +135,14 @@ def imports_page() -> ImportsPage:
 def import_page(
     number: int, *, problems: int = 300, typed: Mapping[str, str] | None = None
 ) -> ImportPage:
-    """One query. ``typed``: a mapping form that could not be used, shown as it was filled in.
+    """Two queries. ``typed``: a mapping form that could not be used, shown as it was filled in.
 
     Raises Unknown ``unknown_import``.
     """
-    made = Import.objects.select_related("by").filter(pk=number).first()
+    made = Import.objects.select_related("by", "task__file").filter(pk=number).first()
     if made is None:
         raise Unknown("unknown_import", _("There is no import {number}."), number=number)
+    count = problem_count(made)
     asking = {p["sheet"] for p in made.problems if p["code"] in ANSWERED_BY_MAPPING}
     sheets = tuple(
         table_line(n, entry, asking) for n, entry in enumerate(made.mapping.get("sheets", []))
@@ -151,12 +160,13 @@ def import_page(
         applied_at=made.applied_at,
         counts=made.rows,
         groups=_groups(made.problems[:problems], {s.title for s in sheets if s.can_letter}),
-        problems_more=max(0, len(made.problems) - problems),
+        problems_more=max(0, count - problems),
         preview=tuple(made.preview),
         more=max(0, changing - len(made.preview)),
         sheets=sheets,
-        problem_count=len(made.problems),
-        files=tuple(dict.fromkeys(sheet.file for sheet in sheets)),
+        problem_count=count,
+        files=file_lines(made),
+        task=task_line(made),
         kinds=KIND_NAMES,
         mapping_is_needed=any(sheet.needs_a_look for sheet in sheets),
     )
