@@ -12,7 +12,17 @@ from hypothesis import strategies as st
 
 from tests.world import MM, World
 from tooling.errors import NotAllowed, ToolingError
-from tooling.models import DrawingRevision, Inspection, Person, Piece, Reading, Receipt, Setting
+from tooling.models import (
+    DrawingRevision,
+    Inspection,
+    Owner,
+    OwnerReport,
+    Person,
+    Piece,
+    Reading,
+    Receipt,
+    Setting,
+)
 from tooling.queries.piece_history import piece_history
 from tooling.queries.print_limits import Limit, print_limits
 from tooling.services import holds, inspection, purchases, receiving
@@ -205,3 +215,16 @@ def test_a_drawing_without_sizes_is_looked_at(
         by=attendant, at=world.at, line=purchase.lines.get(), place=world.place("Rack A")
     )
     assert inspect(attendant, world, came, "accepted").verdict == "accepted"
+
+
+def test_what_is_rejected_of_a_customers_is_reported_to_the_customer_once(
+    world: World, attendant: Person, receipt: Receipt
+) -> None:
+    owner = Owner.objects.create(code="ORN", name="Orn & Sons")
+    Piece.objects.filter(pk=receipt.piece_id).update(owner=owner)
+    for _each in range(2):
+        inspect(attendant, world, receipt, "rejected", reason="bore over size")
+    report = OwnerReport.objects.get()
+    assert (report.owner, report.kind, "bore over size" in report.what_happened) == (
+        owner, "unsuitable", True,
+    )  # fmt: skip

@@ -11,11 +11,21 @@ from django.utils.translation import gettext_lazy as _
 
 from tooling.engineering.lengths import Unit, say_length
 from tooling.errors import Conflict, ToolingError
-from tooling.models import Condition, Gauge, Inspection, Person, Piece, Receipt, Verdict
+from tooling.models import (
+    Condition,
+    Gauge,
+    Inspection,
+    Person,
+    Piece,
+    Receipt,
+    ReportKind,
+    Verdict,
+)
 from tooling.permissions import Verb, check_can
 from tooling.queries.print_limits import Limit, off_print, print_limits
 from tooling.services.edits import apply_edit, require_text
 from tooling.services.holds import hold_piece
+from tooling.services.owner_reports import open_report
 from tooling.services.purchases import line_key
 from tooling.services.readings import record_reading
 from tooling.services.touched import touch_kits_of
@@ -45,7 +55,8 @@ def inspect(
     """Write down what was measured, by dimension, and what was decided; the newest verdict stands.
 
     ``accepted`` needs every drawn dimension that is known to be within its limits; ``concession``
-    takes the piece as it is, for a reason, by who may; ``rejected`` holds it with the reason.
+    takes the piece as it is, for a reason, by who may; ``rejected`` holds it with the reason, and
+    a customer's is reported to its owner.
     Raises NotAllowed, ``unknown_verdict``, ``empty_text`` of the reason, ``not_drawn``,
     ``nothing_measured``, ``not_to_print``, ``nothing_to_measure``, ``taken_back_already``, and as
     ``record_reading``.
@@ -70,6 +81,12 @@ def inspect(
             receipt=receipt, verdict=verdict, reason=reason, at=at, by=by
         )
         _judge(by=by, at=at, row=row, before=before)
+        if verdict == Verdict.REJECTED:
+            owned = Piece.objects.select_related("owner").get(pk=piece.pk)
+            open_report(
+                by=by, at=at, piece=owned, kind=ReportKind.UNSUITABLE,
+                what_happened=str(_("Rejected as it came: {reason}")).format(reason=reason),
+            )  # fmt: skip
     return row
 
 
