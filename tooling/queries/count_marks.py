@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+from uuid import UUID
 
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -27,25 +28,27 @@ class LastMark:
 
 
 def last_marks(count: Count, *, most: int = LAST) -> tuple[LastMark, ...]:
-    """The newest first. One query."""
-    rows = CountEntry.objects.filter(count=count, is_taken_back=False).select_related(
-        "piece", "stock_line__drawing", "place__parent", "by", "corrected_by", "movement__from_seen"
-    )
-    together: dict[tuple[object, ...], list[CountEntry]] = {}
-    for entry in rows.order_by("-at", "-id")[:ROWS_READ]:
-        ticked = entry.how == How.TICK and entry.device_id is None
-        key = (entry.by_id, entry.at) if ticked else (entry.pk,)
+    """The newest first. Two queries."""
+    rows = CountEntry.objects.filter(count=count, is_taken_back=False).order_by("-at", "-id")
+    together: dict[tuple[object, ...], list[tuple[int, UUID, bool]]] = {}
+    for pk, uuid, by, at, how, device, corrected in rows.values_list(
+        "id", "uuid", "by_id", "at", "how", "device_id", "corrected_by"
+    )[:ROWS_READ]:
+        ticked = how == How.TICK and device is None
+        key = (by, at) if ticked else (pk,)
         if key not in together and len(together) == most:
             break
-        together.setdefault(key, []).append(entry)
-    return tuple(_mark(entries) for entries in together.values())
+        together.setdefault(key, []).append((pk, uuid, corrected is not None))
+    firsts = CountEntry.objects.select_related(
+        "piece", "stock_line__drawing", "place__parent", "by", "movement__from_seen"
+    ).in_bulk([entries[0][0] for entries in together.values()])
+    return tuple(_mark(firsts[entries[0][0]], entries) for entries in together.values())
 
 
-def _mark(entries: list[CountEntry]) -> LastMark:
-    first = entries[0]
-    standing = [entry for entry in entries if not hasattr(entry, "corrected_by")]
+def _mark(first: CountEntry, entries: list[tuple[int, UUID, bool]]) -> LastMark:
+    standing = tuple(str(uuid) for _pk, uuid, is_undone in entries if not is_undone)
     return LastMark(
-        entries=tuple(str(entry.uuid) for entry in standing),
+        entries=standing,
         code=_code(first) if len(entries) == 1 else "",
         said=_said_one(first) if len(entries) == 1 else _said_row(first, len(entries)),
         by=str(first.by or "-"),

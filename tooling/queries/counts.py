@@ -180,7 +180,7 @@ def count_token(number: int) -> str:
 def count_page(number: int, *, at_place: str = "") -> CountPage:
     """A count as it stands; ``at_place`` is the place whose rows are wanted.
 
-    Fourteen queries at most, whatever it holds. Raises Unknown ``unknown_count``.
+    Fifteen queries at most, whatever it holds. Raises Unknown ``unknown_count``.
     """
     count = find_count(number)
     token = _token(count)
@@ -287,9 +287,13 @@ def _token(count: Count) -> str:
         | Q(cart__isnull=False)
     )
     since = Movement.objects.filter(about, received_at__gte=count.opened_at)
-    others = CountEntry.objects.filter(at__gte=count.opened_at).exclude(count=count)
-    others = others.filter(piece__in=lines.exclude(piece=None).values("piece"))
-    moved = since.aggregate(last=Max("id"))["last"] or 0
+    moved = since.order_by("-received_at", "-id").values_list("id", flat=True).first() or 0
+    beside = Count.objects.filter(Q(closed_at=None) | Q(closed_at__gte=count.opened_at))
+    others = CountEntry.objects.filter(
+        count__in=beside.exclude(pk=count.pk).values("pk"),
+        piece__in=lines.exclude(piece=None).values("piece"),
+        at__gte=count.opened_at,
+    )
     seen = others.aggregate(last=Max("id"))["last"] or 0
     return f"{count.version}-{moved}-{seen}"
 
