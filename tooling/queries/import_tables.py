@@ -25,9 +25,9 @@ from tooling.spreadsheets.telling import tell
 _ROWS_NAMED = 12
 REASON_WORDS = {
     "total": gettext_lazy("adds up other rows"),
-    "footer": gettext_lazy("a remark under the table"),
-    "heading": gettext_lazy("the headings again"),
-    "title": gettext_lazy("a title over the headings"),
+    "footer": gettext_lazy("is a remark under the table"),
+    "heading": gettext_lazy("says the headings again"),
+    "title": gettext_lazy("is a title over the headings"),
 }
 
 
