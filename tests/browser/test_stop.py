@@ -17,7 +17,6 @@ from tests.photographs import a_photo
 from tests.rolling import Rolling
 from tests.world import World
 from tooling.models import Owner, OwnerReport, Person, Picture
-from tooling.services import holds
 
 Open = Callable[..., Page]
 TURNED = 6
@@ -79,17 +78,18 @@ def test_three_taps_and_a_photo_stop_a_damaged_roll_everywhere(
     expect(large).to_have_js_property("naturalHeight", 1600)
 
 
-def test_the_crew_is_told_who_may_lift_and_the_engineer_lifts(
-    open_as: Open, cast: dict[str, Person], world: World, at: datetime
+def test_a_log_in_that_ran_out_does_not_lose_the_photo(
+    open_as: Open, cast: dict[str, Person], world: World, photo: Path, settings: Any, tmp_path: Path
 ) -> None:
+    settings.FILES_DIR = tmp_path / "files"
     piece = Rolling(world).pieces[1, "top", 1]
-    holds.stop(by=cast["crew"], at=at, piece=piece, what="cracked")
-    crew = open_as(cast["crew"], f"/pieces/{piece.code}/", viewport=PHONE)
-    expect(crew.locator("[data-who-may]")).to_contain_text("Engineer")
-    hands = Hands(open_as(cast["engineer"], "/today/", viewport=TABLET))
-    hands.tap(hands.page.get_by_role("link", name=piece.mark))
-    hands.page.get_by_label("Found to be").select_option("marked")
-    hands.page.get_by_label("What was found or done").fill("dressed, runs true")
-    hands.tap(hands.page.get_by_role("button", name="Lift the hold"))
-    expect(hands.page.locator(".sentence")).to_contain_text("marked")
-    expect(hands.page.locator(".time-line")).to_contain_text("dressed, runs true")
+    page = open_as(cast["crew"], f"/pieces/{piece.code}/", viewport=PHONE)
+    page.context.clear_cookies()
+    page.get_by_label("Take a picture").set_input_files(photo)
+    expect(page.locator("[data-sending]")).to_contain_text("Log in on another tab")
+    tab = page.context.new_page()
+    tab.goto("/login/")
+    tab.fill("input[name=username]", "crew")
+    tab.fill("input[name=password]", "crew-pass-word")
+    tab.click("main button[type=submit]")
+    expect(page.locator(".pictures img")).to_have_count(1)

@@ -59,9 +59,7 @@ def develop(file: BinaryIO, *, name: str) -> Photograph:
     kind = kind_of(file, name=name)
     with _one_at_a_time, _breaks_are_said(name), Image.open(file, formats=(kind,)) as opened:
         _check_head(opened, kind, name)
-        opened.draft("RGB", (LONGEST_PX, LONGEST_PX))
-        picture = _bare(opened)
-        picture.thumbnail((LONGEST_PX, LONGEST_PX), Image.Resampling.LANCZOS)
+        picture = _bare(_scaled(opened))
         full = _jpeg(picture, QUALITY)
         size = picture.size
         picture.thumbnail((SMALL_PX, SMALL_PX), Image.Resampling.LANCZOS)
@@ -124,12 +122,22 @@ def _check_head(opened: Image.Image, kind: str, name: str) -> None:
         )
 
 
-def _bare(opened: Image.Image) -> Image.Image:
+def _scaled(opened: Image.Image) -> Image.Image:
+    """Made smaller before anything else, so that the large one stands in memory once."""
+    opened.draft("RGB", (LONGEST_PX, LONGEST_PX))
+    smooth = opened
+    if opened.mode in ("1", "P", "PA"):
+        smooth = opened.convert("RGBA" if "transparency" in opened.info else "RGB")
+    smooth.thumbnail((LONGEST_PX, LONGEST_PX), Image.Resampling.LANCZOS)
+    return smooth
+
+
+def _bare(scaled: Image.Image) -> Image.Image:
     """The pixels alone, upright, in the colours that every screen takes them for."""
-    upright: Any = ImageOps.exif_transpose(opened)
+    upright: Any = ImageOps.exif_transpose(scaled)
     plain = _in_plain_colours(upright)
     bare = Image.new("RGB", plain.size, "white")
-    if plain.mode in ("RGBA", "LA", "PA") or "transparency" in plain.info:
+    if plain.mode in ("RGBA", "LA") or "transparency" in plain.info:
         clear = plain.convert("RGBA")
         bare.paste(clear, mask=clear.getchannel("A"))
     else:

@@ -5,7 +5,7 @@ import { deviceId } from "./uuid.js";
 const MOST_PER_BATCH = 50;
 const RETRY_MS = [1000, 2000, 5000, 10000];
 
-function csrfToken() {
+export function csrfToken() {
   const cookie = document.cookie.split("; ").find((pair) => pair.startsWith("csrftoken="));
   if (cookie) return decodeURIComponent(cookie.slice("csrftoken=".length));
   return document.querySelector("[name=csrfmiddlewaretoken]")?.value ?? "";

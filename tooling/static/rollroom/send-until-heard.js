@@ -1,8 +1,11 @@
 // Forms marked [data-send-until-heard] are not lost with the connection: what was tapped or taken
 // stays in this page and is sent again until the server has answered. The server tells a repeat
 // from a second one (by the form's id, or by the picture itself). What it answers becomes the page.
-//   data-words-sending, data-words-offline   what [data-sending] in the form says meanwhile
+//   data-words-sending, -offline, -logged-out   what [data-sending] in the form says meanwhile
+import { csrfToken } from "./scan-queue.js";
+
 const AGAIN_AFTER_MS = 2000;
+const STRANGER = 'data-code="stale_form"';
 const BETWEEN = new Set([502, 503, 504]);
 
 function say(form, words) {
@@ -22,19 +25,23 @@ function pause() {
   });
 }
 
-// The server names the next page instead of leading there, so that what it says waits for that page.
+// The server names the next page instead of leading there, so that what it says waits for that
+// page. Whoever logs in again on another tab has another token: the newest goes with each try.
 async function heard(form, body) {
   const headers = { "X-Next-Page": "name it" };
   for (;;) {
+    let trouble = form.dataset.wordsOffline;
+    body.set("csrfmiddlewaretoken", csrfToken());
     try {
       const response = await fetch(form.action, { method: "POST", body, headers });
-      if (!BETWEEN.has(response.status)) return { response, text: await response.text() };
+      const text = await response.text();
+      if (response.redirected || text.includes(STRANGER)) trouble = form.dataset.wordsLoggedOut;
+      else if (!BETWEEN.has(response.status)) return { response, text };
     } catch {
       // No answer at all: the same as a server that is just being started.
     }
-    say(form, form.dataset.wordsOffline);
+    say(form, trouble);
     await pause();
-    say(form, form.dataset.wordsSending);
   }
 }
 
@@ -58,10 +65,6 @@ function go(address) {
   } else location.assign(url.href);
 }
 
-function login() {
-  location.assign(`/login/?next=${encodeURIComponent(location.pathname + location.search)}`);
-}
-
 async function send(form, submitter) {
   if ("busy" in form.dataset) return;
   const body = new FormData(form);
@@ -69,10 +72,9 @@ async function send(form, submitter) {
   form.dataset.busy = "";
   say(form, form.dataset.wordsSending);
   const { response, text } = await heard(form, body);
-  if (response.redirected) return login();
+  delete form.dataset.busy;
   const next = response.headers.get("X-Next-Page");
   if (next) return go(next);
-  delete form.dataset.busy;
   say(form, "");
   form.querySelectorAll('input[type="file"]').forEach((field) => (field.value = ""));
   if (!refused(form, text)) location.reload();
@@ -83,4 +85,8 @@ document.addEventListener("submit", (event) => {
   if (!form.matches("[data-send-until-heard]")) return;
   event.preventDefault();
   send(form, event.submitter);
+});
+
+addEventListener("beforeunload", (event) => {
+  if (document.querySelector("[data-send-until-heard][data-busy]")) event.preventDefault();
 });
