@@ -101,5 +101,6 @@ def test_files_of_every_revision_open_from_the_drawing(
     page = client.get("/sets/drawings/R-1/").content.decode()
     assert page.index("R-1-B.pdf") < page.index("R-1-A.pdf")
     stored = DrawingFile.objects.get(name="R-1-A.pdf").file.sha256
-    assert client.get(f"/sets/drawings/files/{stored}/").content == b"%PDF-1.7 a"
+    served = client.get(f"/sets/drawings/files/{stored}/")
+    assert b"".join(served.streaming_content) == b"%PDF-1.7 a"
     assert "old-pieces/" not in page
