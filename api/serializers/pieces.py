@@ -312,6 +312,7 @@ class EntryOut(serializers.Serializer[Any]):
         [
             *("movement", "refused", "reading", "work", "length", "change", "label", "incident"),
             "inspection",
+            "count",
         ]
     )
     id = serializers.IntegerField(help_text="Within its kind; a correction names it.")

@@ -32,6 +32,7 @@ from tooling.queries.count_plan import count_plan, counts_today
 from tooling.queries.count_state import state_of
 from tooling.queries.count_words import Figures
 from tooling.queries.counts import count_list, count_page, count_token
+from tooling.queries.piece_history import piece_history
 from tooling.services import count_entries, counts, stock
 
 pytestmark = pytest.mark.django_db
@@ -315,3 +316,13 @@ def test_a_count_asks_no_more_queries_when_there_is_more_to_count(
         counted[size] = asked
     wanted = {name: COUNTS[name] for name in QUERIES}
     assert counted == {1: wanted, 250: wanted}
+
+
+def test_a_piece_s_line_of_time_tells_of_a_count_that_saw_it(
+    rack: Rack, attendant: Person, at: datetime
+) -> None:
+    count = rack.count(attendant, at)
+    see(attendant, at + MINUTE, count, rack.pieces[0])
+    told = piece_history(rack.pieces[0].code).entries[0]
+    assert (told.kind, told.by, told.at) == ("count", "Attendant", at + MINUTE)
+    assert told.said == "seen in count 1 at Rack A / Shelf 1"

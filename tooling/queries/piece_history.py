@@ -1,6 +1,6 @@
 """Everything that ever happened to a piece on one line of time, newest first, paged by key.
 
-Eight sources, each asked for one page beyond the key, then merged: the number of queries does
+Ten sources, each asked for one page beyond the key, then merged: the number of queries does
 not depend on how long the history is.
 """
 
@@ -20,6 +20,7 @@ from tooling.engineering.money import plain_money
 from tooling.models import (
     Change,
     Condition,
+    CountEntry,
     IncidentPiece,
     Inspection,
     LabelEvent,
@@ -79,7 +80,7 @@ class Source:
 
 
 def piece_history(code: str, *, after: str = "", size: int = PAGE) -> HistoryPage:
-    """One page of the piece's history, older than the key. Thirteen queries."""
+    """One page of the piece's history, older than the key. Fourteen queries."""
     piece = Piece.objects.select_related("drawing").get(code=code)
     key = _read_key(after)
     merged: list[tuple[datetime, int, int, Entry]] = []
@@ -357,6 +358,25 @@ def _tell_inspection(row: Inspection) -> Entry:
     )
 
 
+def _counted(piece: Piece) -> QuerySet[CountEntry]:
+    """Marks of counts that moved nothing; one that did is told by its movement."""
+    rows = CountEntry.objects.filter(piece=piece, is_taken_back=False, movement=None)
+    return rows.select_related("count", "place", "by", "corrected_by")
+
+
+def _tell_counted(row: CountEntry) -> Entry:
+    place = row.place.path_name if row.place else "–"
+    return Entry(
+        at=row.happened_at,
+        kind="count",
+        said=_("seen in count {number} at {place}").format(number=row.count.number, place=place),
+        by=_name(row.by),
+        id=row.pk,
+        is_corrected=hasattr(row, "corrected_by"),
+        how=row.get_how_display(),
+    )
+
+
 SOURCES: tuple[Source, ...] = (
     Source("movement", _movements, "effective_at", _tell_movement),
     Source("refused", _refused, "effective_at", _tell_refused),
@@ -367,4 +387,5 @@ SOURCES: tuple[Source, ...] = (
     Source("label", _labels, "at", _tell_label),
     Source("incident", _incidents, "incident__happened_at", _tell_incident),
     Source("inspection", _inspections, "at", _tell_inspection),
+    Source("count", _counted, "happened_at", _tell_counted),
 )
