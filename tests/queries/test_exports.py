@@ -49,14 +49,28 @@ def shop(engineer: Person, at: datetime) -> None:
     bring(engineer, at, **WHOLE_SHOP)
     bring(
         engineer, at,
+        owners="Code,Name,Our own shop,Insurance\nFERN,Fernhill Gutters,no,policy 12 at Alder",
+        places="Name,Inside,Kind,Home\nCart 7,Hall,cart,Hall / Rack A\nOther hall,,sister,",
+        drawings="Drawing,Rev,Kind,Strokes to sharpen\nDIE-1,A,line tooling,250000",
+        features="Drawing,Revision,Order,Shape,Name,Width mm,Length mm,Note\n"
+                 "DIE-1,A,1,round,fixing hole,11,,both flanges\nDIE-1,A,2,slot,,11,20.5,",
+        gauges="Number,Name,Units,Resolution,Uncertainty,Due\n"
+               "MIC-9,Micrometer,in,0.0001,0.0002,2027-03-01",
+        pieces="Old number,Drawing,Home,Strokes run\nP-1,DIE-1,Hall / Rack A / Shelf 1,9000",
+        regrinds="Piece,Date,Kind,Who\nP-1,2026-04-01,sharpen,Jo",
+        length_run="Piece,Length m,Strokes,Date\nP-1,0,4000,2026-05-01",
+    )  # fmt: skip
+    bring(
+        engineer, at,
         drawings="Drawing,Rev,Kind,Units,Title,Bore,Least OD,OD,Current revision\n"
                  "D-1,B,roll,in,=cmd|x,2.5,6.0001,7 1/64,\n"
                  "D-1,C,roll,mm,-5 wide,63.5,,,no",
         pieces="Old number,Other old numbers,Drawing,Rev,Units,OD as made,OD now,Note,Value,HRC\n"
                "R-1,#17; 0042,D-1,B,in,7.015625,,+ see @ book,1250.50,60.5\n"
                "R-2,,D-1,A,mm,,180.0001,,,",
-        sets="Set,Pass,Shaft,Order,Drawing,Variant,Height mm,Tilt\n"
-             "100,3,side,1,D-2,narrow,-3.25,1.5",
+        sets="Set,Pass,Shaft,Order,Drawing,Variant,Height mm,Tilt,Where on the line\n"
+             "100,3,side,1,D-2,narrow,-3.25,1.5,\n"
+             "100,4,line,1,DIE-1,,,,before the pre-punch",
     )  # fmt: skip
     Place.objects.filter(kind="station").update(walking_order=3)
 
@@ -71,7 +85,7 @@ def empty_the_shop() -> None:
     tables = [
         *("kitposition", "kit", "job", "chartpass", "setupchart", "allotment", "setcopy"),
         *("setposition", "setpass", "setvariant", "toolset", "reading", "gauge", "workmeasure"),
-        *("work", "lengthentry", "piecealias"),
+        *("work", "lengthentry", "piecealias", "drawingfeature"),
     ]
     with connection.cursor() as cursor:
         cursor.execute("UPDATE tooling_piece SET placed_by_id = NULL")
@@ -80,7 +94,7 @@ def empty_the_shop() -> None:
         tables += ["station", "drivegroup", "mill"]
         for table in tables:
             cursor.execute(f"DELETE FROM tooling_{table}")
-        cursor.execute("UPDATE tooling_place SET parent_id = NULL")
+        cursor.execute("UPDATE tooling_place SET parent_id = NULL, home_id = NULL")
         for table in ("place", "owner", "change", "counter", "importfile", "import"):
             cursor.execute(f"DELETE FROM tooling_{table}")
 
@@ -106,6 +120,50 @@ def test_the_workbook_comes_back_as_well(engineer: Person, at: datetime, shop: N
     assert made.problems == []
     imports.apply(by=engineer, at=at, made=made)
     assert everything(engineer) == before
+
+
+EDITS = [
+    ("owners", "FERN", "Fernhill Gutters", "Fern Hill", ["Name"]),
+    ("places", "Shelf 2", ",12,", ",13,", ["Walking order"]),
+    ("drawings", "DIE-1", "250000", "300000", ["Strokes to sharpen"]),
+    ("features", "fixing hole", "both flanges", "one flange", ["Note"]),
+    ("gauges", "MIC-9", "2027-03-01", "2028-03-01", ["Due"]),
+    ("pieces", "P-1", "Shelf 1,sound", "Shelf 1,clean", ["Condition"]),
+    ("pieces", "P-1", "Rack A / Shelf 1", "Rack A / Shelf 2", ["Home"]),
+    ("stock", "SP-5", ",12,4", ",12,5", ["Least count"]),
+    ("sets", "narrow", ",1.5,", ",2.5,", ["Tilt"]),
+    ("charts", ",A,", ",1.5,", ",1.25,", ["Gap"]),
+    ("jobs", "J-1", ",6.0,", ",7.0,", ["Hours"]),
+]
+
+
+@pytest.mark.parametrize(("kind", "of", "before", "after", "labels"), EDITS)
+def test_one_edited_cell_is_one_change_and_only_that(
+    engineer: Person, at: datetime, shop: None, kind: str, of: str, before: str, after: str,
+    labels: list[str],
+) -> None:  # fmt: skip
+    files = everything(engineer)
+    lines = files[kind].decode().splitlines(keepends=True)
+    row = next(n for n, line in enumerate(lines) if of in line and before in line)
+    lines[row] = lines[row].replace(before, after, 1)
+    made = look(engineer, at + timedelta(days=3), **{**files, kind: "".join(lines).encode()})
+    assert made.problems == []
+    assert made.rows == {"create": 0, "change": 1, "same": made.rows["same"]}
+    assert [(line["row"], list(line["changes"])) for line in made.preview] == [(row + 1, labels)]
+
+
+SIGNS = ["=1+1", "+49 30", "-5 wide", "@home", "\tx", "\rx", "|x", "'quoted", "''=x", "#REF!"]
+
+
+def test_what_looks_like_a_formula_comes_back_as_it_was(
+    engineer: Person, at: datetime, shop: None
+) -> None:
+    pieces = list(Piece.objects.order_by("code"))
+    for turn, sign in enumerate(SIGNS):
+        Piece.objects.filter(pk=pieces[turn % len(pieces)].pk).update(note=sign)
+        before = Piece.objects.get(pk=pieces[turn % len(pieces)].pk).note
+        made = look(engineer, at + timedelta(days=3), **everything(engineer))
+        assert made.rows["change"] == 0, (sign, before, made.preview)
 
 
 def test_ones_own_export_changes_nothing(engineer: Person, at: datetime, shop: None) -> None:

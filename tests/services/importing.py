@@ -110,7 +110,7 @@ def look(by: Person, at: datetime, **sheets: str | bytes) -> Import:
 def bring(by: Person, at: datetime, **sheets: str | bytes) -> Import:
     """Bring sheets in and apply them; no problems are expected."""
     made = look(by, at, **sheets)
-    assert made.problems == []
+    assert made.problems == [], made.problems
     return imports.apply(by=by, at=at, made=made)
 
 

@@ -46,6 +46,7 @@ from tooling.models import (
 )
 from tooling.services.importing.outcomes import Outcome, Outcomes
 from tooling.services.importing.stage import EDIT, Stage, Uuids, is_new
+from tooling.spreadsheets.cells import clean
 from tooling.spreadsheets.fields import Kind
 from tooling.spreadsheets.rows import Problem, Row
 
@@ -352,6 +353,8 @@ def _same(present: Any, wanted: Any) -> bool:
         return same_record(present, wanted)
     if isinstance(present, Decimal) or isinstance(wanted, Decimal):
         return present is not None and Decimal(str(present)) == Decimal(str(wanted))
+    if isinstance(present, str) and isinstance(wanted, str):
+        return clean(present) == clean(wanted)  # what no sheet can tell apart is the same
     return bool(present == wanted)
 
 
