@@ -53,7 +53,7 @@ def bring_the_sheets(page: Page, trial: Trial) -> None:
     for sheet, label, option in trial.mapping:
         section = page.locator(f'[data-sheet="{sheet}"]')
         if section.get_attribute("open") is None:
-            section.locator("summary").click()
+            section.locator("summary").first.click()
         section.get_by_label(label, exact=True).select_option(label=option)
     page.get_by_role("button", name="Look again with this mapping").click()
     expect(page.locator("#import-problems")).to_have_count(0)
