@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from datetime import date, datetime
 from pathlib import PurePath
 
+from django.db.models import Q
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
@@ -19,11 +20,11 @@ from tooling.models import (
     Approval,
     ApprovalKind,
     ApprovalPiece,
+    KitPosition,
     Owner,
     Person,
     Piece,
     SetCopy,
-    StockLine,
     StoredFile,
 )
 from tooling.permissions import Verb, check_can
@@ -31,7 +32,7 @@ from tooling.services import files
 from tooling.services.edits import optional_text, require_text
 from tooling.services.owner_gate import check_may_leave
 from tooling.services.touched import touch_kits_of
-from tooling.services.write import lock, writing
+from tooling.services.write import bump, lock, writing
 
 __all__ = [
     "check_may_leave",
@@ -235,7 +236,6 @@ def touch_kits_of_owner(owner: Owner, named: Sequence[Piece] = ()) -> None:
     if named:
         touch_kits_of(pieces=[piece.pk for piece in named])
         return
-    touch_kits_of(
-        pieces=Piece.objects.filter(owner=owner).values_list("pk", flat=True),
-        drawings=StockLine.objects.filter(owner=owner).values_list("drawing_id", flat=True),
-    )
+    theirs = Q(piece__owner=owner) | Q(drawing__stock_lines__owner=owner)
+    claims = KitPosition.objects.filter(theirs, is_open=True)
+    bump(claims.values_list("kit_id", flat=True).distinct())
