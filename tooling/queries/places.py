@@ -11,7 +11,17 @@ from django.db.models.functions import Coalesce
 from django.utils.translation import gettext_lazy as _
 
 from tooling.errors import Unknown
-from tooling.models import Change, Kit, KitState, Movement, Piece, Place, StockLine
+from tooling.models import (
+    Change,
+    Condition,
+    DrawingKind,
+    Kit,
+    KitState,
+    Movement,
+    Piece,
+    Place,
+    StockLine,
+)
 from tooling.queries.labels import codes_ever
 from tooling.queries.pieces import PieceRow, piece_rows
 
@@ -48,6 +58,9 @@ class StockRow:
     unit: str
     face_width_nm: int | None
     bore_nm: int | None
+    is_sound: bool
+    is_shops: bool
+    is_shim: bool
 
     @property
     def is_short(self) -> bool:
@@ -169,6 +182,9 @@ def stock_rows(lines: QuerySet[StockLine]) -> tuple[StockRow, ...]:
             unit=line.drawn_unit,
             face_width_nm=line.drawn_width,
             bore_nm=line.drawn_bore,
+            is_sound=line.condition == Condition.SOUND,
+            is_shops=line.owner.is_shop,
+            is_shim=line.drawing.kind == DrawingKind.SHIM,
         )
         for line in rows.annotate(
             drawn_unit=F("drawing__revisions__unit"),

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from django.db.models import Count, F
+from django.db.models import Count, F, Q
 from django.utils.translation import gettext as _
 
 from tooling.errors import Unknown
@@ -17,6 +17,7 @@ from tooling.models import (
     KitState,
     Person,
     Place,
+    PlaceKind,
     StockLine,
 )
 from tooling.queries.homes import STORAGE_KINDS
@@ -25,6 +26,7 @@ from tooling.queries.stock_pools import POOLED
 
 MOST_KITS = 6
 MOST_SOURCES = 6
+MOST_PLACES = 200
 
 
 @dataclass(frozen=True)
@@ -39,6 +41,14 @@ class Taker:
     wanted: int | None = None
     gathers_at: datetime | None = None
     place_code: str = ""
+
+
+@dataclass(frozen=True)
+class Elsewhere:
+    """Places of one kind to choose from: people, carts, mills."""
+
+    kind: str
+    places: tuple[Taker, ...]
 
 
 @dataclass(frozen=True)
@@ -71,6 +81,7 @@ class Hand:
     owner: str
     trouble: str
     takers: tuple[Taker, ...]
+    elsewhere: tuple[Elsewhere, ...]
     sources: tuple[Source, ...]
 
     @property
@@ -89,7 +100,7 @@ class Hand:
 
 
 def hand(code: str, *, person: Person, to: str = "") -> Hand:
-    """The bin for this person, going on to ``to`` (a code) if they were. Eight queries at most.
+    """The bin for this person, going on to ``to`` (a code) if they were. Nine queries at most.
 
     Raises Unknown ``unknown_code``.
     """
@@ -118,6 +129,7 @@ def hand(code: str, *, person: Person, to: str = "") -> Hand:
         owner=line.owner.name,
         trouble=_trouble(line),
         takers=_takers(line, person, to),
+        elsewhere=_elsewhere(),
         sources=_sources(line),
     )
 
@@ -184,6 +196,23 @@ def _going(to: str) -> list[Taker]:
     if place is None and code in found.stations:
         place = found.stations[code].place
     return [Taker(place.code, place.name, place.path_name, 1)] if place else []
+
+
+def _elsewhere() -> tuple[Elsewhere, ...]:
+    """People, carts and plates, mills. One query."""
+    kinds = {
+        PlaceKind.PERSON: _("People"),
+        PlaceKind.CART: _("Carts"),
+        PlaceKind.PLATE: _("Plates"),
+        PlaceKind.AREA: _("Mills"),
+    }
+    named = Q(kind__in=[*kinds][:3]) | Q(mills__isnull=False)
+    rows = Place.objects.filter(named, is_active=True).distinct()
+    found: dict[str, list[Taker]] = {kind: [] for kind in kinds}
+    for place in rows.order_by("walking_order", "path_name")[:MOST_PLACES]:
+        kind = place.kind if place.kind in kinds else PlaceKind.AREA
+        found[kind].append(Taker(place.code, place.name, place.path_name, 1))
+    return tuple(Elsewhere(str(kinds[PlaceKind(k)]), tuple(v)) for k, v in found.items() if v)
 
 
 def _sources(line: StockLine) -> tuple[Source, ...]:

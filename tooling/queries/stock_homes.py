@@ -28,42 +28,47 @@ class GoesBack:
 
 
 def homes_of_counts(lines: Sequence[StockLine]) -> dict[int, tuple[GoesBack, ...]]:
-    """By line id, in walking order. Drawing and place must be loaded. Four queries at most."""
-    asked = [line for line in lines if line.count]
+    """By line id, in walking order; what lies in storage is home. Place must be loaded. Two
+    queries at most."""
+    found: dict[int, tuple[GoesBack, ...]] = {
+        line.pk: (GoesBack(line.place, line.count, False),) for line in lines if _rests(line)
+    }
+    asked = [line for line in lines if line.count and not _rests(line)]
     if not asked:
-        return {}
-    net = _came_from([line.pk for line in asked])
-    sources = StockLine.objects.filter(
-        pk__in={source for each in net.values() for source in each},
-        place__is_active=True,
-        place__kind__in=STORAGE_KINDS,
-    ).select_related("place")
-    bins = {line.pk: line for line in sources}
-    nearest = _nearest(asked)
-    return {line.pk: _back(line, net.get(line.pk, {}), bins, nearest) for line in asked}
+        return found
+    net, bins = _came_from([line.pk for line in asked]), _bins(asked)
+    return found | {line.pk: _back(line, net.get(line.pk, {}), bins[_like(line)]) for line in asked}
+
+
+def _rests(line: StockLine) -> bool:
+    return line.place.kind in STORAGE_KINDS and line.place.is_active
 
 
 def _came_from(ids: Sequence[int]) -> dict[int, dict[int, int]]:
     """By line, of each line from which some came: how many came more than went back."""
+    wanted = set(ids)
     live = Movement.objects.filter(what=What.MOVE, corrected_by=None)
+    rows = live.filter(Q(stock_to__in=ids) | Q(stock__in=ids)).order_by()
     net: dict[int, dict[int, int]] = defaultdict(lambda: defaultdict(int))
-    came = live.filter(stock_to__in=ids).order_by().values_list("stock_to_id", "stock_id")
-    for line, source, count in came.annotate(n=Sum("quantity")):
-        net[line][source] += count
-    gone = live.filter(stock__in=ids).order_by().values_list("stock_id", "stock_to_id")
-    for line, target, count in gone.annotate(n=Sum("quantity")):
-        net[line][target] -= count
+    for source, target, count in rows.values_list("stock_id", "stock_to_id").annotate(
+        n=Sum("quantity")
+    ):
+        if target in wanted:
+            net[target][source] += count
+        if source in wanted:
+            net[source][target] -= count
     return net
 
 
 Like = tuple[int, str, int]
 
 
-def _nearest(lines: Sequence[StockLine]) -> Mapping[Like, list[StockLine]]:
+def _bins(lines: Sequence[StockLine]) -> Mapping[Like, list[StockLine]]:
     """By drawing, condition and owner the storage bins in walking order."""
-    wanted = Q(drawing__in={line.drawing_id for line in lines})
     rows = StockLine.objects.filter(
-        wanted, place__is_active=True, place__kind__in=STORAGE_KINDS
+        drawing__in={line.drawing_id for line in lines},
+        place__is_active=True,
+        place__kind__in=STORAGE_KINDS,
     ).select_related("place")
     found: dict[Like, list[StockLine]] = defaultdict(list)
     for row in rows.order_by("place__walking_order", "place__path", "code"):
@@ -76,23 +81,14 @@ def _like(line: StockLine) -> Like:
 
 
 def _back(
-    line: StockLine,
-    net: Mapping[int, int],
-    bins: Mapping[int, StockLine],
-    nearest: Mapping[Like, list[StockLine]],
+    line: StockLine, net: Mapping[int, int], bins: Sequence[StockLine]
 ) -> tuple[GoesBack, ...]:
     left, found = line.count, []
-    came = [(bins[pk], n) for pk, n in net.items() if n > 0 and pk in bins]
-    for source, count in sorted(came, key=lambda pair: _walk(pair[0])):
-        back = min(count, left)
+    for source in bins:
+        back = min(net.get(source.pk, 0), left)
         if back > 0:
             found.append(GoesBack(source.place, back, True))
             left -= back
     if left:
-        like = next((each for each in nearest.get(_like(line), ()) if each.pk != line.pk), None)
-        found.append(GoesBack(like.place if like else None, left, False))
+        found.append(GoesBack(bins[0].place if bins else None, left, False))
     return tuple(found)
-
-
-def _walk(line: StockLine) -> tuple[int, str, str]:
-    return (line.place.walking_order, line.place.path, line.code)

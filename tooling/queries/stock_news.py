@@ -66,7 +66,13 @@ def stock_news(code: str) -> list[StockNews]:
 def _news(row: Movement, code: str) -> StockNews:
     is_source = row.stock is not None and row.stock.code == code
     comes = row.what in (What.RECEIVE, What.MAKE, What.COUNT) or not is_source
-    said = row.get_what_display()
+    said = {
+        What.RECEIVE: _("received"),
+        What.MAKE: _("made here"),
+        What.USE_UP: _("used up"),
+        What.SCRAP: _("scrapped"),
+        What.COUNT: _("counted"),
+    }.get(What(row.what), "")
     if row.what == What.MOVE:
         place = row.to if is_source else row.from_seen
         words = _("moved to {place}") if is_source else _("moved here from {place}")

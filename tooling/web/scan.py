@@ -168,6 +168,8 @@ def enter(request: HttpRequest) -> HttpResponse:
             return redirect(go)
         _remember(request, what.code)
         return redirect("scan")
+    if not to and found.count is not None:
+        return redirect("stock-line", what.code)
     if not to:
         return _page(request, told=found, told_url=_url(what))
     if found.count is not None and "quantity" not in request.POST and _is_away(to):

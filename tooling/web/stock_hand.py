@@ -55,6 +55,7 @@ def panel_of(request: HttpRequest, bin_: Hand) -> dict[str, Any]:
         "chosen": chosen,
         "typed": request.POST.get("quantity", ""),
         "other": request.POST.get("other", ""),
+        "named": request.POST.get("named", ""),
         **rights(request),
     }
 
@@ -66,7 +67,8 @@ def take(request: HttpRequest, code: str) -> HttpResponse:
     line = get_line(code)
 
     def act() -> Movement:
-        to = _said(request.POST.get("other")) or _said(request.POST.get("to"))
+        named = _said(request.POST.get("named")) or _said(request.POST.get("other"))
+        to = _said(request.POST.get("to")) or named
         number = _number(request, to)
         return stock_hand.take(
             **signed(request), line=line, to=to, quantity=number, id=key_of(request)
@@ -188,7 +190,8 @@ def _said(text: str | None) -> str:
 def _number(request: HttpRequest, target: str) -> int | None:
     """How many: as typed, else as the button of this target said. Raises ``absurd_quantity``."""
     typed = request.POST.get("quantity", "").strip()
-    text = typed or request.POST.get(f"n-{target}", "").strip()
+    offered = request.POST.get(f"n-{target}") or request.POST.get("n", "")
+    text = typed or offered.strip()
     if not text:
         return None
     number = whole(text)

@@ -21,7 +21,10 @@ export function listen(root) {
   root.querySelectorAll("[data-keypad]").forEach((keypad) => (keypad.hidden = false));
   root.querySelectorAll("[data-number]").forEach((number) => {
     number.inputMode = "none"; // the keypad below is the keyboard; a wedge or keys still type
-    number.addEventListener("pointerdown", () => number.select());
+    number.addEventListener("focus", () => {
+      number.dataset.open = "";
+      number.select();
+    });
     number.addEventListener("input", () => {
       number.dataset.touched = "";
       say(number);
@@ -81,6 +84,7 @@ async function send(page, hand, form, button) {
   if (told.id) page.addRow({ id: told.id, code: told.subject, to: "" }, { status: "taken", message: told.message });
   document.body.dispatchEvent(new CustomEvent("scanned"));
   page.signal.show("taken", page.words.wordsTaken, told.message);
+  page.root.scrollIntoView({ block: "start" });
   page.focus();
 }
 
@@ -89,6 +93,7 @@ function keep(page, hand, problem) {
   problem.classList.add("answered");
   hand.prepend(problem);
   page.answer.replaceChildren(hand);
+  problem.scrollIntoView({ block: "center" });
 }
 
 for (const hand of document.querySelectorAll("main > .sheet-body > [data-hand]")) listen(hand);
