@@ -83,7 +83,7 @@ def backup(built: Built) -> list[Figure]:
             assert server.stdout is not None
             assert any("READY" in line for line in server.stdout), "the server did not start"
             scanner.start()
-            time.sleep(QUIET_SECONDS)
+            threading.Event().wait(QUIET_SECONDS)
             before = len(scanner.waits)
             took, peak_mb = _manage(os.environ.copy(), "backup", str(path))
             until = len(scanner.waits)
