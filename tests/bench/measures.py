@@ -12,7 +12,7 @@ from django.db import connection, transaction
 from django.test import Client
 from django.utils import timezone
 
-from tests.bench import backup, imports, labels, notice, register
+from tests.bench import backup, imports, labels, notice, put_away, register
 from tests.bench.build import Built
 from tests.bench.clock import Figure, counting, median_ms, seconds
 from tooling.models import Movement, Piece, Place
@@ -211,6 +211,7 @@ MEASURES: dict[str, Callable[[Built], list[Figure]]] = {
     "scans": scan_batches,
     "search": piece_search,
     "labels": thousand_labels,
+    "putaway": put_away.put_away,
     "notice": notice.notice,
     "backup": backup.backup,
     "imports": imports.imports,

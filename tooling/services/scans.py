@@ -74,21 +74,18 @@ class _Kept:
 
 
 def known_device(*, device: str, at: datetime, device_now: datetime) -> Device:
-    """The device's row, made on first sight, with how far its clock is off."""
+    """The device, its row made on first sight, with how far its clock is off. Its name is not
+    read."""
     try:
         key = uuid.UUID(device)
     except ValueError:
         key = uuid.uuid5(DEVICES, device)
     offset = round((device_now - at).total_seconds() * 1000)
-    desk, _made = Device.objects.update_or_create(
-        pk=key,
-        defaults={"last_offset_ms": offset, "last_seen_at": at},
-        create_defaults={
-            "last_offset_ms": offset, "last_seen_at": at,
-            "name": "" if str(key) == device.lower() else device[:80],
-        },
-    )  # fmt: skip
-    return desk
+    seen = {"last_offset_ms": offset, "last_seen_at": at}
+    if not Device.objects.filter(pk=key).update(**seen):
+        name = "" if str(key) == device.lower() else device[:80]
+        return Device.objects.get_or_create(pk=key, defaults={**seen, "name": name})[0]
+    return Device(pk=key, **seen)
 
 
 def stamp_of(*, scan: ScanIn, at: datetime, desk: Device) -> Stamp:

@@ -22,6 +22,7 @@ from tooling.models import (
     KitState,
     Person,
     Place,
+    PlaceKind,
     StockLine,
 )
 from tooling.queries.stock_pools import POOLED, UNUSABLE
@@ -35,30 +36,25 @@ from tooling.services.write import bump
 class _Area:
     """Where pieces are here for one open kit."""
 
-    kit: Kit
+    kit_id: int
+    starts_at: datetime
     gathering: str
     mill: str
 
     def rank(self, path: str) -> tuple[int, int, datetime, int] | None:
         """How strongly this kit has what lies at the path, smallest first; None: not at all."""
         if self.gathering and path.startswith(self.gathering):
-            return (0, -len(self.gathering), self.kit.job.starts_at, self.kit.pk)
+            return (0, -len(self.gathering), self.starts_at, self.kit_id)
         if self.mill and path.startswith(self.mill):
-            return (1, -len(self.mill), self.kit.job.starts_at, self.kit.pk)
+            return (1, -len(self.mill), self.starts_at, self.kit_id)
         return None
 
 
 def _areas() -> list[_Area]:
+    """Of every open kit. One query."""
     kits = Kit.objects.exclude(state=KitState.CLOSED)
-    rows = kits.select_related("place", "job__mill__place")
-    return [
-        _Area(
-            kit=kit,
-            gathering=kit.place.path if kit.place else "",
-            mill=kit.job.mill.place.path if kit.job.mill.place else "",
-        )
-        for kit in rows
-    ]
+    rows = kits.values_list("pk", "job__starts_at", "place__path", "job__mill__place__path")
+    return [_Area(pk, starts, place or "", mill or "") for pk, starts, place, mill in rows]
 
 
 def check_may_move(*, moves: Sequence[Moved], at: datetime) -> dict[int, ToolingError]:
@@ -86,10 +82,14 @@ def check_may_stage(*, moves: Sequence[Moved], at: datetime) -> dict[int, Toolin
     ``wrong_pass``, ``wrong_shaft``, ``owner_approval_missing``.
     """
     areas = _areas()
-    paths = _paths({move.to_place_id for move in moves})
-    into = {move: _kit_entered(move, paths[move.to_place_id], areas) for move in moves}
-    coming = {move: kit for move, kit in into.items() if kit is not None}
-    found = wrong_stations(moves)
+    places = _places({move.to_place_id for move in moves})
+    into = {move: _kit_entered(move, places[move.to_place_id][0], areas) for move in moves}
+    kits = Kit.objects.select_related("place", "job__mill__place").in_bulk(
+        {kit for kit in into.values() if kit is not None}
+    )
+    coming = {move: kits[kit] for move, kit in into.items() if kit is not None}
+    is_mounting = any(kind == PlaceKind.STATION for _path, kind in places.values())
+    found = wrong_stations(moves) if is_mounting else {}
     if coming:
         judge = Judge(coming)
         judged = {move.piece_id: judge.problem(move, kit) for move, kit in coming.items()}
@@ -97,18 +97,20 @@ def check_may_stage(*, moves: Sequence[Moved], at: datetime) -> dict[int, Toolin
     return found
 
 
-def _paths(place_ids: Iterable[int]) -> dict[int, str]:
-    return dict(Place.objects.filter(pk__in=set(place_ids)).values_list("pk", "path"))
+def _places(place_ids: Iterable[int]) -> dict[int, tuple[str, str]]:
+    """Place id → its path and kind."""
+    rows = Place.objects.filter(pk__in=set(place_ids)).values_list("pk", "path", "kind")
+    return {pk: (path, kind) for pk, path, kind in rows}
 
 
-def _kit_entered(move: Moved, path: str, areas: Sequence[_Area]) -> Kit | None:
+def _kit_entered(move: Moved, path: str, areas: Sequence[_Area]) -> int | None:
     """The kit whose own label was scanned, or else in whose gathering place the piece is put."""
     for area in areas:
-        if move.kit_id == area.kit.pk:
-            return area.kit
+        if move.kit_id == area.kit_id:
+            return area.kit_id
     gathering = [a for a in areas if a.gathering and path.startswith(a.gathering)]
     if gathering:
-        return max(gathering, key=lambda area: len(area.gathering)).kit
+        return max(gathering, key=lambda area: len(area.gathering)).kit_id
     return None
 
 
@@ -124,7 +126,7 @@ def after_moves(*, by: Person | None, at: datetime, moves: Sequence[Moved]) -> N
     )
     if not claims:
         return
-    areas = {area.kit.pk: area for area in _areas()}
+    areas = {area.kit_id: area for area in _areas()}
     winners = _winners(claims, areas)
     changed = []
     for claim in sorted(claims, key=lambda each: each.pk in winners):
@@ -181,7 +183,7 @@ def after_stock_moves(*, by: Person | None, at: datetime, moves: Sequence[StockM
         for move in moves:
             if move.to_line_id in mine and move.line_id not in mine:
                 _name_bin(here.get(lines[move.line_id].drawing_id, []), move.line_id)
-        settle(kit_ids=[area.kit.pk], at=at)
+        settle(kit_ids=[area.kit_id], at=at)
 
 
 def after_bins_move(*, by: Person | None, at: datetime, was: str, path: str) -> None:
@@ -202,13 +204,13 @@ def _restage_around(*, at: datetime, paths: Sequence[str]) -> None:
     for area in areas:
         if any(path != area.gathering and _holds(area, path) for path in paths):
             _restage_counts(area, _counted(area), areas)
-            settle(kit_ids=[area.kit.pk], at=at)
-            bump([area.kit.pk])
+            settle(kit_ids=[area.kit_id], at=at)
+            bump([area.kit_id])
 
 
 def _counted(area: _Area) -> set[int]:
     """The drawings of which the kit claims counts."""
-    wanted = KitPosition.objects.filter(POOLED, kit=area.kit)
+    wanted = KitPosition.objects.filter(POOLED, kit=area.kit_id)
     return set(wanted.values_list("drawing_id", flat=True))
 
 
@@ -233,7 +235,7 @@ def restage(
     nothing = claims.filter(piece=None).exclude(pk__in=counted)
     nothing.update(is_staged=False, holds_piece=False)
     for area in areas:
-        if area.kit.pk in ids:
+        if area.kit_id in ids:
             _restage_counts(area, _counted(area), areas)
     if paths:
         _restage_around(at=at, paths=paths)
@@ -249,7 +251,7 @@ def _restage_counts(
     """Of each drawing as many positions are here as the gathering place holds of it, without
     what lies in another kit's place inside it; by drawing the positions that were not before."""
     inside = _inside(area, drawings, areas)
-    positions = KitPosition.objects.filter(POOLED, kit=area.kit, drawing__in=drawings).order_by(
+    positions = KitPosition.objects.filter(POOLED, kit=area.kit_id, drawing__in=drawings).order_by(
         "station_number", "shaft", "order", "pk"
     )
     here: list[int] = []

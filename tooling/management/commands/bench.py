@@ -15,7 +15,10 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from tests.bench.clock import machine
 
 ROOT = Path(__file__).resolve().parent.parent.parent.parent
-NAMES = ("kit", "poll", "scans", "search", "labels", "notice", "backup", "imports", "register")
+NAMES = (
+    "kit", "poll", "scans", "search", "labels", "notice", "putaway", "backup", "imports",
+    "register",
+)  # fmt: skip
 SMALL = 10_000
 GROWTH_LIMIT = 1.3
 
