@@ -239,3 +239,35 @@ def test_the_crib_of_an_inch_shop_with_two_lists_side_by_side(desk: Desk) -> Non
     desk.bring(crib_xlsx=inch_crib())
     desk.look_again(s0_dates="mdy", s0_copies="letters")
     assert desk.made.rows == {"create": 0, "change": 0, "same": 6}
+
+
+@pytest.mark.parametrize(
+    ("choices", "code"),
+    [
+        ({"s1_from": "7"}, "bad_region"),
+        ({"s1_from": "E", "s1_to": "B"}, "bad_region"),
+        ({"s1_last": "soon"}, "not_a_number"),
+        ({"s1_drop": "the last"}, "not_a_number"),
+        ({"s1_new_row": "90"}, "no_headings"),
+        ({"s1_p0": "{figures}"}, "bad_pattern"),
+        ({"s1_h1": "mark"}, "field_twice"),
+    ],
+)
+def test_a_choice_that_cannot_be_used_is_said_and_the_form_stays_as_it_was_filled_in(
+    desk: Desk, choices: dict[str, str], code: str
+) -> None:
+    desk.bring(prints_csv=csv(INCH_PRINTS), crib_xlsx=inch_crib())
+    before = desk.made.mapping
+    address = f"{LIST}{desk.made.pk}/"
+    form = form_of(desk.client.get(address).content.decode())
+    form.update({Desk._name(name): value for name, value in choices.items()})
+    form["s1-dates"] = "mdy"
+    answer = desk.client.post(f"{address}columns/", form)
+    page = answer.content.decode()
+    assert answer.status_code == 400
+    assert f'<div class="problem" data-code="{code}">' in page
+    again = form_of(page)
+    assert again["s1-dates"] == "mdy"
+    changed = {name for name in form if name in again and form[name] != again[name]}
+    assert changed <= {"csrfmiddlewaretoken", "s1-p0"}
+    assert desk.made.mapping == before

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping as MappingOf
 from collections.abc import Sequence
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 from django.utils.translation import gettext_lazy as _
@@ -125,10 +126,10 @@ def _placed(
     return moved(data, entry=entry, region=region, kind=kept, groups=groups)
 
 
-def _data(made: Import, name: str) -> bytes:
+def _data(made: Import, name: str) -> Path:
     for each in made.files.select_related("file"):
         if each.name == name:
-            return files.read(each.file)
+            return files.path_of(each.file)
     raise ToolingError("bad_mapping", _("This import has no file “{name}”."), name=name)
 
 

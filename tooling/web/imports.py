@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
 from tooling.errors import ToolingError
-from tooling.models import Import, Person
+from tooling.models import Import, ImportState, Person
 from tooling.permissions import Verb, can, check_can
 from tooling.queries.imports import import_page, imports_page
 from tooling.services import exports, import_mapping, imports
@@ -91,10 +91,11 @@ def map_columns(request: HttpRequest, number: int) -> HttpResponse:
 def apply(request: HttpRequest, number: int) -> HttpResponse:
     by, made = _made(request, number)
     try:
-        imports.apply(by=by, at=timezone.now(), made=made)
+        made = imports.apply(by=by, at=timezone.now(), made=made)
     except ToolingError as error:
         return _import(request, number, error)
-    messages.success(request, _("Import %s applied.") % number)
+    if made.state == ImportState.APPLIED:
+        messages.success(request, _("Import %s applied.") % number)
     return redirect("import", number=number)
 
 
