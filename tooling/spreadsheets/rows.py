@@ -10,6 +10,7 @@ from django.utils.translation import gettext_lazy as _
 
 from tooling.errors import ToolingError
 from tooling.spreadsheets.cells import Cell, CellError, is_blank, shown
+from tooling.spreadsheets.checking import check_mapping, reading_of
 from tooling.spreadsheets.copies import Letters
 from tooling.spreadsheets.fields import Field, Kind
 from tooling.spreadsheets.kinds import find_kind
@@ -18,7 +19,7 @@ from tooling.spreadsheets.picking import NotSplit, Picked, Picker
 from tooling.spreadsheets.rows_and_keys import Problem, Row, folded, key_hash, row_key
 from tooling.spreadsheets.sheets import Sheet
 from tooling.spreadsheets.splits import said
-from tooling.spreadsheets.values import Reading, read_value
+from tooling.spreadsheets.values import read_value
 
 __all__ = [
     "Problem",
@@ -60,76 +61,6 @@ def _letters(sheet: Sheet, mapping: Mapping) -> Letters:
     for row in _SheetReader(sheet, mapping).good_rows():
         letters.count(row)
     return letters
-
-
-def check_mapping(sheet: Sheet, mapping: Mapping) -> list[Problem]:
-    """What keeps the whole sheet from being read: columns that are missing."""
-    kind = find_kind(mapping.kind)
-    there = {*sheet.headings, *mapping.parts}
-    found = [
-        _at_heading(sheet, heading, _no_column(heading))
-        for heading in sorted((mapping.headings | set(mapping.columns.values())) - there)
-    ]
-    found += [
-        _at_heading(sheet, heading, _no_column(heading))
-        for heading in mapping.splits
-        if heading not in sheet.headings and heading not in {each.column for each in found}
-    ]
-    given = {*mapping.columns, *mapping.fixed}
-    for each in kind.fields:
-        if each.required and each.name not in given:
-            found.append(_at_heading(sheet, each.label, _not_mapped(each)))
-    for group in kind.any_of:
-        if not given & set(group):
-            found.append(_at_heading(sheet, kind.field(group[0]).label, _none_mapped(kind, group)))
-    return [*found, *_bad_fixed(sheet, mapping, kind)]
-
-
-def _bad_fixed(sheet: Sheet, mapping: Mapping, kind: Kind) -> Iterator[Problem]:
-    """One problem for each value given to every row that cannot be read."""
-    for name, text in mapping.fixed.items():
-        each = kind.field(name)
-        how = _reading(mapping, each, mapping.units.get(name))
-        try:
-            read_value(each, text, how)
-        except ToolingError as error:
-            heading = mapping.columns.get(name) or each.label
-            yield Problem(sheet.name, sheet.heading_row, heading, text, error.code, error.message)
-
-
-def _reading(mapping: Mapping, each: Field, unit: str | None) -> Reading:
-    return Reading(
-        unit=unit,
-        date_order=mapping.date_order,
-        decimal_mark=mapping.decimal_mark,
-        accept_improbable=each.name in mapping.accept,
-    )
-
-
-def _at_heading(sheet: Sheet, column: str, error: ToolingError) -> Problem:
-    return Problem(sheet.name, sheet.heading_row, column, "", error.code, error.message)
-
-
-def _no_column(heading: str) -> ToolingError:
-    return ToolingError(
-        "unknown_column", _("The sheet has no column “{heading}”. Choose another."), heading=heading
-    )
-
-
-def _not_mapped(each: Field) -> ToolingError:
-    return ToolingError(
-        "missing_column",
-        _("No column gives “{field}”. Choose one, or one value for every row."),
-        field=each.label,
-    )
-
-
-def _none_mapped(kind: Kind, group: tuple[str, ...]) -> ToolingError:
-    return ToolingError(
-        "missing_column",
-        _("No column gives any of these: {fields}. Say which column does."),
-        fields=", ".join(kind.field(name).label for name in group),
-    )
 
 
 def _none_of(kind: Kind, group: tuple[str, ...]) -> ToolingError:
@@ -256,7 +187,7 @@ class _SheetReader:
                 raise _blank_required()
             return None, None
         unit = self.mapping.units.get(each.name) or (row_unit if "mm" in each.units else None)
-        how = _reading(self.mapping, each, unit)
+        how = reading_of(self.mapping, each, unit)
         if isinstance(cell, CellError) and not self.sheet.is_text:
             column = self.picker.column(each.name)
             named = "" if column is None else self.sheet.cell_name(number, column)
