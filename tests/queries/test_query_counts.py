@@ -51,6 +51,8 @@ from tooling.queries.places import place_news, place_page, top_places
 from tooling.queries.sets import chart_page, set_list, set_page
 from tooling.queries.settings import settings_page
 from tooling.queries.shop import gauge_list, people_list, shop_page, stock_list
+from tooling.queries.stock_hand import hand
+from tooling.queries.stock_needs import stock_needs
 from tooling.queries.stock_news import stock_news
 
 COUNTS: dict[str, int] = json.loads(
@@ -71,6 +73,7 @@ class Crowd:
         self.tool_set = world.tool_set("1472", {(1, "top", 1): self.drawing})
         self.chart = SetupChart.objects.create(tool_set=self.tool_set, mill=self.mill)
         self.cart = world.place("Cart 1", kind="cart")
+        self.person = make_person("hand", Role.CREW)
 
     def grow(self, n: int) -> None:
         """N rows more in every table that a page reads, in a few statements each."""
@@ -210,6 +213,8 @@ PAGES: dict[str, Callable[[Crowd], object]] = {
     "place news": lambda c: place_news(c.cart.code),
     "stock list": lambda c: stock_list(),
     "stock news": lambda c: stock_news(c.line.code),
+    "bin by hand": lambda c: hand(c.line.code, person=c.person),
+    "make or buy": lambda c: stock_needs(at=c.world.at),
     "mill list": lambda c: mill_list(),
     "mill page": lambda c: mill_page("M1"),
     "set list": lambda c: set_list(),
