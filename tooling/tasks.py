@@ -21,6 +21,9 @@ from tooling.models import Task, TaskState
 from tooling.services import tasks
 
 BEAT_SECONDS = 0.4
+LONGEST_SILENCE = 4.0
+"""Seconds; well under what a worker counts as dead after."""
+
 LOG = logging.getLogger(__name__)
 
 
@@ -33,7 +36,8 @@ class Run:
     """What a handler sees of its task."""
 
     task: Task
-    _last_beat: float = field(default=0.0)
+    _next_look: float = field(default=0.0)
+    _next_beat: float = field(default=0.0)
     _stop: bool = field(default=False)
 
     @property
@@ -41,14 +45,22 @@ class Run:
         return dict(self.task.input)
 
     def progress(self, share: float, message: str = "") -> None:
-        """Say how far the work is, 0 to 1; written at most every 0.4 s."""
+        """Say how far the work is, 0 to 1; written at most every 0.4 s.
+
+        Where the writing itself has to wait for others, as for people who scan, it is done more
+        seldom, so that most of the time is work. Whether to stop is asked as often as ever.
+        """
         now = time.monotonic()
-        if now - self._last_beat < BEAT_SECONDS:
-            return
-        self._last_beat = now
-        self._stop = tasks.beat(
-            at=timezone.now(), task_id=self.task.pk, progress=share, message=message
-        )
+        if now >= self._next_beat:
+            self._stop = tasks.beat(
+                at=timezone.now(), task_id=self.task.pk, progress=share, message=message
+            )
+            took = time.monotonic() - now
+            self._next_look = time.monotonic() + BEAT_SECONDS
+            self._next_beat = time.monotonic() + min(max(BEAT_SECONDS, 4 * took), LONGEST_SILENCE)
+        elif now >= self._next_look:
+            self._stop = tasks.is_to_stop(task_id=self.task.pk)
+            self._next_look = time.monotonic() + BEAT_SECONDS
 
     def should_stop(self) -> bool:
         return self._stop

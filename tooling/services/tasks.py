@@ -84,6 +84,11 @@ def beat(*, at: datetime, task_id: int, progress: float, message: str) -> bool:
         Task.objects.filter(pk=task_id).update(
             heartbeat_at=at, progress=progress, message=message[:400]
         )
+    return is_to_stop(task_id=task_id)
+
+
+def is_to_stop(*, task_id: int) -> bool:
+    """Whether somebody asked for the task to stop."""
     return Task.objects.filter(pk=task_id, cancel_asked=True).exists()
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import warnings
+import weakref
 import zipfile
 from collections.abc import Iterator
 from typing import Any
@@ -64,13 +65,17 @@ def _marks(source: Source, workbook: Any, name: str, progress: Progress) -> dict
 
 
 def _open(source: Source, *, name: str, data_only: bool) -> Any:
+    """The workbook; its file is closed when nobody holds it any more."""
     file = opened(source)  # the library judges a path by its ending, and kept files have none
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
-            return load_workbook(file, read_only=True, data_only=data_only, keep_links=False)
+            workbook = load_workbook(file, read_only=True, data_only=data_only, keep_links=False)
     except Exception:  # a damaged workbook fails in as many ways as it has parts
+        file.close()
         raise damaged(name) from None
+    weakref.finalize(workbook, file.close)
+    return workbook
 
 
 class _Source:

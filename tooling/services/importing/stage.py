@@ -12,7 +12,7 @@ from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import datetime
 from functools import lru_cache
-from itertools import islice
+from itertools import count, islice
 from operator import attrgetter
 from secrets import randbits
 from types import TracebackType
@@ -110,7 +110,10 @@ def columns_of(model: type[Model]) -> list[Field[Any, Any]]:
 class Stage:
     """The temporary tables of one plan. Use as a context: they go when it ends."""
 
+    _turns = count(1)
+
     def __init__(self) -> None:
+        self._turn = next(self._turns)
         self._made: list[str] = []
         self._numbers: dict[type[Model], int] = defaultdict(int)
         self._ready: dict[tuple[str, type[Model]], tuple[str, Callable[[Any], Any]]] = {}
@@ -150,7 +153,8 @@ class Stage:
             return list(cursor.fetchall())
 
     def table(self, name: str, /, **columns: str) -> str:
-        """A table of one's own, made when first asked for."""
+        """A table of one's own, made when first asked for; gives its whole name."""
+        name = f"{name}_{self._turn}"
         if name not in self._made:
             told = ", ".join(f"{column} {kind}" for column, kind in columns.items())
             self.run(f"CREATE TEMP TABLE {name} ({told})")
@@ -167,11 +171,14 @@ class Stage:
         return self._numbers.get(model, 0)
 
     def has(self, model: type[Model], kind: str = NEW) -> bool:
-        return f"{kind}{model._meta.model_name}" in self._made
+        return self._name(model, kind) in self._made
+
+    def _name(self, model: type[Model], kind: str) -> str:
+        return f"{kind}{model._meta.model_name}_{self._turn}"
 
     def of(self, model: type[Model], kind: str = NEW) -> str:
         """The table of planned (or, with ``EDIT``, of changing) records of a model."""
-        name = f"{kind}{model._meta.model_name}"
+        name = self._name(model, kind)
         if name not in self._made:
             self._make(name, model, NEW_EXTRA if kind == NEW else EDIT_EXTRA)
         return name
