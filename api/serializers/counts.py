@@ -71,7 +71,7 @@ class CountBinOut(serializers.Serializer[Any]):
     reason = serializers.CharField()
 
 
-class CountOut(serializers.Serializer[Any]):
+class OneCountOut(serializers.Serializer[Any]):
     """One count with every piece and bin that it is about."""
 
     number = serializers.IntegerField(source="head.number")

@@ -15,11 +15,11 @@ from api.serializers.counts import (
     AccuracyOut,
     CloseCountIn,
     CountEntriesIn,
-    CountOut,
     CountPlanOut,
     CountRowOut,
     DropCountIn,
     MissingOut,
+    OneCountOut,
     OpenCountIn,
     TickRowIn,
 )
@@ -61,7 +61,7 @@ class Counts(Door):
         rows = count_list(**asked, before=older, most=PAGE)
         return Response(CountRowOut(rows, many=True).data)
 
-    @extend_schema(request=OpenCountIn, responses={201: CountOut})
+    @extend_schema(request=OpenCountIn, responses={201: OneCountOut})
     def post(self, request: Request) -> Response:
         """Begin a count; what is expected is written down."""
         values = given(OpenCountIn, request)
@@ -81,7 +81,7 @@ class Counts(Door):
 class OneCount(Door):
     """One count with every piece and bin."""
 
-    @extend_schema(responses=CountOut)
+    @extend_schema(responses=OneCountOut)
     def get(self, request: Request, number: int) -> Response:
         return _count(number)
 
@@ -110,7 +110,7 @@ class CountTickRow(Door):
 
     verbs = {"POST": Verb.TAKE_COUNTS}
 
-    @extend_schema(request=TickRowIn, responses=CountOut)
+    @extend_schema(request=TickRowIn, responses=OneCountOut)
     def post(self, request: Request, number: int) -> Response:
         count, place = find_count(number), place_of(given(TickRowIn, request)["place"])
         count_entries.tick_row(by=by(request), at=timezone.now(), count=count, place=place)
@@ -131,7 +131,7 @@ class CloseCount(Door):
 
     verbs = {"POST": Verb.CLOSE_COUNTS}
 
-    @extend_schema(request=CloseCountIn, responses=CountOut)
+    @extend_schema(request=CloseCountIn, responses=OneCountOut)
     def post(self, request: Request, number: int) -> Response:
         count, values = find_count(number), given(CloseCountIn, request)
         count_close.close(by=by(request), at=timezone.now(), count=count, **values)
@@ -143,7 +143,7 @@ class DropCount(Door):
 
     verbs = {"POST": Verb.CLOSE_COUNTS}
 
-    @extend_schema(request=DropCountIn, responses=CountOut)
+    @extend_schema(request=DropCountIn, responses=OneCountOut)
     def post(self, request: Request, number: int) -> Response:
         count, values = find_count(number), given(DropCountIn, request)
         services.drop(by=by(request), at=timezone.now(), count=count, **values)
@@ -167,4 +167,4 @@ class CountAccuracy(Door):
 
 
 def _count(number: int, status: int = 200) -> Response:
-    return answer(CountOut, count_sheet(number), status)
+    return answer(OneCountOut, count_sheet(number), status)
