@@ -101,7 +101,7 @@ def test_what_cannot_be_handed_out_is_an_error_and_moves_nothing(
     [
         ("loans/due/", {"ids": [], "due_on": None}, "nothing_chosen"),
         ("loans/due/", {"ids": [str(uuid.uuid4())], "due_on": None}, "not_out"),
-        (f"loans/{uuid.uuid4()}/undo/", {}, "unknown_scan"),
+        ("loans/11111111-1111-4111-8111-111111111111/undo/", {}, "unknown_scan"),
         ("homes/undo/", {"act": 7}, "unknown_act"),
     ],
 )
