@@ -10,6 +10,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
+from datetime import timedelta
 from io import StringIO
 from pathlib import Path
 from typing import Any
@@ -18,10 +19,14 @@ from urllib.parse import urlsplit
 import pytest
 from django.core.management import call_command
 from django.db import connection
+from django.utils import timezone
 
 from tests.services.importing import OWNERS, PLACES, csv
 from tests.world import make_person
-from tooling.models import Change, Import, ImportMapping, Owner, Person, Place, Role
+from tooling.models import Change, Import, ImportMapping, Owner, Person, Place, Role, Task
+from tooling.services import imports, tasks
+from tooling.task_kinds import HANDLERS
+from tooling.tasks import work_once
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 
@@ -174,9 +179,9 @@ def _execute(sql: str) -> None:
         cursor.execute(sql)
 
 
-def _is_writing() -> bool:
-    """Whether the import, looked over and ready, holds its write and hangs in it."""
-    if not Import.objects.filter(state="ready").exists():
+def _is_writing(state: str = "ready") -> bool:
+    """Whether the import, looked over and in this state, holds its write and hangs in it."""
+    if not Import.objects.filter(state=state).exists():
         return False
     if connection.vendor == "postgresql":
         with connection.cursor() as cursor:
@@ -185,7 +190,8 @@ def _is_writing() -> bool:
                 "AND datname = current_database()"
             )
             return bool(cursor.fetchone()[0])
-    other = sqlite3.connect(connection.settings_dict["NAME"], timeout=0)
+    # longer than any write but the one that hangs: a worker also says how far it is
+    other = sqlite3.connect(connection.settings_dict["NAME"], timeout=2)
     try:
         other.execute("BEGIN IMMEDIATE")
     except sqlite3.OperationalError as error:
@@ -205,6 +211,57 @@ def _end_what_the_dead_left() -> None:
         )
 
 
+def _environment(folder: Path) -> dict[str, str]:
+    return {
+        **os.environ,
+        "DATABASE_URL": _address(),
+        "ROLLROOM_DATA_DIR": str(folder),
+        "SECRET_KEY": "known to nobody outside of this one test",
+    }
+
+
+def _kill_while_writing(command: list[str], environment: dict[str, str], state: str) -> None:
+    process = subprocess.Popen(
+        command, env=environment, cwd=ROOT, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE
+    )
+    deadline = time.monotonic() + 240
+    while not _is_writing(state):
+        assert process.poll() is None, process.stderr and process.stderr.read().decode()
+        assert time.monotonic() < deadline, "the import never began to write"
+    process.send_signal(signal.SIGKILL)
+    _out, _err = process.communicate()
+    assert process.returncode == -signal.SIGKILL
+    _end_what_the_dead_left()
+
+
+def test_a_worker_killed_while_it_writes_leaves_nothing_and_the_next_one_does_it_all(
+    endless_write: Callable[[], None], tmp_path: Path
+) -> None:
+    by, count = make_person("boss", Role.SUPERVISOR), imports.MOST_AT_ONCE + 100
+    rows = "\n".join(f"C{n},Owner {n},no" for n in range(count))
+    sheet = imports.Brought("owners.csv", f"Code,Name,Our own shop\n{rows}".encode())
+    made = imports.bring(by=by, at=timezone.now(), brought=[sheet])
+    assert work_once(HANDLERS)
+    imports.apply(by=by, at=timezone.now(), made=made)
+    command = [sys.executable, str(ROOT / "manage.py"), "work"]
+    _kill_while_writing(command, _environment(tmp_path), "applying")
+
+    assert not Owner.objects.exists()
+    assert not Change.objects.exists()
+    task = Task.objects.get(kind="import_apply")
+    assert (task.state, task.attempts) == ("running", 1)
+    assert not work_once(HANDLERS)  # it may still be alive
+
+    endless_write()
+    long_ago = timezone.now() - tasks.DEAD_AFTER - timedelta(seconds=1)
+    Task.objects.filter(pk=task.pk).update(heartbeat_at=long_ago)
+    assert work_once(HANDLERS)
+    task.refresh_from_db()
+    assert (task.state, task.attempts) == ("done", 2)
+    assert (Owner.objects.count(), Import.objects.get().state) == (count, "applied")
+    assert not work_once(HANDLERS)
+
+
 def test_kill_in_the_middle_of_an_import_leaves_nothing(
     endless_write: Callable[[], None], tmp_path: Path
 ) -> None:
@@ -213,23 +270,8 @@ def test_kill_in_the_middle_of_an_import_leaves_nothing(
     sheet = _written(tmp_path / "owners.csv", f"Code,Name,Our own shop\n{rows}".encode())
     place = _written(tmp_path / "places.csv", csv(PLACES))
     command = [sys.executable, str(ROOT / "manage.py"), "import", sheet, place]
-    environment = {
-        **os.environ,
-        "DATABASE_URL": _address(),
-        "ROLLROOM_DATA_DIR": str(tmp_path),
-        "SECRET_KEY": "known to nobody outside of this one test",
-    }
-    process = subprocess.Popen(
-        command, env=environment, cwd=ROOT, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE
-    )
-    deadline = time.monotonic() + 240
-    while not _is_writing():
-        assert process.poll() is None, process.stderr and process.stderr.read().decode()
-        assert time.monotonic() < deadline, "the import never began to write"
-    process.send_signal(signal.SIGKILL)
-    _out, _err = process.communicate()
-    assert process.returncode == -signal.SIGKILL
-    _end_what_the_dead_left()
+    environment = _environment(tmp_path)
+    _kill_while_writing(command, environment, "ready")
 
     assert not Owner.objects.exists()
     assert not Place.objects.exists()
