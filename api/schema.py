@@ -21,10 +21,12 @@ SAID = {
     "401": "Nobody is logged in.",
     "403": "The person may not do this.",
     "404": "There is no such record.",
+    "405": "The address does not do this; a number with a slash in it may lead to another one.",
     "409": "The present state forbids it; nothing was saved.",
     "415": "The body is of a kind that is not read.",
+    "507": "There is no room on the server's disk; nothing was saved.",
 }
-READS = ("400", "401", "404")
+READS = ("400", "401", "403", "404", "405")
 
 
 class HouseSchema(AutoSchema):
