@@ -11,12 +11,14 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
+from django.utils import timezone
 from playwright.sync_api import Page, expect
 
 from tests.browser.conftest import PHONE, TABLET
 from tests.browser.trial import HARROW_BEND, TANNWERK, Hands, Trial
 from tests.paper.reading import page_texts, pages, read
 from tooling.models import Kit, KitPosition, Person, Piece, Place, RefusedScan, StockLine
+from tooling.queries.pull_list import pull_list
 from tooling.services.rebuild import differences
 
 Open = Callable[..., Page]
@@ -152,9 +154,10 @@ def fetch_everything(phone: Page, watching: Page, number: str, trial: Trial) -> 
     where_is_it(hands, trial)
     cart = Place.objects.get(path_name=trial.cart)
     hands.enter(cart.code, trial.cart_name)
-    rows = list(KitPosition.objects.select_related("piece", "stock_line").order_by("pk"))
+    rows = list(KitPosition.objects.select_related("piece").order_by("pk"))
     pieces = [row.piece for row in rows if row.piece is not None]
-    bins = sorted({row.stock_line.code for row in rows if row.stock_line is not None})
+    stops = pull_list(number, at=timezone.now()).stops
+    bins = [line.code for stop in stops for line in stop.lines if line.of]
 
     first = pieces[0]
     hands.put(first.code)
@@ -185,7 +188,10 @@ def fetch_everything(phone: Page, watching: Page, number: str, trial: Trial) -> 
         if piece.pk not in (first.pk, lost_label.pk):
             hands.put(piece.code)
     for code in bins:
-        hands.put(code)
+        hands.scan(code)
+        hands.tap(phone.locator("[data-way=take] .hand-takers button").first)
+        taken = phone.locator(f'[data-rows] > li[data-code="{code}"][data-status="taken"]')
+        expect(taken).to_be_attached()
     hands.scan(first.code)
     expect(states(watching, "here")).to_have_count(trial.positions)
     expect(watching.locator(".kit-sentence")).to_have_text(

@@ -138,7 +138,8 @@ class _Judged:
         if self._is_near() or self.facts.is_fetching:
             words = _("{count} of {drawing}: they come back before this kit is gathered.")
         said = words.format(count=share.to_fetch - sum(self.taken.values()), drawing=drawing.number)
-        return Verdict(State.TO_FETCH, said)
+        seen = any(line.seen_at for line in self.pool.lines if line.count)
+        return Verdict(State.TO_FETCH, said, not_yet_seen=not seen)
 
     def _lacking(self, turn: int, share: Share) -> Verdict:
         """The nth position for which there is none when the kit gathers."""
