@@ -201,6 +201,23 @@ def test_a_bore_smaller_than_the_shaft_cannot_go_on(
     assert told(made) == [("charts", 2, "Station", "2", "bore_smaller_than_shaft")]
 
 
+def test_rolls_are_not_for_the_line_and_line_tooling_for_no_shaft(
+    engineer: Person, at: datetime, shop: None
+) -> None:
+    made = look(
+        engineer, at,
+        drawings="Drawing,Kind,Outer diameter mm\nCB-1,line tooling,",
+        sets="Set,Pass,Shaft,Order,Drawing,Where\n"
+        "100,1,on the line,1,CB-1,cut-off press\n"
+        "100,1,on the line,2,D-1,\n"
+        "100,1,top,9,CB-1,",
+    )  # fmt: skip
+    assert told(made) == [
+        ("sets", 3, "Shaft", "line", "not_for_the_line"),
+        ("sets", 4, "Shaft", "top", "only_on_the_line"),
+    ]
+
+
 # Jobs -------------------------------------------------------------------------------------------
 
 

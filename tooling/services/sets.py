@@ -128,7 +128,7 @@ def save_position(
     check_can(by, Verb.EDIT_RECORDS)
     require_fields(SetPosition, fields)
     _check_position(set_pass, shaft, order, variant)
-    _check_kind(shaft, drawing)
+    check_kind(shaft, drawing)
     if shaft != Shaft.LINE:
         fields["where"] = ""
     tool_set = set_pass.tool_set
@@ -237,7 +237,8 @@ def _check_position(set_pass: SetPass, shaft: str, order: int, variant: SetVaria
         raise Conflict("other_set", _("That variant belongs to another set."), in_field="variant")
 
 
-def _check_kind(shaft: str, drawing: Drawing) -> None:
+def check_kind(shaft: str, drawing: Drawing) -> None:
+    """Refuse rolls on the line and line tooling on a shaft."""
     if shaft == Shaft.LINE and drawing.kind not in ON_THE_LINE:
         raise ToolingError(
             "not_for_the_line",

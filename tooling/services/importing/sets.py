@@ -34,6 +34,7 @@ from tooling.services.importing.pieces import names_in
 from tooling.services.importing.plan import Plan, same_record
 from tooling.services.importing.shop import said
 from tooling.services.importing.stage import chunks, is_new
+from tooling.services.sets import check_kind
 from tooling.spreadsheets.kinds import KINDS
 from tooling.spreadsheets.rows import Row
 
@@ -195,6 +196,7 @@ def _position(
     known: Known, sets: _Sets,
 ) -> SetPosition:  # fmt: skip
     drawing = plan.look("drawing", known.drawing, values["drawing"])
+    check_kind(values["shaft"], drawing)
     wanted = {**taken(values, POSITION_NAMES), "drawing": drawing}
     if values.get("tilt") is not None:
         wanted["tilt_degrees"] = float(values["tilt"])
