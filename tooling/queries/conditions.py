@@ -6,11 +6,12 @@ All that is asked about is answered together by a fixed number of queries.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from typing import Any
 
-from django.db.models import Q
+from django.db.models import Count, Min, Q, Value
 from django.utils import timezone
 
 from tooling.models import Drawing, DrawingRevision, Job, KitPosition, Piece
@@ -220,20 +221,43 @@ def _revisions(
 def _claims(
     kits: Mapping[int, OpenKit], pieces: set[int], drawings: set[int]
 ) -> tuple[dict[int, tuple[Claim, ...]], list[Waiting]]:
-    """Of open kits: claims by piece, and those of counts of these drawings that are not staged.
-    One query."""
+    """Of open kits: claims by piece, and how many of a count of these drawings are not staged.
+    One query: single rows of pieces beside sums of counts."""
     by_piece: dict[int, list[Claim]] = defaultdict(list)
     waiting: list[Waiting] = []
-    counted = Q(piece=None, is_staged=False, drawing__in=drawings)
-    rows = KitPosition.objects.filter(Q(piece__in=pieces) | counted, is_open=True).order_by("pk")
-    fields = ("kit_id", "piece_id", "drawing_id", "stock_line_id", "set_position__variant_id",
-              "holds_piece", "station_number", "pass_number", "shaft", "order")  # fmt: skip
-    for kit, piece, drawing, line, variant, *rest in rows.values_list(*fields):
+    for _pk, kit, piece, drawing, line, variant, *rest, n in sorted(_claim_rows(pieces, drawings)):
         if piece is not None:
             by_piece[piece].append(Claim(kits[kit], *rest))
         elif is_pooled(kits[kit], line_id=line, variant_id=variant):
-            waiting.append(Waiting(kit, drawing, line))
+            waiting.append(Waiting(kit, drawing, line, n))
     return {key: tuple(claims) for key, claims in by_piece.items()}, waiting
+
+
+_NAMES = ("kit_id", "drawing_id", "stock_line_id", "set_position__variant_id")
+
+
+def _claim_rows(pieces: set[int], drawings: set[int]) -> Iterable[tuple[Any, ...]]:
+    """Rows that begin with an id of their own, so that sorting never compares what may be empty."""
+    rows = KitPosition.objects.filter(is_open=True).order_by()
+    single = rows.filter(piece__in=pieces).annotate(n=Value(1)).values_list(
+        "pk", "kit_id", "piece_id", *_NAMES[1:], "holds_piece", "station_number", "pass_number",
+        "shaft", "order", "n",
+    )  # fmt: skip
+    counted = rows.filter(piece=None, is_staged=False, drawing__in=drawings).values(*_NAMES)
+    sums = counted.annotate(
+        first=Min("pk"),
+        nobody=Min("piece_id"),
+        held=Value(False),
+        station=Min("station_number"),
+        set_pass=Min("pass_number"),
+        which=Min("shaft"),
+        turn=Min("order"),
+        n=Count("pk"),
+    ).values_list(
+        "first", "kit_id", "nobody", *_NAMES[1:], "held", "station", "set_pass", "which", "turn",
+        "n",
+    )  # fmt: skip
+    return single.union(sums, all=True)
 
 
 def _offer(facts: Facts, asked: Sequence[Asked], verdicts: dict[int, Verdict]) -> None:

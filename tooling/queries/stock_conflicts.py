@@ -22,6 +22,8 @@ def shared_counts(facts: Facts, claimed: Sequence[Claimed]) -> dict[int, list[Sh
         by_drawing[each.drawing.pk].append(each)
     for drawing, rows in by_drawing.items():
         pool = facts.pools.by_drawing[drawing]
+        if pool.is_plenty:
+            continue
         for other, shared in [*_ours(facts, pool, rows), *_theirs(facts, pool, rows)]:
             found[other].append(shared)
     return found
@@ -53,7 +55,7 @@ def _theirs(facts: Facts, pool: Pool, rows: Sequence[Claimed]) -> list[tuple[int
         kit = wanted.kit
         if key not in facts.others or not kit.wants or kit.begins >= facts.binding.ends:
             continue
-        share = pool.share(wanted, among=[*(k for k in facts.others if k != key), own])
+        share = pool.share_of(key)
         for holder in share.holders:
             if share.taken and holder.key == own:
                 shared = _shared(facts, rows, share, holder, words, key, is_ours=False)

@@ -10,6 +10,7 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
+from functools import cached_property
 
 from django.db.models import Q
 
@@ -42,11 +43,12 @@ def is_pooled(kit: OpenKit, *, line_id: int | None, variant_id: int | None) -> b
 
 @dataclass(frozen=True)
 class Waiting:
-    """One of a drawing's count that a kit still wants, from this bin if it is chosen."""
+    """So many of a drawing's count that a kit still wants, from this bin if it is chosen."""
 
     kit_id: int
     drawing_id: int
     line_id: int | None
+    count: int = 1
 
 
 @dataclass(frozen=True)
@@ -60,6 +62,23 @@ class Pool:
     gathered: Mapping[int, int]
     wanted: Mapping[int, Wanted]
     now: datetime
+    known: dict[int, Share] = field(default_factory=dict)
+    """What each kit has among all others, once it was asked."""
+
+    @cached_property
+    def is_plenty(self) -> bool:
+        """Whether what every kit may use is enough for all of them together: nobody lacks any."""
+        shared = [set(each.kit.may_use) for each in self.wanted.values()]
+        common = set.intersection(*shared) if shared else set()
+        free = sum(self.free.get(kind, 0) for kind in common)
+        return sum(each.kit.wants for each in self.wanted.values()) <= free
+
+    def share_of(self, key: int) -> Share:
+        """What there is for an open kit that wants some, among all the others."""
+        if key not in self.known:
+            others = [other for other in self.wanted if other != key]
+            self.known[key] = self.share(self.wanted[key], among=others)
+        return self.known[key]
 
     def share(self, me: Wanted, *, among: Collection[int]) -> Share:
         """What there is for a kit that wants some, among other kits by their ids."""
@@ -147,9 +166,9 @@ def _claims(waiting: Iterable[Waiting]) -> dict[int, dict[int, _Claims]]:
     by: dict[int, dict[int, _Claims]] = defaultdict(lambda: defaultdict(_Claims))
     for each in waiting:
         claims = by[each.drawing_id][each.kit_id]
-        claims.wants += 1
+        claims.wants += each.count
         if each.line_id is not None:
-            claims.bound[each.line_id] = claims.bound.get(each.line_id, 0) + 1
+            claims.bound[each.line_id] = claims.bound.get(each.line_id, 0) + each.count
     return by
 
 
