@@ -216,7 +216,7 @@ def _wait_for(number: int, state: str) -> float:
             made = Import.objects.get(pk=number)
             assert made.state == state, (made.state, task.state, task.message, made.problems[:3])
             return (task.finished_at - task.started_at).total_seconds()
-        time.sleep(0.2)
+        threading.Event().wait(0.2)
 
 
 # Scans ------------------------------------------------------------------------------------------
@@ -267,7 +267,7 @@ def _while_scanning(
     devices = [_Device(turn, port, token, codes, shelves) for turn in range(DEVICES)]
     for device in devices:
         device.start()
-    time.sleep(QUIET_SECONDS)
+    threading.Event().wait(QUIET_SECONDS)
     begun = time.monotonic()
     done = work()
     ended = time.monotonic()

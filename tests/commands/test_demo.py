@@ -86,10 +86,10 @@ def shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def test_the_demo_shop_is_what_the_readme_says(shop: Path) -> None:
-    """README: three mills, six sets, some 725 pieces, jobs for two weeks."""
+    """README: three mills, eight sets, some 1,200 pieces, jobs for two weeks."""
     held = counts(shop)
-    assert (held["mill"], held["toolset"], held["person"]) == (3, 6, 5)
-    assert 700 <= held["piece"] <= 750
+    assert (held["mill"], held["toolset"], held["person"]) == (3, 8, 5)
+    assert 1_150 <= held["piece"] <= 1_250
     assert min(held["movement"], held["job"], held["kit"]) > 0
 
 

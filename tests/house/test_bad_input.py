@@ -193,6 +193,7 @@ class Pages:
         parts = re.findall(
             r'class="problem[^"]*" data-code="[^"]*"[^>]*>(.*?)</div>', text, re.DOTALL
         )
+        parts = [re.sub(r"<(a|button)\b.*?</\1>", "", each, flags=re.DOTALL) for each in parts]
         words = html.unescape(" ".join(re.sub(r"<[^>]+>", " ", each) for each in parts))
         return Told(answer.status_code, codes, re.sub(r"\s+", " ", words))
 

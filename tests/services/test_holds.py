@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from tests.world import MM, World
-from tooling.errors import ToolingError
+from tooling.errors import NotAllowed, ToolingError
 from tooling.models import (
     Change,
     Incident,
@@ -248,3 +248,12 @@ def test_what_is_no_reason_to_stop_is_refused(
         "empty_text"
     )
     assert not Incident.objects.exists()
+
+
+def test_what_is_new_is_called_sound_only_by_who_may_prove_a_set(world, crew, engineer) -> None:
+    piece = world.piece(world.drawing("D9"), world.place("Rack N"), condition="new")
+    with pytest.raises(NotAllowed):
+        holds.say_condition(by=crew, at=world.at, piece=piece, condition="sound")
+    holds.say_condition(by=crew, at=world.at, piece=piece, condition="dirty")
+    other = world.piece(world.drawing("D10"), world.place("Rack O"), condition="new")
+    assert holds.say_condition(by=engineer, at=world.at, piece=other, condition="sound")

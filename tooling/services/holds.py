@@ -54,6 +54,7 @@ KINDS: dict[str, IncidentKind] = {
 }
 NO_DAMAGE = (StopFor.BUILD_UP, StopFor.IN_DOUBT)
 CHOSEN = tuple(each for each in Condition if each not in (Condition.HOLD, Condition.NEW))
+PROVED = (Condition.CLEAN, Condition.SOUND)
 """The conditions that a person can say a piece is in; a hold has its own way."""
 
 
@@ -174,7 +175,8 @@ def say_condition(
     """Say in which condition a piece is; the row of the change, or None when it was so already.
 
     A customer's piece found cracked or chipped is reported to its owner. What is cracked or
-    chipped is said to be better only by who may lift holds, with a reason. Raises
+    chipped is said to be better only by who may lift holds, with a reason; what is new is said
+    to be good only by who may prove a set. Raises NotAllowed,
     ``unknown_condition``, ``hold_has_its_own_way``, ``long_text``, ``empty_text``, Conflict
     ``piece_held``.
     """
@@ -198,6 +200,8 @@ def say_condition(
             require_text(reason, field="reason", label=_("Reason"), longest=400)
         if fresh.condition == condition:
             return None
+        if fresh.condition == Condition.NEW and condition in PROVED:
+            check_can(by, Verb.PROVE_SETS)
         before, fields = fresh.condition, {"condition": condition}
         _change(by=by, at=at, piece=fresh, fields=fields, what="condition", reason=reason)
         report_damage(by=by, at=at, piece=fresh, before=before, said=reason)
