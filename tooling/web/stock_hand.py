@@ -151,9 +151,7 @@ def done(
     return _back(line)
 
 
-def line_page(
-    request: HttpRequest, code: str, *, status: int = 200, **more: Any
-) -> HttpResponse:
+def line_page(request: HttpRequest, code: str, *, status: int = 200, **more: Any) -> HttpResponse:
     """One bin with what may be done and what happened."""
     row = stock_line(code)
     bin_ = hand(code, person=person_of(request), to=_said(request.GET.get("to")))
