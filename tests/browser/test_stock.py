@@ -64,4 +64,10 @@ def test_a_bin_is_taken_from_counted_and_put_right(
         assert accessibility_problems(phone) == []
         assert wider_than_the_screen(phone) == 0
         assert small_targets(phone) == []
+    phone.locator(".need-forms summary").first.click()
+    card, field = phone.locator("tr[data-drawing]"), phone.locator(".need-forms [name=quantity]")
+    card_box, field_box = card.first.bounding_box(), field.first.bounding_box()
+    assert card_box
+    assert field_box
+    assert field_box["x"] + field_box["width"] <= card_box["x"] + card_box["width"]
     assert differences() == []
