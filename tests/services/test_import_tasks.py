@@ -316,6 +316,45 @@ def test_the_files_can_be_taken_as_they_were_brought(
     assert log_in(engineer).get(f"/shop/spreadsheets/{made.pk + 1}/files/{key}/").status_code == 404
 
 
+def test_the_page_shows_the_work_until_it_is_over(
+    engineer: Person, at: datetime, log_in: Any
+) -> None:
+    client, made = log_in(engineer), brought(engineer, at, owners())
+    address = f"/shop/spreadsheets/{made.pk}/"
+    page = client.get(address).content.decode()
+    assert f'hx-get="{address}work/"' in page
+    assert "Waiting for the worker" in page
+    assert "Apply all of it" not in page
+    assert "HX-Refresh" not in client.get(f"{address}work/").headers
+    worked(made)
+    assert client.get(f"{address}work/").headers["HX-Refresh"] == "true"
+    assert "Apply all of it" in client.get(address).content.decode()
+
+
+def test_a_program_brings_watches_stops_and_applies_a_large_import(
+    engineer: Person, at: datetime, api_as: Any, tmp_path: Path
+) -> None:
+    api, sheet = api_as(engineer), tmp_path / "owners.csv"
+    sheet.write_bytes(owners())
+    with sheet.open("rb") as file:
+        told = api.post("/api/v1/imports/", {"files": file}, format="multipart").json()
+    address = f"/api/v1/imports/{told['id']}/"
+    assert (told["state"], told["problems"], told["problem_count"]) == ("reading", [], 0)
+    assert api.get(f"/api/v1/tasks/{told['task']}/").json()["state"] == "waiting"
+    assert api.post(f"{address}cancel/").json()["state"] == "mapping"
+    assert api.post(f"{address}cancel/").json()["code"] == "task_over"
+    made = Import.objects.get()
+    imports.look_over(by=engineer, at=at, made=made)
+    worked(made)
+    applying = api.post(f"{address}apply/")
+    assert (applying.status_code, applying.json()["state"]) == (202, "applying")
+    worked(made)
+    assert api.get(address).json()["state"] == "applied"
+    (kept,) = api.get(f"{address}files/").json()
+    assert b"".join(api.get(f"{address}files/{kept['id']}/").streaming_content) == owners()
+    assert api.get(f"{address}problems.csv").headers["Content-Type"].startswith("text/csv")
+
+
 # The disk is full -------------------------------------------------------------------------------
 
 
