@@ -45,8 +45,57 @@ def rows(world: World) -> dict[str, Model]:
         models.LengthEntry.objects.create(piece=piece, length_nm=1, **when),
         work,
         models.WorkMeasure.objects.create(work=work, dimension="bore", after_nm=60 * MM),
+        *of_owners_and_incidents(world, piece),
+        *of_counts_and_purchases(world, piece),
     ]
     return {row._meta.db_table: row for row in made}
+
+
+def of_owners_and_incidents(world: World, piece: models.Piece) -> list[Model]:
+    incident = models.Incident.objects.create(kind="drop", happened_at=AT, at=AT)
+    file = models.StoredFile.objects.create(
+        sha256="0" * 64, content_type="image/jpeg", size=1, stored_at=AT
+    )
+    approval = models.Approval.objects.create(
+        owner=world.shop, kind="regrind", answer="asked", dated_on=AT.date(), at=AT
+    )
+    report = models.OwnerReport.objects.create(
+        owner=world.shop, piece=piece, kind="loss", what_happened="not on its shelf", opened_at=AT
+    )
+    return [
+        incident,
+        models.IncidentPiece.objects.create(
+            incident=incident, piece=piece, condition_before="sound", condition_after="dirty"
+        ),
+        models.Picture.objects.create(file=file, small=file, width=2, height=1, piece=piece, at=AT),
+        approval,
+        models.ApprovalPiece.objects.create(approval=approval, piece=piece),
+        report,
+        models.ReportNote.objects.create(
+            report=report, what="told", happened_at=AT, at=AT, whom="tooling desk"
+        ),
+        models.OwnerMarkCheck.objects.create(piece=piece, is_there=True, checked_at=AT, at=AT),
+    ]
+
+
+def of_counts_and_purchases(world: World, piece: models.Piece) -> list[Model]:
+    movement = models.Movement.objects.get(piece=piece)
+    count = models.Count.objects.create(number=1, place=piece.place, opened_at=AT)
+    purchase = models.Purchase.objects.create(
+        number="PO 1", vendor="a grinder", owner=world.shop, ordered_on=AT.date()
+    )
+    line = models.PurchaseLine.objects.create(
+        purchase=purchase, line=1, revision=piece.revision, quantity=1
+    )
+    receipt = models.Receipt.objects.create(line=line, piece=piece, happened_at=AT, at=AT)
+    return [
+        models.DueBack.objects.create(movement=movement, due_on=AT.date(), at=AT),
+        models.CountEntry.objects.create(
+            count=count, piece=piece, how="tick", happened_at=AT, at=AT
+        ),
+        receipt,
+        models.Inspection.objects.create(receipt=receipt, verdict="accepted", at=AT),
+    ]
 
 
 def attack(sql: str, *values: object) -> None:
