@@ -50,13 +50,16 @@ def shop(engineer: Person, at: datetime) -> None:
     bring(
         engineer, at,
         owners="Code,Name,Our own shop,Insurance\nFERN,Fernhill Gutters,no,policy 12 at Alder",
-        places="Name,Inside,Kind,Home\nCart 7,Hall,cart,Hall / Rack A\nOther hall,,sister,",
+        places="Name,Inside,Kind,Home\nCart 7,Hall,cart,Hall / Rack A\nOther hall,,sister,\n"
+               "Alder Grinding,,grinder,",
         drawings="Drawing,Rev,Kind,Strokes to sharpen\nDIE-1,A,line tooling,250000",
         features="Drawing,Revision,Order,Shape,Name,Width mm,Length mm,Note\n"
                  "DIE-1,A,1,round,fixing hole,11,,both flanges\nDIE-1,A,2,slot,,11,20.5,",
         gauges="Number,Name,Units,Resolution,Uncertainty,Due\n"
                "MIC-9,Micrometer,in,0.0001,0.0002,2027-03-01",
-        pieces="Old number,Drawing,Home,Strokes run\nP-1,DIE-1,Hall / Rack A / Shelf 1,9000",
+        pieces="Old number,Drawing,Place,Home,Strokes run,Due back\n"
+               "P-1,DIE-1,Hall / Rack A / Shelf 1,Hall / Rack A / Shelf 1,9000,\n"
+               "P-2,DIE-1,Alder Grinding,,,2026-12-24\nP-3,DIE-1,Alder Grinding,,,2026-01-24",
         regrinds="Piece,Date,Kind,Who\nP-1,2026-04-01,sharpen,Jo",
         length_run="Piece,Length m,Strokes,Date\nP-1,0,4000,2026-05-01",
     )  # fmt: skip
@@ -85,7 +88,7 @@ def empty_the_shop() -> None:
     tables = [
         *("kitposition", "kit", "job", "chartpass", "setupchart", "allotment", "setcopy"),
         *("setposition", "setpass", "setvariant", "toolset", "reading", "gauge", "workmeasure"),
-        *("work", "lengthentry", "piecealias", "drawingfeature"),
+        *("work", "lengthentry", "piecealias", "drawingfeature", "dueback"),
     ]
     with connection.cursor() as cursor:
         cursor.execute("UPDATE tooling_piece SET placed_by_id = NULL")
@@ -128,8 +131,9 @@ EDITS = [
     ("drawings", "DIE-1", "250000", "300000", ["Strokes to sharpen"]),
     ("features", "fixing hole", "both flanges", "one flange", ["Note"]),
     ("gauges", "MIC-9", "2027-03-01", "2028-03-01", ["Due"]),
-    ("pieces", "P-1", "Shelf 1,sound", "Shelf 1,clean", ["Condition"]),
-    ("pieces", "P-1", "Rack A / Shelf 1", "Rack A / Shelf 2", ["Home"]),
+    ("pieces", "P-1", ",sound,", ",clean,", ["Condition"]),
+    ("pieces", "P-1", "Rack A / Shelf 1", "Rack A / Shelf 2", ["Place"]),
+    ("pieces", "P-2", "2026-12-24", "2027-01-14", ["Due back"]),
     ("stock", "SP-5", ",12,4", ",12,5", ["Least count"]),
     ("sets", "narrow", ",1.5,", ",2.5,", ["Tilt"]),
     ("charts", ",A,", ",1.5,", ",1.25,", ["Gap"]),

@@ -6,9 +6,12 @@ from collections import defaultdict
 from collections.abc import Iterator
 from typing import Any
 
+from django.db.models import F
+
 from tooling.models import (
     DIMENSIONS,
     DrawingRevision,
+    DueBack,
     MillShaft,
     Owner,
     Piece,
@@ -157,6 +160,8 @@ def pieces() -> Iterator[Row]:
     aliases: dict[int, list[str]] = defaultdict(list)
     for piece_id, text in PieceAlias.objects.order_by("pk").values_list("piece_id", "text"):
         aliases[piece_id].append(text)
+    told = DueBack.objects.filter(movement=F("movement__piece__placed_by")).order_by("at", "id")
+    dues = dict(told.values_list("movement__piece_id", "due_on"))
     found = Piece.objects.select_related("drawing", "revision", "owner", "place", "home")
     for piece in found.order_by("code").iterator(chunk_size=2000):
         first, *further = aliases.get(piece.pk, [None])
@@ -170,6 +175,7 @@ def pieces() -> Iterator[Row]:
                 "revision": piece.revision.revision,
                 "owner": piece.owner.code,
                 "place": piece.place.path_name,
+                "due_back": dues.get(piece.pk),
                 "home": piece.home.path_name if piece.home else None,
                 "hardness": piece.hardness_hrc,
                 "mass": piece.weighed_g,

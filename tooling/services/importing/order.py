@@ -11,6 +11,7 @@ from tooling.models import (
     DrawingFeature,
     DrawingRevision,
     DriveGroup,
+    DueBack,
     Gauge,
     Job,
     LengthEntry,
@@ -37,5 +38,6 @@ from tooling.models import (
 ORDER: tuple[type[Model], ...] = (
     *(Owner, Place, Gauge, Drawing, DrawingRevision, DrawingFeature, Mill, DriveGroup, Station),
     *(MillShaft, Piece, PieceAlias, StockLine, ToolSet, SetVariant, SetPass, SetPosition, SetCopy),
-    *(Allotment, SetupChart, ChartPass, Job, Movement, Reading, Work, WorkMeasure, LengthEntry),
+    *(Allotment, SetupChart, ChartPass, Job, Movement, DueBack, Reading, Work, WorkMeasure),
+    LengthEntry,
 )

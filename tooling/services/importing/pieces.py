@@ -23,6 +23,7 @@ from tooling.services.codes import PIECE_LETTERS
 from tooling.services.dimensions import check_piece
 from tooling.services.homes import check_home
 from tooling.services.importing.drawings import BROUGHT
+from tooling.services.importing.dues import Dues
 from tooling.services.importing.known import Known, check_label, plain
 from tooling.services.importing.known_records import read_drawings, read_pieces
 from tooling.services.importing.past import not_in_future
@@ -51,12 +52,15 @@ def plan_pieces(rows: list[Row], plan: Plan, known: Known) -> None:
     names = {text for row in rows for text in other_numbers(row.values)}
     read_drawings(known, (row.values["drawing"] for row in rows))
     read_pieces(known, names | names_in(rows, "code", "mark"))
+    dues = Dues(known) if names_in(rows, "due_back") else None
     for row in rows:
         with plan.of_row(row, KINDS["pieces"], "mark"):
-            _plan_piece(row, plan, known)
+            piece, title = _plan_piece(row, plan, known)
+            if dues is not None and row.values.get("due_back"):
+                dues.say(piece, row.values["due_back"], title, plan)
 
 
-def _plan_piece(row: Row, plan: Plan, known: Known) -> None:
+def _plan_piece(row: Row, plan: Plan, known: Known) -> tuple[Piece, str]:
     values = row.values
     drawing = plan.look("drawing", known.drawing, values["drawing"])
     revision = plan.look(
@@ -84,6 +88,7 @@ def _plan_piece(row: Row, plan: Plan, known: Known) -> None:
     for text in other_numbers(values):
         _plan_alias(piece, text, title, plan, known)
     _wish(row, piece, title, plan, known)
+    return piece, title
 
 
 def _wanted(row: Row) -> dict[str, Any]:

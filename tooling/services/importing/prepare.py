@@ -14,6 +14,7 @@ from tooling.models import (
     Allotment,
     Change,
     Counter,
+    DueBack,
     LengthEntry,
     Movement,
     Piece,
@@ -32,7 +33,7 @@ from tooling.services.importing.places import path_from_outside_in
 from tooling.services.importing.plan import Plan
 from tooling.services.importing.stage import EDIT, Stage
 
-HISTORY_ROWS = (Movement, Reading, Work, WorkMeasure, LengthEntry)
+HISTORY_ROWS = (Movement, DueBack, Reading, Work, WorkMeasure, LengthEntry)
 BY_LABEL = (Piece, Place, StockLine)
 """Their changes are filed under their label code, as the services file them."""
 

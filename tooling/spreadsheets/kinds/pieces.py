@@ -114,6 +114,8 @@ PIECES = Kind(
         text("place", "Place", *PLACE, longest=600, example="Rack A / Shelf 3"),
         text("home", "Home", "home place", "belongs at", "kept at", longest=600,
              note="Where it belongs when nothing is done with it."),
+        date("due_back", "Due back", "due", "due date", "expected back", "back on", "return date",
+             note="Of a piece that is away: the day on which it is to be back."),
         condition(example="sound"),
         text("hold_reason", "Hold reason", "reason on hold", "why on hold", "reason",
              longest=200),
