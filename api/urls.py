@@ -123,9 +123,7 @@ OWNERS = [
 ]
 PLACES = [
     path("places/", places.Places.as_view(), name="api-places"),
-    path(
-        "places/<str:code>/counts-back/", stock_hand.CountsBack.as_view(), name="api-counts-back"
-    ),
+    path("places/<str:code>/counts-back/", stock_hand.CountsBack.as_view(), name="api-counts-back"),
     path("places/<str:code>/", places.OnePlace.as_view(), name="api-place"),
     path("places/<str:code>/home/", homes.PlaceHome.as_view(), name="api-place-home"),
     path("places/<str:code>/homes/", homes.BelongsHere.as_view(), name="api-place-homes"),

@@ -119,7 +119,7 @@ def test_a_shortage_names_the_other_job_the_count_and_when_they_come_back(shop, 
         "2026-11-26 17:00."
     )
     [mine], [theirs] = (
-        [c for c in kit_page(k.number, at=at).conflicts[0].counts] for k in (second, first)
+        list(kit_page(k.number, at=at).conflicts[0].counts) for k in (second, first)
     )
     assert (mine.is_ours, mine.short, mine.count, mine.until) == (True, 4, 6, due)
     assert mine.said == "This job is 4 SP short: job J1 has 6 until 2026-11-26 17:00."

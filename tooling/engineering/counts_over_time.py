@@ -149,7 +149,9 @@ def bins_for(
     return _pick(me, bins, left, min(most, me.kit.wants))
 
 
-def _pick(wanted: Wanted, bins: Sequence[Bin], left: Mapping[int, int], most: int) -> dict[int, int]:
+def _pick(
+    wanted: Wanted, bins: Sequence[Bin], left: Mapping[int, int], most: int
+) -> dict[int, int]:
     picked: dict[int, int] = {}
     for key, count in wanted.bound.items():
         got = min(count, left.get(key, 0), most - sum(picked.values()))

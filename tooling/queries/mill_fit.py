@@ -223,9 +223,13 @@ def _strip(row: ToolSet) -> StripSpec | None:
 def _rolls(tool_set: ToolSet, copy: SetCopy | None) -> dict[int, list[RollSpec]]:
     """Pass number → what stands at its positions, as measured where it was measured."""
     pieces = _pieces(copy)
-    rows = SetPosition.objects.filter(
-        set_pass__tool_set=tool_set, variant=None, drawing__kind__in=KINDS
-    ).exclude(shaft=Shaft.LINE).select_related("set_pass", "drawing")
+    rows = (
+        SetPosition.objects.filter(
+            set_pass__tool_set=tool_set, variant=None, drawing__kind__in=KINDS
+        )
+        .exclude(shaft=Shaft.LINE)
+        .select_related("set_pass", "drawing")
+    )
     positions = list(rows.order_by("set_pass__number", "shaft", "order"))
     wanted = {row.drawing_id for row in positions}
     revisions = {

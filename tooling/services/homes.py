@@ -19,6 +19,7 @@ from tooling.services.write import lock, record_change, writing
 SAID = "said where it belongs"
 TAKEN_BACK = "took back where it belongs"
 
+
 @dataclass(frozen=True)
 class Said:
     """What was said: of how many things, of how many it was new, and the act to take it back."""

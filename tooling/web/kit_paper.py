@@ -99,8 +99,6 @@ def _lacking(position: PositionView) -> PullRow:
         name=position.mark or position.drawing,
         code=position.code,
         what=str(STATE_WORDS[str(position.state)]),
-        goes_to=where_words(
-            position.pass_number, position.shaft, position.order, position.where
-        ),
+        goes_to=where_words(position.pass_number, position.shaft, position.order, position.where),
         note=position.reason,
     )
