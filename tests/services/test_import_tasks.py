@@ -325,7 +325,9 @@ def test_the_page_shows_the_work_until_it_is_over(
     assert f'hx-get="{address}work/"' in page
     assert "Waiting for the worker" in page
     assert "Apply all of it" not in page
-    assert "HX-Refresh" not in client.get(f"{address}work/").headers
+    polled = client.get(f"{address}work/")
+    assert "HX-Refresh" not in polled.headers
+    assert ("You may leave" in page, "You may leave" in polled.content.decode()) == (True, False)
     worked(made)
     assert client.get(f"{address}work/").headers["HX-Refresh"] == "true"
     assert "Apply all of it" in client.get(address).content.decode()

@@ -22,7 +22,7 @@ def show_task(request: HttpRequest, number: int) -> HttpResponse:
     """The polled part of the page; when the work is over the whole page comes anew."""
     check_can(request.user, Verb.IMPORT)
     task = task_line(the_import(number))
-    answer = render(request, "imports/task_part.html", {"task": task})
+    answer = render(request, "imports/task_part.html", {"task": task, "is_polled": True})
     if task is None or task.is_over:
         answer.headers["HX-Refresh"] = "true"
     return answer
