@@ -72,6 +72,10 @@ def test_many_rows_are_read_and_applied_by_the_worker(engineer: Person, at: date
     assert (Owner.objects.count(), Change.objects.filter(what="imported").count()) == (MANY, MANY)
     done = Task.objects.get(kind="import_apply")
     assert (done.state, done.result["state"]) == (TaskState.DONE, "applied")
+    made.refresh_from_db()
+    assert made.applied_at is not None
+    assert done.finished_at is not None
+    assert done.finished_at > made.applied_at
     assert differences() == []
 
 

@@ -13,6 +13,7 @@ from functools import partial
 from typing import Any
 
 from django.db import IntegrityError, OperationalError
+from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
@@ -201,7 +202,8 @@ def _close(made: Import, plan: Plan, task_id: int | None) -> None:
         by=plan.by, at=plan.at, subject=made, key=str(made.pk), what="applied", after=counts
     )
     if task_id is not None:
-        tasks.finish(at=plan.at, task_id=task_id, state=TaskState.DONE, result=result_of(made))
+        over = timezone.now()  # the plan's own time is when it was begun
+        tasks.finish(at=over, task_id=task_id, state=TaskState.DONE, result=result_of(made))
 
 
 def result_of(made: Import, problems: int = 0) -> dict[str, Any]:
