@@ -59,5 +59,5 @@ def _pytest(arguments: list[str], folder: str, *, database: str) -> int:
     command = [sys.executable, "-m", "pytest", *workers, "--dist", "loadfile", *arguments]
     if database == "postgresql":
         command += ["-m", "not browser and not one_database"]
-        command = [sys.executable, "-m", "tests.postgresql", *command]
+        command = [sys.executable, "-m", "tests.postgresql", "--forgetful", *command]
     return subprocess.run(command, cwd=ROOT, env=environment, check=False).returncode
