@@ -92,8 +92,9 @@ class Hands:
         target.click()
 
     def scan(self, code: str) -> None:
-        """A wedge types where the focus is and ends with Enter."""
+        """A wedge types where the focus is and ends with Enter, once the page is there."""
         self.scans += 1
+        self.page.wait_for_load_state()  # before, the keys go to a page half built
         self.page.keyboard.type(code)
         self.page.keyboard.press("Enter")
 

@@ -83,6 +83,14 @@ def test_the_walk_alone_is_answered_after_a_scan(page, shop) -> None:
     assert 'id="walk-rest" hx-swap-oob="true"' in said
 
 
+def test_the_walk_is_not_sent_again_while_the_screen_has_it(page, shop, attendant, at) -> None:
+    url = f"/scan/put-away/{shop.cart.code}/walk/"
+    has = re.search(r'walk/\?v=(\w+)"', words(page.get(url))).group(1)
+    assert page.get(url, {"v": has}).status_code == 204
+    put(attendant, timezone.now(), shop.rolls[1].code, shop.near.code)
+    assert 'walk-name">Rack Far' in words(page.get(url, {"v": has}))
+
+
 def test_an_empty_cart_is_done(page, world) -> None:
     cart = world.place("Cart 9", kind="cart")
     assert "Nothing is left on Cart 9." in words(page.get(f"/scan/put-away/{cart.code}/"))

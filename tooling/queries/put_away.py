@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -92,6 +93,11 @@ class PutAway:
     def count(self) -> int:
         """How many things are still to put away."""
         return sum(stop.count for stop in self.stops) + sum(each.quantity for each in self.homeless)
+
+    @property
+    def token(self) -> str:
+        """Sixteen hex digits that change with everything that the walk shows."""
+        return hashlib.blake2s(repr(self).encode(), digest_size=8).hexdigest()
 
 
 def put_away(code: str, *, at: datetime) -> PutAway:

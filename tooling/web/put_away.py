@@ -60,9 +60,12 @@ def show(request: HttpRequest, code: str) -> HttpResponse:
 
 @require_GET
 def walk(request: HttpRequest, code: str) -> HttpResponse:
-    """The walk alone, as it is after a scan."""
+    """The walk alone, as it is after a scan; 204 while the screen has all of it."""
     check_can(request.user, Verb.MOVE_PIECES)
-    return render(request, "put_away/walk.html", _walk(code))
+    context = _walk(code)
+    if request.GET.get("v") == context["page"].token:
+        return HttpResponse(status=204)
+    return render(request, "put_away/walk.html", context)
 
 
 def _walk(code: str) -> dict[str, Any]:

@@ -2,18 +2,17 @@
 // an entry means "where the record has it". What stands below is polled as [#count-live].
 //   data-home, data-home-name   the count itself, as the place to come back to
 //   data-live-url   GET ?at= → the live part with that place's rows
-import { ScanPage, folded } from "./scan.js";
+import { BIN, CART, folded } from "./scan-codes.js";
+import { ScanPage } from "./scan.js";
 
-const CART = /^C[0-9A-Z]{6}[0-9A-Z*]$/;
-const BIN = /^B[0-9A-Z]{6}[0-9A-Z*]$/;
 const NUMBER = /^[0-9]{1,7}$/;
 
 class CountingPage extends ScanPage {
   // A cart is somewhere to look, a bin asks how many; all else is counted.
   put(code, how) {
-    if (CART.test(code)) this.ask(code, how);
-    else if (BIN.test(code)) this.askBin(code, how);
-    else super.put(code, how);
+    if (CART.test(code)) return this.ask(code, how);
+    if (BIN.test(code)) return void this.askBin(code, how);
+    return super.put(code, how);
   }
 
   // There is always somewhere: leaving a shelf leads back to the whole count.
@@ -67,6 +66,7 @@ class CountingPage extends ScanPage {
     form.scrollIntoView({ block: "nearest" });
     number.focus();
     const what = await this.whatIs(code);
+    if (!form.isConnected) return; // another thing was scanned meanwhile
     if (what.message) this.refuse(what.code, what.message, code, what);
     else form.querySelector("[data-bin-of]").textContent = what.name || code;
   }

@@ -69,6 +69,26 @@ function isPolling(element) {
   return (element.getAttribute("hx-trigger") || "").includes("every");
 }
 
+const POLL_MS = 10000;
+
+// What a person sent and has no answer to yet. Meanwhile no poll takes the page from under it: the
+// answer finds its place, and the next poll brings what this one would have. A poll that hangs is
+// given up, so that the next can ask.
+const unanswered = new Set();
+
+document.addEventListener("htmx:beforeSend", ({ detail: { xhr, elt } }) => {
+  if (isPolling(elt)) {
+    xhr.timeout = POLL_MS;
+    return;
+  }
+  unanswered.add(xhr);
+  xhr.addEventListener("loadend", () => {
+    unanswered.delete(xhr);
+    // Another answer replaced the form meanwhile: its refusal is told all the same.
+    if (!elt.isConnected && xhr.status >= 400 && xhr.status < 500) showProblems(problemsOf(xhr.responseText), elt);
+  });
+});
+
 document.addEventListener("htmx:beforeSwap", (event) => {
   const { xhr, elt } = event.detail;
   if (xhr.responseURL && new URL(xhr.responseURL).pathname === "/login/") {
@@ -76,6 +96,7 @@ document.addEventListener("htmx:beforeSwap", (event) => {
     location.assign(`/login/?next=${encodeURIComponent(location.pathname + location.search)}`);
     return;
   }
+  if (isPolling(elt) && unanswered.size) event.detail.shouldSwap = false;
   if (xhr.status >= 400 && xhr.status < 500 && !isPolling(elt)) {
     const problems = problemsOf(xhr.responseText);
     if (problems.length) showProblems(problems, elt);

@@ -8,6 +8,8 @@
 //   data-to, data-to-name   a context to begin with (from a place's own page)
 //   data-only-home   guided put-away: a thing is taken only where it belongs
 // After every scan that changed something the page's body hears "scanned".
+import { ALWAYS_A_CONTEXT, BIN, CART, KIT, NO_PIECE, folded } from "./scan-codes.js";
+import { actions, button, linkTo } from "./scan-parts.js";
 import { ScanQueue } from "./scan-queue.js";
 import { Signal } from "./scan-signal.js";
 import { showBin } from "./stock.js";
@@ -15,40 +17,8 @@ import { uuid } from "./uuid.js";
 
 const ROWS_KEPT = 10;
 const WEDGE_MS_PER_KEY = 40;
-// Labels that are somewhere to put things: place, mill station, kit. A cart is both: it is a
-// context when there is none, else it is what is put away.
-const ALWAYS_A_CONTEXT = /^[PMK][0-9A-Z]{6}[0-9A-Z*]$/;
-const CART = /^C[0-9A-Z]{6}[0-9A-Z*]$/;
+const ASK_MS = 8000;
 const TICK_INSTEAD = new Set(["unknown_code", "bad_check_character", "ambiguous_mark"]);
-const PIECE = /^[RSDLH][0-9A-Z]{6}[0-9A-Z*]$/;
-const KIT = /^K[0-9A-Z]{6}[0-9A-Z*]$/;
-const BIN = /^B[0-9A-Z]{6}[0-9A-Z*]$/;
-const NO_PIECE = /^[BCTKPM][0-9A-Z]{6}[0-9A-Z*]/;
-const CODE = /^[RSDLHBPCTKM][0-9A-Z]{6}[0-9A-Z*]$/;
-
-export function folded(text) {
-  const code = text.toUpperCase().replace(/[\s-]/g, "").replace(/O/g, "0").replace(/I/g, "1");
-  return CODE.test(code) ? code : text.trim();
-}
-
-function button(href, words, kind = "") {
-  const link = document.createElement("a");
-  link.className = `button ${kind}`.trim();
-  link.href = href;
-  link.textContent = words;
-  return link;
-}
-
-function actions(...buttons) {
-  const row = document.createElement("div");
-  row.className = "actions";
-  row.append(...buttons);
-  return row;
-}
-
-function linkTo(href, words) {
-  return actions(button(href, words));
-}
 
 export class ScanPage {
   constructor(root) {
@@ -65,6 +35,7 @@ export class ScanPage {
       onWaiting: (count, problem) => this.sayWaiting(count, problem),
     });
     this.recent = new Map();
+    this.unread = [];
     this.keys = { count: 0, first: 0, last: 0 };
     this.to = "";
     if (root.dataset.to) this.enter({ code: root.dataset.to, name: root.dataset.toName }, true);
@@ -96,7 +67,7 @@ export class ScanPage {
     if (button) event.preventDefault();
     if (button?.matches("[data-undo]")) this.undo(button.closest("[data-id]"));
     if (button?.matches("[data-leave]")) this.leave();
-    if (button?.matches("[data-tick]")) this.tick(button.dataset.tick);
+    if (button?.matches("[data-tick]")) this.inTurn({ code: button.dataset.tick, how: "tick" });
     if (button?.matches("[data-enter]")) this.read(button.dataset.enter);
     if (button?.matches("[data-put]")) this.send({ to: button.dataset.putTo, code: button.dataset.put, how: "tick" });
     if (!event.target.closest("a, input, select, textarea, summary")) this.focus();
@@ -133,28 +104,55 @@ export class ScanPage {
     this.keys = { count: 0, first: 0, last: 0 };
     if (!code) return;
     this.rest();
-    if (!this.to || ALWAYS_A_CONTEXT.test(code) || (CART.test(code) && CART.test(this.to))) {
-      this.ask(code, how);
-    } else {
-      this.put(code, how);
+    this.inTurn({ code, how });
+  }
+
+  // What is scanned while a place is still asked for waits: it belongs there, not where the one
+  // before went.
+  async inTurn(said) {
+    this.unread.push(said);
+    if (this.isTaking) return;
+    this.isTaking = true;
+    try {
+      while (this.unread.length) await this.take(this.unread.shift());
+    } finally {
+      this.isTaking = false;
     }
+  }
+
+  take({ code, how }) {
+    if (how === "tick") return this.tick(code);
+    if (!this.to || ALWAYS_A_CONTEXT.test(code) || (CART.test(code) && CART.test(this.to))) {
+      return this.ask(code, how);
+    }
+    return this.put(code, how);
   }
 
   // What is this code? A place becomes the context; without a context a piece says where it is.
   async ask(code, how) {
     try {
       const url = `${this.words.readUrl}?code=${encodeURIComponent(code)}`;
-      const response = await fetch(url, { headers: { Accept: "application/json" } });
+      const signal = AbortSignal.timeout(ASK_MS);
+      const response = await fetch(url, { headers: { Accept: "application/json" }, signal });
       if (response.redirected) throw new Error("logged out");
       const what = await response.json();
-      if (!response.ok) this.refuse(what.code, what.message, code, what);
+      if (!response.ok) this.notRead(this.refuse(what.code, what.message, code, what));
       else if (what.is_place) this.enter(what);
-      else if (this.to) this.put(code, how);
-      else if (BIN.test(what.code) && this.words.binUrl) showBin(this, what.code);
+      else if (this.to) await this.put(code, how);
+      else if (BIN.test(what.code) && this.words.binUrl) await showBin(this, what.code);
       else this.tell(what);
     } catch {
-      this.refuse("no_connection", this.words.wordsOffline);
+      this.notRead(this.refuse("no_connection", this.words.wordsUnread));
     }
+  }
+
+  // Nobody knows where: what was scanned after it must not go where the one before went.
+  notRead(problem) {
+    if (!this.to || !this.unread.length) return;
+    const line = document.createElement("p");
+    const codes = this.unread.splice(0).map((each) => each.code);
+    line.textContent = this.words.wordsNotTaken.replace("{codes}", codes.join(", "));
+    problem.append(line);
   }
 
   setTo(code) {
@@ -257,7 +255,7 @@ export class ScanPage {
     if (now - (this.recent.get(guard) ?? -Infinity) < Number(this.words.guardS) * 1000) return;
     this.recent.set(guard, now);
     if (BIN.test(code) && this.due && !this.due.disabled) this.askHowMany(code, how);
-    else if (BIN.test(code) && this.words.binUrl && !KIT.test(this.to)) showBin(this, code);
+    else if (BIN.test(code) && this.words.binUrl && !KIT.test(this.to)) return showBin(this, code);
     else this.send({ ...this.where(), code, how });
   }
 

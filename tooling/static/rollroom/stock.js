@@ -42,7 +42,7 @@ export async function showBin(page, code) {
   const query = new URLSearchParams({ code, to: page.to });
   let hand;
   try {
-    const response = await fetch(`${page.words.binUrl}?${query}`);
+    const response = await fetch(`${page.words.binUrl}?${query}`, { signal: AbortSignal.timeout(8000) });
     if (response.redirected) throw new Error("logged out");
     const told = await response.text();
     if (!response.ok) {
