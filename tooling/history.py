@@ -37,6 +37,11 @@ HISTORY: tuple[type[Model], ...] = (
     models.CountEntry,
     models.Receipt,
     models.Inspection,
+    models.ShaftMount,
+    models.AsSet,
+    models.PartCheck,
+    models.SetupStep,
+    models.Delay,
 )
 
 CURRENT: tuple[type[Model], ...] = (
@@ -80,6 +85,12 @@ CURRENT: tuple[type[Model], ...] = (
     models.CountLine,
     models.Purchase,
     models.PurchaseLine,
+    models.SetFill,
+    models.ChartAxis,
+    models.Setup,
+    models.Characteristic,
+    models.KitFill,
+    models.MillRule,
 )
 
 REFUSAL = "history is never changed"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from datetime import UTC, date, datetime
+from typing import Any
 
 import pytest
 from django.db import DatabaseError, connection, transaction
@@ -47,8 +48,32 @@ def rows(world: World) -> dict[str, Model]:
         models.WorkMeasure.objects.create(work=work, dimension="bore", after_nm=60 * MM),
         *of_owners_and_incidents(world, piece),
         *of_counts_and_purchases(world, piece),
+        *of_setups(world),
     ]
     return {row._meta.db_table: row for row in made}
+
+
+def of_setups(world: World) -> list[Model]:
+    tool_set = models.ToolSet.objects.create(code="T000000A", number="S1", name="Section 1")
+    mill = models.Mill.objects.create(
+        number="M1", name="Mill 1", datum="shoulder", hand="left", operator_side="right"
+    )
+    job = models.Job.objects.create(
+        number="J1", tool_set=tool_set, mill=mill, starts_at=AT, gathers_at=AT
+    )
+    kit = models.Kit.objects.create(number="K000000A", job=job)
+    setup = models.Setup.objects.create(kit=kit, mill=mill, started_at=AT)
+    angle = models.Characteristic.objects.create(tool_set=tool_set, name="Angle", unit="°")
+    said: dict[str, Any] = {"setup": setup, "happened_at": AT, "received_at": AT}
+    return [
+        models.ShaftMount.objects.create(
+            station_number=1, shaft="top", what=models.ShaftAct.MOUNTED, **said
+        ),
+        models.AsSet.objects.create(station_number=1, value_nm=MM, unit="mm", **said),
+        models.PartCheck.objects.create(characteristic=angle, value=90.0, is_good=True, **said),
+        models.SetupStep.objects.create(what=models.StepKind.STOPPED, **said),
+        models.Delay.objects.create(cause=models.DelayCause.STRIP, minutes=5, **said),
+    ]
 
 
 def of_owners_and_incidents(world: World, piece: models.Piece) -> list[Model]:

@@ -106,14 +106,32 @@ class Kit(models.Model):
         return self.number
 
 
+class Fill(models.TextChoices):
+    """Which fill of a shaft a spacer belongs to."""
+
+    INBOARD = "inboard", _("inboard fill")
+    MIDDLE = "middle", _("middle fill")
+    OUTBOARD = "outboard", _("outboard fill")
+
+
 class KitPosition(models.Model):
     """One position of the kit: what the set calls for, and the piece or count claimed for it.
 
-    A filled row of an open kit is the kit's reservation.
+    A filled row of an open kit is the kit's reservation. A row with a ``fill`` is a spacer or
+    shim that was chosen to fill the shaft; the set does not call for it.
     """
 
     kit = models.ForeignKey(Kit, on_delete=models.CASCADE, related_name="positions")
-    set_position = models.ForeignKey(SetPosition, on_delete=models.PROTECT, related_name="+")
+    set_position = models.ForeignKey(
+        SetPosition, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    fill = models.CharField(max_length=8, choices=Fill.choices, blank=True)
+    length_nm = LengthField(
+        optional=True, help_text="Of a fill: the width it was reckoned with, measured or nominal."
+    )
+    is_pinned = models.BooleanField(
+        default=False, help_text="Of a fill: put there by a person; solving leaves it."
+    )
     station_number = models.PositiveSmallIntegerField()
     pass_number = models.PositiveSmallIntegerField()
     shaft = models.CharField(max_length=6, choices=Shaft.choices)
@@ -160,6 +178,11 @@ class KitPosition(models.Model):
             ),
             models.CheckConstraint(
                 condition=Q(piece=None) | Q(stock_line=None), name="piece_or_stock_not_both"
+            ),
+            models.CheckConstraint(
+                condition=Q(set_position=None, length_nm__gt=0) & ~Q(fill="")
+                | Q(set_position__isnull=False, fill="", is_pinned=False),
+                name="called_for_by_the_set_or_a_fill",
             ),
             models.CheckConstraint(
                 condition=Q(holds_piece=False) | Q(is_open=True, is_staged=True),

@@ -172,6 +172,8 @@ class MillShaft(models.Model):
     roll_space_nm = LengthField()
     shoulder_offset_nm = LengthField(default=0, help_text="Positive: outboard of the datum plane.")
     shoulder_measured_on = models.DateField(null=True, blank=True)
+    end_play_nm = LengthField(optional=True)
+    end_play_measured_on = models.DateField(null=True, blank=True)
     drive = models.CharField(max_length=6, choices=Drive.choices, default=Drive.DRIVEN)
     drive_group = models.ForeignKey(
         DriveGroup, null=True, blank=True, on_delete=models.PROTECT, related_name="shafts"

@@ -71,6 +71,9 @@ class SetPass(models.Model):
     name = models.CharField(max_length=60, blank=True)
     pass_line_rise_nm = LengthField(default=0)
     gap_point = models.CharField(max_length=80, blank=True)
+    gap_degrees = models.FloatField(
+        null=True, blank=True, help_text="Inclination of the face at the gap point to the shaft."
+    )
 
     class Meta:
         ordering = ["tool_set", "number"]
@@ -105,6 +108,10 @@ class SetPosition(models.Model):
     )
     is_split = models.BooleanField(default=False, help_text="One segment of a split roll.")
     carries_guide_point = models.BooleanField(default=False)
+    gap_diameter_nm = LengthField(
+        optional=True,
+        help_text="Drawn diameter at the pass's gap point, of the roll that carries it.",
+    )
     side = models.CharField(
         max_length=8,
         blank=True,
@@ -135,6 +142,36 @@ class SetPosition(models.Model):
 
     def __str__(self) -> str:
         return f"{self.set_pass} {self.shaft} {self.order}"
+
+
+class SetFill(models.Model):
+    """A middle fill that the drawings call for: so much between two rolls of a shaft, within a
+    window. It stands after the position of that order, counted from the shoulder."""
+
+    set_pass = models.ForeignKey(SetPass, on_delete=models.CASCADE, related_name="fills")
+    shaft = models.CharField(max_length=6, choices=[("top", _("top")), ("bottom", _("bottom"))])
+    after_order = models.PositiveSmallIntegerField()
+    length_nm = LengthField()
+    below_nm = LengthField(default=0, help_text="How much shorter it may be.")
+    above_nm = LengthField(default=0, help_text="How much longer it may be.")
+    outside_most_nm = LengthField(
+        optional=True, help_text="Spacers here clear everything up to this outside diameter."
+    )
+
+    class Meta:
+        ordering = ["set_pass", "shaft", "after_order"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["set_pass", "shaft", "after_order"], name="one_fill_between_two_rolls"
+            ),
+            models.CheckConstraint(
+                condition=Q(length_nm__gt=0, below_nm__gte=0, above_nm__gte=0, after_order__gt=0),
+                name="fill_has_a_length_and_a_window",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.set_pass} {self.shaft} after {self.after_order}"
 
 
 class SetCopy(models.Model):
@@ -216,6 +253,11 @@ class ChartPass(models.Model):
     set_pass = models.ForeignKey(SetPass, on_delete=models.PROTECT, related_name="chart_passes")
     station = models.ForeignKey(Station, on_delete=models.PROTECT, related_name="chart_passes")
     gap_nm = LengthField(optional=True)
+    gap_allowance_nm = LengthField(
+        optional=True, help_text="Signed, on the measured strip: coating +, spring −."
+    )
+    gap_method = models.CharField(max_length=8, blank=True)
+    gap_is_loaded = models.BooleanField(default=False)
     top_inboard_fill_nm = LengthField(optional=True)
     bottom_inboard_fill_nm = LengthField(optional=True)
     note = models.CharField(max_length=200, blank=True)
@@ -229,3 +271,28 @@ class ChartPass(models.Model):
 
     def __str__(self) -> str:
         return f"{self.set_pass} at {self.station.number}"
+
+
+class ChartAxis(models.Model):
+    """Another setting of a charted pass, free-named: a guide, a side roll's screw, a straightener.
+
+    In mm or in its target is whole nm in ``target_nm``; in any other unit it is ``target``.
+    """
+
+    chart_pass = models.ForeignKey(ChartPass, on_delete=models.CASCADE, related_name="axes")
+    name = models.CharField(max_length=60)
+    unit = models.CharField(max_length=12)
+    target_nm = LengthField(optional=True)
+    target = models.FloatField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["chart_pass", "name"]
+        constraints = [
+            models.UniqueConstraint(fields=["chart_pass", "name"], name="axis_once_per_pass"),
+            models.CheckConstraint(
+                condition=Q(target_nm=None) | Q(target=None), name="axis_has_one_target"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.chart_pass} {self.name}"

@@ -214,8 +214,8 @@ def position_at(kit: Kit, *, station: int, shaft: str, order: int) -> KitPositio
 
 def paper_place(kit: Kit, row: KitPosition) -> str:
     """Where the copy lies of which this position is known from paper only; empty when it is not."""
-    copy = kit.copy
-    if copy is None or copy.from_paper_count is None or row.set_position.variant_id is not None:
+    copy, asked = kit.copy, row.set_position
+    if copy is None or copy.from_paper_count is None or asked is None or asked.variant_id:
         return ""
     return (copy.home.path_name or copy.home.name) if copy.home else str(_("a place not written"))
 

@@ -113,7 +113,7 @@ def _usable(
         Asked(
             key=row.pk,
             drawing=row.drawing,
-            piece=allotted[row.set_position_id],
+            piece=allotted[row.set_position_id or 0],
             shaft=_shaft(row, stations),
         )
         for row in rows
@@ -156,7 +156,7 @@ def _take_copy(kit: Kit, rows: Sequence[KitPosition]) -> None:
     used = {row.piece_id for row in rows}
     consents = consents_about(allotted.values(), [kit.job])
     for row in rows:
-        piece = allotted.get(row.set_position_id)
+        piece = allotted.get(row.set_position_id or 0)
         if row.piece is not None or row.stock_line_id is not None or piece is None:
             continue
         right = piece.drawing_id == row.drawing_id and consents.lets(piece, kit.job)

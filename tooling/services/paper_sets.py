@@ -204,7 +204,7 @@ def _claim_in_open_kits(
     )
     rows = list(waiting)
     for position in rows:
-        position.piece = by_position[position.set_position_id]
+        position.piece = by_position[position.set_position_id or 0]
     KitPosition.objects.bulk_update(rows, ["piece"])
     staging.restage(by=by, at=at, kit_ids={position.kit_id for position in rows})
 

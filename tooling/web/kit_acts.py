@@ -145,10 +145,9 @@ def _claimed_code(kit: Kit, position: KitPosition, way: dict[str, Any]) -> str:
     chosen = bin_for(kit.number, position.pk, at=way["at"])
     if chosen:
         return chosen
-    if kit.copy is not None and kit.copy.from_paper_count is not None:
-        return handle(
-            copy_id=kit.copy.pk, position_id=position.set_position_id, to=kit.number, **way
-        )
+    asked = position.set_position_id
+    if kit.copy is not None and kit.copy.from_paper_count is not None and asked is not None:
+        return handle(copy_id=kit.copy.pk, position_id=asked, to=kit.number, **way)
     raise ToolingError(
         "nothing_chosen",
         gettext_lazy(
