@@ -107,7 +107,7 @@ def log_in(client: Client) -> object:
     """``log_in(person)`` gives a browser-like client logged in as that person."""
 
     def _log_in(person: Person) -> Client:
-        client.force_login(person, backend="django.contrib.auth.backends.ModelBackend")
+        client.force_login(person, backend="tooling.web.zone.ShopBackend")
         return client
 
     return _log_in

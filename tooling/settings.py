@@ -106,6 +106,7 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "tooling.web.zone.ShopZoneMiddleware",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "tooling.web.errors.ToolingErrorMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
@@ -140,7 +141,8 @@ TEMPLATES = [
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.Argon2PasswordHasher"]
 AUTHENTICATION_BACKENDS = [
     "axes.backends.AxesStandaloneBackend",
-    "django.contrib.auth.backends.ModelBackend",
+    "tooling.web.zone.ShopBackend",
+    "django.contrib.auth.backends.ModelBackend",  # who logged in before there was the other
 ]
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator"},
@@ -190,7 +192,7 @@ FILE_UPLOAD_TEMP_DIR.mkdir(exist_ok=True)
 
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": [
-        "rest_framework.authentication.TokenAuthentication",
+        "api.authentication.ZoneTokenAuthentication",
         "rest_framework.authentication.SessionAuthentication",
     ],
     "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],

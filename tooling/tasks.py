@@ -18,6 +18,7 @@ from django.utils import timezone
 
 from tooling.errors import ToolingError
 from tooling.models import Task, TaskState
+from tooling.queries.shop_zone import shop_zone
 from tooling.services import tasks
 
 BEAT_SECONDS = 0.4
@@ -80,7 +81,8 @@ def work_once(handlers: Mapping[str, Handler]) -> bool:
     if task is None:
         return False
     try:
-        result = handlers[task.kind](Run(task))
+        with timezone.override(shop_zone()):
+            result = handlers[task.kind](Run(task))
     except StopAskedError:
         _end(task, TaskState.CANCELLED, "")
     except ToolingError as error:

@@ -7,6 +7,7 @@ from typing import Any
 from rest_framework import serializers
 
 from api.serializers.lengths import ActionIn
+from api.serializers.moments import MomentField
 from api.serializers.scans import MOST_SCANS, ScanInSerializer
 from tooling.models import CountState
 from tooling.queries.count_plan import Due, HowOften
@@ -123,7 +124,7 @@ class CountEntriesIn(serializers.Serializer[Any]):
     """A batch from one device, with its clock; the same shape as for scans."""
 
     device = serializers.CharField(max_length=80)
-    device_now = serializers.DateTimeField()
+    device_now = MomentField()
     scans = serializers.ListField(child=CountEntryIn(), max_length=MOST_SCANS)
 
 

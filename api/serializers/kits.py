@@ -8,6 +8,7 @@ from django.utils.translation import gettext_lazy as _
 from rest_framework import serializers
 
 from api.serializers.lengths import ActionIn, AskedLength, LengthMm, StripLengthM
+from api.serializers.moments import MomentField
 from tooling.engineering.lengths import StripUnit, parse_strip_length
 from tooling.errors import ToolingError
 from tooling.models import JobState, KitState, Shaft, Unit
@@ -57,9 +58,9 @@ class EditJobIn(ActionIn):
     strip_class = serializers.CharField(required=False, allow_blank=True, max_length=40)
     length_m = serializers.CharField(required=False, max_length=40)
     length_ft = serializers.CharField(required=False, max_length=40)
-    starts_at = serializers.DateTimeField(required=False)
+    starts_at = MomentField(required=False)
     hours = serializers.FloatField(required=False)
-    gathers_at = serializers.DateTimeField(required=False)
+    gathers_at = MomentField(required=False)
 
     def to_internal_value(self, data: Any) -> dict[str, Any]:
         values = super().to_internal_value(data)
@@ -81,7 +82,7 @@ class PlanJobIn(EditJobIn):
     number = serializers.CharField(max_length=30)
     set = serializers.CharField(max_length=40)
     mill = serializers.CharField(max_length=20)
-    starts_at = serializers.DateTimeField()
+    starts_at = MomentField()
 
 
 class CancelJobIn(ActionIn):

@@ -7,6 +7,7 @@ from typing import Any
 from rest_framework import serializers
 
 from api.serializers.lengths import ActionIn
+from api.serializers.moments import MomentField
 from tooling.models import Answer, ApprovalKind, ReportKind, ReportNote
 
 NOTES = list(ReportNote._meta.get_field("what").flatchoices)
@@ -98,7 +99,7 @@ class NoteIn(ActionIn):
     """What became of a report. ``told`` closes it and says whom, and when if that was not now."""
 
     what = serializers.ChoiceField(NOTES)
-    happened_at = serializers.DateTimeField(required=False)
+    happened_at = MomentField(required=False)
     whom = serializers.CharField(default="", allow_blank=True, max_length=120)
     note = serializers.CharField(default="", allow_blank=True, max_length=400)
 

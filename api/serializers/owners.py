@@ -7,6 +7,7 @@ from typing import Any
 from rest_framework import serializers
 
 from api.serializers.lengths import ActionIn
+from api.serializers.moments import MomentField
 from tooling.models import Condition
 from tooling.queries.owner_marks import WHICH
 
@@ -121,7 +122,7 @@ class LookIn(ActionIn):
     """Somebody looked for the owner's mark on a piece."""
 
     is_there = serializers.BooleanField()
-    checked_at = serializers.DateTimeField(required=False)
+    checked_at = MomentField(required=False)
     picture = serializers.IntegerField(
         required=False, min_value=1, help_text="The id of a picture of this piece."
     )

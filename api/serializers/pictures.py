@@ -7,6 +7,7 @@ from typing import Any
 from rest_framework import serializers
 
 from api.serializers.lengths import ActionIn
+from api.serializers.moments import MomentField
 from tooling.models import Condition, IncidentKind
 from tooling.services.holds import CHOSEN, StopFor
 
@@ -98,7 +99,7 @@ class IncidentIn(ActionIn):
     """What went wrong. ``uuid`` is the sender's own: the same again is written once."""
 
     kind = serializers.ChoiceField(IncidentKind.choices)
-    happened_at = serializers.DateTimeField(required=False, help_text="Left out: now.")
+    happened_at = MomentField(required=False, help_text="Left out: now.")
     mill = serializers.CharField(default="", allow_blank=True, max_length=40)
     kit = serializers.CharField(default="", allow_blank=True, max_length=8)
     station = serializers.IntegerField(required=False, allow_null=True, min_value=1, max_value=9999)

@@ -13,6 +13,7 @@ from api.serializers.lengths import (
     StripLengthM,
     dimensions,
 )
+from api.serializers.moments import MomentField
 from tooling.models import (
     DIMENSIONS,
     Condition,
@@ -211,7 +212,7 @@ class ReadingIn(ActionIn):
     value_mm = serializers.CharField(required=False, max_length=40)
     value_in = serializers.CharField(required=False, max_length=40)
     gauge = serializers.CharField(default="", allow_blank=True, max_length=30)
-    happened_at = serializers.DateTimeField(required=False)
+    happened_at = MomentField(required=False)
     over_chrome = serializers.BooleanField(default=False)
     sure = serializers.BooleanField(
         default=False, help_text="Answers the question about an improbable value."
@@ -280,7 +281,7 @@ class LengthRunIn(ActionIn):
     length_m = serializers.CharField(required=False, max_length=40)
     length_ft = serializers.CharField(required=False, max_length=40)
     strip_class = serializers.CharField(default="", allow_blank=True, max_length=40)
-    happened_at = serializers.DateTimeField(required=False)
+    happened_at = MomentField(required=False)
     corrects = serializers.IntegerField(required=False, min_value=1)
     note = serializers.CharField(default="", allow_blank=True, max_length=200)
 

@@ -7,6 +7,7 @@ from typing import Any
 from rest_framework import serializers
 
 from api.serializers.lengths import ActionIn, LengthMm, dimensions
+from api.serializers.moments import MomentField
 from tooling.models import Unit, Verdict
 from tooling.services.purchases import MOST_COUNTED
 
@@ -141,7 +142,7 @@ class ReceiveIn(ActionIn):
     heat_lot = serializers.CharField(default="", allow_blank=True, max_length=40)
     certificate = serializers.FileField(required=False)
     certificate_of = serializers.IntegerField(required=False, min_value=1)
-    happened_at = serializers.DateTimeField(required=False)
+    happened_at = MomentField(required=False)
     note = serializers.CharField(default="", allow_blank=True, max_length=300)
 
 

@@ -6,6 +6,7 @@ from typing import Any
 
 from rest_framework import serializers
 
+from api.serializers.moments import MomentField
 from tooling.models import How
 
 MOST_SCANS = 5000
@@ -15,7 +16,7 @@ class ScanInSerializer(serializers.Serializer[Any]):
     """One scan: this was put there, then. Its id makes it count once."""
 
     id = serializers.UUIDField()
-    happened_at = serializers.DateTimeField()
+    happened_at = MomentField()
     to = serializers.CharField(
         max_length=200,
         allow_blank=True,
@@ -57,7 +58,7 @@ class ScanBatchInSerializer(serializers.Serializer[Any]):
     """A batch from one device, with its clock."""
 
     device = serializers.CharField(max_length=80)
-    device_now = serializers.DateTimeField()
+    device_now = MomentField()
     scans = serializers.ListField(child=ScanInSerializer(), max_length=MOST_SCANS)
 
 

@@ -69,7 +69,7 @@ def _poll_address(html: str) -> str:
 
 def _client(built: Built) -> Client:
     client = Client()
-    client.force_login(built.person, backend="django.contrib.auth.backends.ModelBackend")
+    client.force_login(built.person, backend="tooling.web.zone.ShopBackend")
     return client
 
 

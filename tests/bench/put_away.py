@@ -21,7 +21,7 @@ EACH_MS = 20
 def put_away(built: Built) -> list[Figure]:
     """Server time of each scan, plain and guided; then the walk with a cart of 250 pieces."""
     client = Client()
-    client.force_login(built.person, backend="django.contrib.auth.backends.ModelBackend")
+    client.force_login(built.person, backend="tooling.web.zone.ShopBackend")
     codes = list(Piece.objects.filter(kit_positions=None).values_list("code", flat=True)[:1_000])
     rack, *others = Place.objects.filter(kind="shelf").order_by("-id")[:3]
     _scan(client, others[0].code, codes[-1])

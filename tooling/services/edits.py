@@ -7,7 +7,7 @@ written by forgetting it.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 from decimal import Decimal
 from typing import Any
 
@@ -28,7 +28,9 @@ def plain(value: Any) -> Any:
             if getattr(value, name, None):
                 return getattr(value, name)
         return value.pk
-    if isinstance(value, date | datetime):
+    if isinstance(value, datetime):
+        return value.astimezone(UTC).isoformat()
+    if isinstance(value, date):
         return value.isoformat()
     return str(value) if isinstance(value, Decimal) else value
 

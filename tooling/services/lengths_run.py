@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime
 
+from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from tooling.engineering.lengths import LONGEST_STRIP_NM
@@ -80,7 +81,7 @@ def _check(
         raise ToolingError(
             "in_the_future",
             _("{moment} is still to come. Write until when it ran."),
-            moment=happened_at.strftime("%Y-%m-%d %H:%M"),
+            moment=f"{timezone.localtime(happened_at):%Y-%m-%d %H:%M}",
             in_field="happened_at",
         )
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 
+from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from tooling.engineering.lengths import Unit, say_length
@@ -96,7 +97,7 @@ def _check_time(happened_at: datetime, at: datetime) -> None:
         raise ToolingError(
             "in_the_future",
             _("{moment} is still to come. Write when it was measured."),
-            moment=happened_at.strftime("%Y-%m-%d %H:%M"),
+            moment=f"{timezone.localtime(happened_at):%Y-%m-%d %H:%M}",
             in_field="happened_at",
         )
 

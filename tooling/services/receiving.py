@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from tooling.errors import Conflict, ToolingError
@@ -227,7 +228,7 @@ def _take(
         raise ToolingError(
             "in_the_future",
             _("{moment} is still to come. Write when it came."),
-            moment=happened_at.strftime("%Y-%m-%d %H:%M"),
+            moment=f"{timezone.localtime(happened_at):%Y-%m-%d %H:%M}",
             in_field="happened_at",
         )
     came = received_of([fresh.pk]).get(fresh.pk, 0)

@@ -14,6 +14,7 @@ from tooling.errors import ToolingError
 from tooling.management.people import acting_person
 from tooling.models import Import
 from tooling.queries.import_tasks import problem_count, whole_list
+from tooling.queries.shop_zone import shop_zone
 from tooling.services import imports
 from tooling.services.files import path_of
 
@@ -29,6 +30,11 @@ class Command(BaseCommand):
         parser.add_argument("--json", action="store_true")
 
     def handle(self, *args: Any, **options: Any) -> None:
+        """Exit as ``help`` says; times in the sheets are the shop's."""
+        with timezone.override(shop_zone()):
+            self._bring(options)
+
+    def _bring(self, options: dict[str, Any]) -> None:
         at, by = timezone.now(), acting_person(options["by"])
         brought = [imports.Brought(Path(name).name, _read(name)) for name in options["files"]]
         try:

@@ -5,16 +5,11 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator
 from typing import Any
-from zoneinfo import ZoneInfo
 
-from tooling.models import Job, JobState, LengthEntry, Reading, Shop, Work, WorkMeasure
+from tooling.models import Job, JobState, LengthEntry, Reading, Work, WorkMeasure
 from tooling.queries.exports.records import row
+from tooling.queries.shop_zone import shop_zone
 from tooling.spreadsheets.rows import Row
-
-
-def _zone() -> ZoneInfo:
-    shop = Shop.objects.first()
-    return ZoneInfo(shop.time_zone if shop else "UTC")
 
 
 def regrinds() -> Iterator[Row]:
@@ -42,7 +37,7 @@ def regrinds() -> Iterator[Row]:
 
 
 def readings() -> Iterator[Row]:
-    zone = _zone()
+    zone = shop_zone()
     found = Reading.objects.filter(corrected_by=None).select_related("piece", "gauge")
     for reading in found.order_by("piece__code", "happened_at", "dimension", "pk"):
         at = reading.happened_at.astimezone(zone)
@@ -69,7 +64,7 @@ def readings() -> Iterator[Row]:
 
 def length_run() -> Iterator[Row]:
     """One row for each piece, day, strip class and run: what the sheet tells apart."""
-    zone = _zone()
+    zone = shop_zone()
     found = LengthEntry.objects.filter(corrected_by=None).select_related("piece")
     alike: dict[tuple[Any, ...], list[LengthEntry]] = defaultdict(list)
     for entry in found.order_by("piece__code", "happened_at", "pk"):
@@ -93,7 +88,7 @@ def length_run() -> Iterator[Row]:
 
 def jobs() -> Iterator[Row]:
     """The jobs to come."""
-    zone = _zone()
+    zone = shop_zone()
     planned = Job.objects.filter(state=JobState.PLANNED)
     found = planned.select_related("tool_set", "variant", "mill", "customer")
     for job in found.order_by("number"):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime, time
+from datetime import time
 from typing import Any
 
 from django.utils.translation import gettext_lazy as _
@@ -79,10 +79,11 @@ def _wanted(
 ) -> dict[str, Any]:
     values = row.values
     tool_set = plan.look("set", known.tool_set, values["set"])
-    starts = _moment(values["date"], values.get("time") or MORNING, known)
+    starts = known.moment(values["date"], values.get("time") or MORNING, in_field="time")
     gathers = None if job else starts - GATHERS_BEFORE
     if values.get("gather_date"):
-        gathers = _moment(values["gather_date"], values.get("gather_time") or MORNING, known)
+        hour = values.get("gather_time") or MORNING
+        gathers = known.moment(values["gather_date"], hour, in_field="gather_time")
     customer = values.get("customer")
     hours = values.get("hours")
     return {
@@ -97,10 +98,6 @@ def _wanted(
         "length_nm": values.get("length"), "starts_at": starts,
         "hours": None if hours is None else float(hours), "gathers_at": gathers,
     }  # fmt: skip
-
-
-def _moment(day: date, hour: time, known: Known) -> datetime:
-    return datetime.combine(day, hour, tzinfo=known.zone)
 
 
 def _variant(name: str | None, tool_set: ToolSet, variants: Variants) -> SetVariant | None:

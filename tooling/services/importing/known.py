@@ -6,8 +6,8 @@ of the rows anew, from the shop's tables and from the plan's (``known_records``)
 
 from __future__ import annotations
 
+from datetime import date, datetime, time
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from django.utils.translation import gettext_lazy as _
 
@@ -22,10 +22,10 @@ from tooling.models import (
     Piece,
     Place,
     SetCopy,
-    Shop,
     StockLine,
     ToolSet,
 )
+from tooling.queries.shop_zone import by_the_clock, shop_zone
 from tooling.services.importing.stage import Stage
 
 MOST_DRAWINGS = 1_000
@@ -36,12 +36,6 @@ READ_IN_PARTS = "RSDLHB"
 def plain(text: str | None) -> str:
     """How names are compared: no case, single spaces."""
     return " ".join(str(text or "").split()).casefold()
-
-
-def shop_zone() -> ZoneInfo:
-    """The shop's own zone; UTC until it says."""
-    shop = Shop.objects.first()
-    return ZoneInfo(shop.time_zone if shop else "UTC")
 
 
 class Known:
@@ -70,6 +64,17 @@ class Known:
         self._read_small_tables()
         self._forget_drawings()
         self.begin_part()
+
+    def moment(self, day: date, hour: time, *, in_field: str) -> datetime:
+        """A day and time as the shop's clock showed them; of a time that came twice the first.
+
+        Raises ToolingError ``no_such_time`` where the clock was put on over it.
+        """
+        try:
+            return by_the_clock(datetime.combine(day, hour), self.zone, first_of_two=True)
+        except ToolingError as error:
+            error.values["in_field"] = in_field
+            raise
 
     def begin_part(self) -> None:
         """Forget the records of the part before, but for drawings while they are not many."""

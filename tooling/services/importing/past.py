@@ -32,7 +32,7 @@ def not_in_future(at: datetime, now: datetime) -> None:
 def _moment(row: Row, plan: Plan, known: Known) -> datetime:
     """When it was: the day's noon where no time is written, never after now."""
     hour = row.values.get("time")
-    at = datetime.combine(row.values["date"], hour or time(12), tzinfo=known.zone)
+    at = known.moment(row.values["date"], hour or time(12), in_field="time")
     plan.look("date", lambda moment: not_in_future(moment, plan.at), at)
     if hour and at > plan.at + CLOCKS_DIFFER:
         raise ToolingError(

@@ -7,6 +7,7 @@ from datetime import date, datetime
 from typing import Any
 
 from django.db.models import Model
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from tooling.engineering.lengths import NM_PER_FT, NM_PER_M, say_length
@@ -73,7 +74,7 @@ def _plainly(value: Any) -> str:
     if isinstance(value, Model):
         return str(getattr(value, "path_name", "") or value)
     if isinstance(value, datetime):
-        return value.strftime("%Y-%m-%d %H:%M")
+        return f"{timezone.localtime(value):%Y-%m-%d %H:%M}"
     if isinstance(value, date):
         return value.isoformat()
     return str(value)

@@ -193,11 +193,5 @@ def day(**more: Any) -> forms.DateField:
     )
 
 
-def moment(label: Any) -> forms.DateTimeField:
-    """A day and time of the shop; empty means now."""
-    widget = forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M")
-    return forms.DateTimeField(label=label, required=False, widget=widget)
-
-
 def reason_input() -> forms.CharField:
     return forms.CharField(label=_("Reason"), required=False, max_length=400)

@@ -15,7 +15,8 @@ from tooling.models import Condition, IncidentKind
 from tooling.queries.at_work import PieceAtWork
 from tooling.queries.find import find_piece
 from tooling.services.incidents import Touched
-from tooling.web.forms.fields import RecordForm, moment, said
+from tooling.web.forms.fields import RecordForm, said
+from tooling.web.forms.moments import moment
 
 AFTERWARDS = [
     (Condition.HOLD, _("held until somebody has looked at them")),

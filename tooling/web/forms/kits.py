@@ -18,6 +18,7 @@ from tooling.web.forms.fields import (
     said,
     unit_choice,
 )
+from tooling.web.forms.moments import MomentInput
 
 STRIP_WIDTH_MM = (5.0, 2500.0)
 STRIP_THICKNESS_MM = (0.1, 13.0)
@@ -75,17 +76,12 @@ class JobForm(RecordForm):
         empty_label=_("as the set stands"),
     )  # fmt: skip
     mill = MillChoice(label=_("Mill"), queryset=Mill.objects.none())
-    starts_at = forms.DateTimeField(
-        label=_("Starts"),
-        widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
-    )
+    starts_at = MomentInput(label=_("Starts"))
     hours = plain_number(label=_("Expected hours"), min_value=0.1, max_value=2000, initial=8)
-    gathers_at = forms.DateTimeField(
-        label=_("Kit is gathered from"),
-        required=False,
+    gathers_at = MomentInput(
+        label=_("Kit is gathered from"), required=False,
         help_text=_("Empty: a day before the start."),
-        widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
-    )
+    )  # fmt: skip
     customer = forms.ModelChoiceField(
         label=_("Customer"), queryset=Owner.objects.none(), required=False,
         empty_label=_("the shop's own"),

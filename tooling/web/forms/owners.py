@@ -15,7 +15,8 @@ from tooling.models import Answer, ApprovalKind, Owner, Piece, ReportKind, Repor
 from tooling.queries.find import find_filler, find_piece
 from tooling.queries.owner_waiting import Asked, question
 from tooling.services.approvals import pieces_of_copy
-from tooling.web.forms.fields import FoundInput, RecordForm, day, moment, said, whole_number
+from tooling.web.forms.fields import FoundInput, RecordForm, day, said, whole_number
+from tooling.web.forms.moments import moment
 
 MOST_NAMED = 300
 _BETWEEN = re.compile(r"[,;\r\n\t]+")

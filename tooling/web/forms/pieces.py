@@ -29,13 +29,13 @@ from tooling.web.forms.fields import (
     day,
     dimension_input,
     drawing_input,
-    moment,
     place_input,
     plain_number,
     reason_input,
     said,
     whole_number,
 )
+from tooling.web.forms.moments import moment
 
 LABELS = dict(SIZES)
 FOUND = [
