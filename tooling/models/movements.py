@@ -37,6 +37,8 @@ class Movement(models.Model):
     receive, make and count, the line it reached) and ``stock_to`` the line it reached by a move;
     ``quantity`` is signed for counts only. Place = uncorrected movements folded by
     (effective_at, received_at, id); a row that corrects another stands in its place in time.
+    A row that takes another back counts none (``what`` count, ``quantity`` 0): the other did not
+    happen, and place is what stood before. Its ``to`` tells where the thing was found to be then.
     """
 
     uuid = models.UUIDField(unique=True, default=uuid.uuid4)
@@ -111,6 +113,18 @@ class Movement(models.Model):
 
     def __str__(self) -> str:
         return f"{self.what} {self.uuid}"
+
+    @property
+    def takes_back(self) -> bool:
+        """It says only that the row it corrects did not happen."""
+        return self.corrects_id is not None and self.what == What.COUNT and self.quantity == 0
+
+
+TAKES_BACK = Q(corrects__isnull=False, what=What.COUNT, quantity=0)
+"""Rows that say only that another did not happen; ``Movement.takes_back`` of one."""
+
+STANDS = Q(corrected_by=None) & ~TAKES_BACK
+"""Rows of pieces and carts that have a say in where the thing is: the newest of them says it."""
 
 
 class DueBack(models.Model):

@@ -13,6 +13,7 @@ from django.db.models.functions import RowNumber
 from django.utils.translation import gettext as _
 
 from tooling.models import KitPosition, Movement, Piece, RefusedScan
+from tooling.models.movements import STANDS
 from tooling.queries.count_groups import walk_of
 from tooling.queries.count_sights import live_entries
 from tooling.queries.count_views import Outcome, State
@@ -100,7 +101,7 @@ def _moves(ids: Sequence[int]) -> list[Any]:
         partition_by=F("piece_id"),
         order_by=(F("effective_at").desc(), F("received_at").desc(), F("id").desc()),
     )
-    rows = Movement.objects.filter(piece__in=ids, corrected_by=None).annotate(turn=turn)
+    rows = Movement.objects.filter(STANDS, piece__in=ids).annotate(turn=turn)
     rows = rows.filter(turn__lte=MOVES_READ).select_related("to", "from_seen", "by")
     return sorted(rows, key=lambda move: move.turn)
 

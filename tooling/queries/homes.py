@@ -29,6 +29,7 @@ from tooling.models import (
     PlaceKind,
     StockLine,
 )
+from tooling.models.movements import STANDS
 
 STORAGE_KINDS = (PlaceKind.RACK, PlaceKind.SHELF, PlaceKind.BIN, PlaceKind.PEG)
 """Where things rest; carts, plates, stations and areas are where they are used or pass through."""
@@ -147,8 +148,8 @@ def _rested_rows(subject: str) -> QuerySet[Movement]:
     gathered = KitPosition.objects.filter(piece=OuterRef("piece"), kit__place__isnull=False)
     gathered = gathered.annotate(lies_at=_LIES_AT)
     return Movement.objects.filter(
+        STANDS,
         **{subject: OuterRef("pk")},
-        corrected_by=None,
         kit=None,
         to__kind__in=STORAGE_KINDS,
         to__is_active=True,
@@ -159,7 +160,7 @@ def _stood_rows() -> QuerySet[Movement]:
     """Of one cart: where it was put, but for mills and places away."""
     at_mill = Mill.objects.filter(place__isnull=False).annotate(lies_at=_LIES_AT)
     return (
-        Movement.objects.filter(cart=OuterRef("pk"), corrected_by=None, to__is_active=True)
+        Movement.objects.filter(STANDS, cart=OuterRef("pk"), to__is_active=True)
         .exclude(to__kind__in=NO_HOME_KINDS)
         .exclude(Exists(at_mill.filter(lies_at__startswith=F("place__path"))))
     )

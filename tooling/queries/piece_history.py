@@ -155,21 +155,23 @@ def _movements(piece: Piece) -> QuerySet[Movement]:
 
 
 def _tell_movement(row: Movement) -> Entry:
-    to = row.to.path_name if row.to else ""
+    place = row.from_seen if row.takes_back else row.to
     said = _("moved to {place}") if row.from_seen_id else _("entered at {place}")
-    if row.corrects_id:
+    if row.takes_back:
+        said = _("taken back: it did not go to {place}")
+    elif row.corrects_id:
         said = _("put right: at {place}")
     return Entry(
         at=row.effective_at,
         kind="movement",
-        said=said.format(place=to),
+        said=said.format(place=place.path_name if place else ""),
         by=_name(row.by),
         id=row.pk,
         note=row.note,
         is_corrected=hasattr(row, "corrected_by"),
         scan=str(row.scan or ""),
         how=row.get_how_display(),
-        place_code=row.to.code if row.to else "",
+        place_code=row.to.code if row.to and not row.takes_back else "",
     )
 
 

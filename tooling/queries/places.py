@@ -152,15 +152,22 @@ def place_page(code: str, *, after: str = "") -> PlacePage:
 def place_news(code: str) -> list[PlaceNews]:
     """The last journeys and edits of a place, newest first. Three queries, and one for every label
     that another replaced."""
-    journeys = Movement.objects.filter(cart__code=code).select_related("to", "by")
+    journeys = Movement.objects.filter(cart__code=code).select_related("to", "from_seen", "by")
     changes = Change.objects.filter(subject="Place", subject_key__in=codes_ever(code))
     changes = changes.select_related("by")
     news = [
-        PlaceNews(row.effective_at, str(_("moved to {place}")).format(place=row.to), str(row.by))
+        PlaceNews(row.effective_at, _journey_words(row), str(row.by))
         for row in journeys.order_by("-effective_at", "-id")[:20]
     ]
     news += [PlaceNews(row.at, row.what, str(row.by)) for row in changes.order_by("-at")[:20]]
     return sorted(news, key=lambda each: each.at, reverse=True)[:20]
+
+
+def _journey_words(row: Movement) -> str:
+    if row.takes_back:
+        return str(_("taken back: it did not go to {place}")).format(place=row.from_seen)
+    words = _("put right: at {place}") if row.corrects_id is not None else _("moved to {place}")
+    return str(words).format(place=row.to)
 
 
 def stock_rows(lines: QuerySet[StockLine]) -> tuple[StockRow, ...]:

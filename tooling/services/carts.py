@@ -15,7 +15,7 @@ from tooling.permissions import Verb, check_can
 from tooling.queries.out import LEAVING_KINDS, away_of
 from tooling.services import lost_and_found, staging
 from tooling.services.due_back import USUAL, Departure, DueOn, note_departures
-from tooling.services.movements import Stamp, check_place_is_used, row
+from tooling.services.movements import Stamp, check_place_is_used, origin, row, standing
 from tooling.services.owner_gate import check_cart
 from tooling.services.write import lock, writing
 
@@ -54,7 +54,7 @@ def move_cart(
         gone = Departure(added.uuid, to, added.effective_at, due_on, placed_by, added.note)
         note_departures(by=by, at=at, departures=[gone])
         if _is_newer(added, cart):
-            stand(by=by, at=at, cart=cart, said_by=added)
+            stand(by=by, at=at, cart=cart, place=to.pk, said_by=added)
     return added
 
 
@@ -117,15 +117,18 @@ def _is_newer(added: Movement, cart: Place) -> bool:
     return (added.effective_at, added.received_at, added.pk) > now
 
 
-def stand(*, by: Person | None, at: datetime, cart: Place, said_by: Movement) -> None:
-    """Make the cart's present what this row says: its parent, and every path below it."""
-    to = Place.objects.get(arrivals=said_by)
+def stand(
+    *, by: Person | None, at: datetime, cart: Place, place: int, said_by: Movement | None
+) -> None:
+    """Make the place the cart's present: its parent, and every path below it. ``said_by``: the row
+    that says so; None where the cart is where it was made."""
+    to = Place.objects.get(pk=place)
     old, old_name = cart.path, cart.path_name
     new, new_name = f"{to.path}{cart.code}/", f"{to.path_name} / {cart.name}"
     Place.objects.filter(pk=cart.pk).update(
         parent=to,
-        placed_effective_at=said_by.effective_at,
-        placed_received_at=said_by.received_at,
+        placed_effective_at=said_by.effective_at if said_by is not None else None,
+        placed_received_at=said_by.received_at if said_by is not None else None,
         placed_by=said_by,
     )
     Place.objects.filter(path__startswith=old).update(
@@ -145,8 +148,9 @@ def stand(*, by: Person | None, at: datetime, cart: Place, said_by: Movement) ->
 
 def refold_cart(*, by: Person | None, at: datetime, cart: Place) -> None:
     """Fold the cart's history again, after a row among it was corrected."""
-    live = Movement.objects.filter(cart=cart, corrected_by=None)
-    newest = live.order_by("-effective_at", "-received_at", "-id").first()
-    if newest is not None and newest.pk != cart.placed_by_id and newest.to is not None:
-        check_may_stand(cart, newest.to)
-        stand(by=by, at=at, cart=cart, said_by=newest)
+    newest = standing(cart=cart).last()
+    place = newest.to_id if newest is not None else origin(cart=cart)
+    said_by = newest.pk if newest is not None else None
+    if place is not None and said_by != cart.placed_by_id:
+        check_may_stand(cart, Place.objects.get(pk=place))
+        stand(by=by, at=at, cart=cart, place=place, said_by=newest)

@@ -1,6 +1,9 @@
 """Putting a movement right by a further one that names it; nothing is changed or deleted.
 
-The correcting row stands where the corrected one stood in time, so what happened since holds.
+The correcting row stands where the corrected one stood in time, so what happened since holds. It
+says one of three things: the place that the wrong row should have named; what the wrong row had
+itself put right, as it was; or, of a row that put nothing right, that it did not happen. Such a
+row names no place of its own, so that what stood before says it, whatever becomes of that later.
 """
 
 from __future__ import annotations
@@ -10,7 +13,6 @@ import uuid
 from collections.abc import Sequence
 from datetime import datetime
 
-from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
 from tooling.errors import Conflict
@@ -20,12 +22,13 @@ from tooling.services import staging
 from tooling.services.carts import check_may_stand, refold_cart
 from tooling.services.due_back import note_corrections
 from tooling.services.movements import (
-    PieceNow,
     Stamp,
     check_place_is_used,
+    origin,
     pieces_now,
     refold,
     row,
+    standing,
     verb_for,
 )
 from tooling.services.owner_reports import settle_slip
@@ -47,7 +50,8 @@ def undo(
     code_read: str = "",
     content_hash: str = "",
 ) -> list[Movement]:
-    """Correct a movement: back to where things were before it, or to the place it should name.
+    """Correct a movement: as if it had not been, or to the place it should name. Undoing what put
+    another right brings that one back.
 
     What one scan or tick moved together is put right as a whole. Raises NotAllowed,
     ``already_corrected``, ``nothing_before``, and what a move to that place may raise.
@@ -101,10 +105,10 @@ def _correct(
 
 
 def _rows_of_the_same_scan(movement: Movement) -> list[Movement]:
-    if movement.scan is None:
-        return [movement]
-    same = Movement.objects.filter(received_at=movement.received_at, scan=movement.scan)
-    return list(same.order_by("id"))
+    same = Movement.objects.filter(pk=movement.pk)
+    if movement.scan is not None:
+        same = Movement.objects.filter(received_at=movement.received_at, scan=movement.scan)
+    return list(same.select_related("corrects__to").order_by("id"))
 
 
 def _check_not_corrected(rows: Sequence[Movement]) -> None:
@@ -126,64 +130,77 @@ def _correct_pieces(
     ids = {wrong.piece_id for wrong, _right in pairs if wrong.piece_id is not None}
     lock(pieces=ids)
     now = pieces_now(pk__in=ids)
+    held: dict[int | None, list[Movement]] = {}
+    for other in standing(piece_id__in=ids, without=[wrong.pk for wrong, _right in pairs]):
+        held.setdefault(other.piece_id, []).append(other)
     moves = []
-    for each, row_ in pairs:
-        piece = now[each.piece_id]  # type: ignore[index]
-        place = to or _place_before(each, piece)
-        row_.to, row_.what, row_.from_seen_id = place, verb_for(place), each.to_id
-        if piece.placed_by_id == each.pk and place.pk != piece.place_id:
-            moves.append(staging.Moved(piece.id, piece.place_id, place.pk, None))
+    for wrong, right in pairs:
+        piece = now[wrong.piece_id]  # type: ignore[index]
+        place = _say(wrong, right, to, others=held.get(piece.id, []), name=piece.name)
+        if place != piece.place_id:
+            moves.append(staging.Moved(piece.id, piece.place_id, place, None))
     check = staging.check_may_stage if to is None else staging.check_may_move
     for error in check(moves=moves, at=at).values():
         raise error
-    Movement.objects.bulk_create(row_ for _wrong, row_ in pairs)
+    Movement.objects.bulk_create(right for _wrong, right in pairs)
     refold(now)
-    for each, _row in pairs:
-        settle_slip(by=by, at=at, opened_at=each.received_at, pieces=[each.piece_id or 0])
+    for wrong, _right in pairs:
+        settle_slip(by=by, at=at, opened_at=wrong.received_at, pieces=[wrong.piece_id or 0])
     staging.after_moves(by=by, at=at, moves=moves)
-
-
-def _place_before(wrong: Movement, piece: PieceNow) -> Place:
-    """Where the piece was before the wrong row; for a correction, what it had corrected."""
-    if wrong.corrects is not None and wrong.corrects.to is not None:
-        return wrong.corrects.to
-    earlier = Movement.objects.filter(_before(wrong), piece_id=piece.id, corrected_by=None)
-    return _first_place(earlier.order_by("-effective_at", "-received_at", "-id"), wrong, piece.name)
-
-
-def _before(wrong: Movement) -> Q:
-    same = Q(effective_at=wrong.effective_at)
-    return (
-        Q(effective_at__lt=wrong.effective_at)
-        | (same & Q(received_at__lt=wrong.received_at))
-        | (same & Q(received_at=wrong.received_at, pk__lt=wrong.pk))
-    )
-
-
-def _first_place(earlier: object, wrong: Movement, name: str) -> Place:
-    found = earlier.select_related("to").first()  # type: ignore[attr-defined]
-    place = found.to if found is not None else wrong.from_seen
-    if place is None:
-        raise Conflict(
-            "nothing_before",
-            _("Nothing says where {name} was before that. Move it to where it is."),
-            name=name,
-        )
-    return place
 
 
 def _correct_cart(
     *, by: Person, at: datetime, wrong: Movement, right: Movement, to: Place | None
 ) -> None:
+    lock(places={wrong.cart_id or 0})
     cart = Place.objects.get(journeys=wrong)
-    lock(places={cart.pk})
-    if to is None and wrong.corrects is not None:
-        to = wrong.corrects.to
-    if to is None:
-        earlier = Movement.objects.filter(_before(wrong), cart=cart, corrected_by=None)
-        ordered = earlier.order_by("-effective_at", "-received_at", "-id")
-        to = _first_place(ordered, wrong, cart.name)
-    check_may_stand(cart, to)
-    right.to, right.what, right.from_seen_id = to, What.MOVE, wrong.to_id
+    others = list(standing(cart=cart, without=[wrong.pk]))
+    _say(wrong, right, to, others=others, name=cart.name)
+    if not right.takes_back and right.to is not None:
+        check_may_stand(cart, right.to)
     right.save(force_insert=True)
     refold_cart(by=by, at=at, cart=cart)
+
+
+def _say(
+    wrong: Movement, right: Movement, to: Place | None, *, others: Sequence[Movement], name: str
+) -> int:
+    """Fill in what the correcting row says; give the id of the place where the thing is with it.
+
+    ``others``: the rows of the same piece or cart that stand besides the wrong one, the newest
+    last. Raises ``nothing_before`` for what first entered it.
+    """
+    restored = wrong.corrects
+    right.from_seen_id = wrong.to_id
+    if to is not None:
+        right.to = to
+    elif restored is not None and not restored.takes_back:
+        right.to, right.kit_id, right.sees = restored.to, restored.kit_id, restored.sees
+    else:
+        return _take_back(wrong, right, others=others, name=name)
+    assert right.to is not None
+    right.what = verb_for(right.to) if wrong.piece_id is not None else What.MOVE
+    is_newest = not others or _key(others[-1]) <= _key(right)
+    return right.to.pk if is_newest else others[-1].to_id or 0
+
+
+def _key(row_: Movement) -> tuple[datetime, datetime]:
+    return (row_.effective_at, row_.received_at)
+
+
+def _take_back(wrong: Movement, right: Movement, *, others: Sequence[Movement], name: str) -> int:
+    subject = {"piece": wrong.piece_id} if wrong.piece_id is not None else {"cart": wrong.cart_id}
+    was_somewhere = wrong.from_seen_id is not None or any(_is_before(e, wrong) for e in others)
+    if not was_somewhere and not Movement.objects.filter(**subject, pk__lt=wrong.pk).exists():
+        raise Conflict(
+            "nothing_before",
+            _("Nothing says where {name} was before that. Move it to where it is."),
+            name=name,
+        )
+    right.what, right.quantity = What.COUNT, 0
+    right.to_id = others[-1].to_id if others else origin(**subject)
+    return right.to_id or 0
+
+
+def _is_before(row_: Movement, wrong: Movement) -> bool:
+    return (*_key(row_), row_.pk) < (*_key(wrong), wrong.pk)

@@ -20,9 +20,11 @@ from tooling.services.piece_ledger import (
     PieceRow,
     Stamp,
     add_piece_rows,
+    origin,
     piece_row,
     pieces_now,
     refold,
+    standing,
     verb_for,
 )
 from tooling.services.write import lock, writing
@@ -37,10 +39,12 @@ __all__ = [
     "lock_pieces",
     "move_pieces",
     "moves_of",
+    "origin",
     "piece_row",
     "pieces_now",
     "refold",
     "row",
+    "standing",
     "verb_for",
 ]
 

@@ -1,12 +1,13 @@
 """The ledger of pieces: rows are only added; the present place is folded from them.
 
-Place = rows that nothing corrects, the greatest (effective_at, received_at, id) wins. So a scan
-that arrives late finds its place in history and leaves the present alone.
+Place = rows that stand (``models/movements.STANDS``), the greatest (effective_at, received_at, id)
+wins. So a scan that arrives late finds its place in history and leaves the present alone, and of a
+row that was taken back nothing is left: the one before it says again where the piece is.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from functools import lru_cache
@@ -14,8 +15,10 @@ from typing import Any
 from uuid import UUID, uuid4
 
 from django.db import connection
+from django.db.models import QuerySet
 
 from tooling.models import Device, Movement, Person, Piece, Place, PlaceKind, What
+from tooling.models.movements import STANDS
 from tooling.queries.count_sights import last_counted
 
 Key = tuple[datetime, datetime]
@@ -157,6 +160,21 @@ def piece_row(
     )
 
 
+def standing(*, without: Iterable[int] = (), **subject: Any) -> QuerySet[Movement]:
+    """The rows of pieces or carts that have a say in where they are, the newest last; ``without``
+    these, which are about to be corrected."""
+    rows = Movement.objects.filter(STANDS, **subject).exclude(pk__in=list(without))
+    return rows.order_by("effective_at", "received_at", "id")
+
+
+def origin(**subject: Any) -> int | None:
+    """The id of the place where one piece or cart is when nothing that moved it stands: where the
+    first row that was written found it, or entered it. None: no row was written. One query."""
+    rows = Movement.objects.filter(**subject).order_by("id")
+    first = rows.values_list("from_seen_id", "to_id").first()
+    return (first[0] or first[1]) if first is not None else None
+
+
 def add_piece_rows(*, rows: Sequence[PieceRow], now: Mapping[int, PieceNow]) -> None:
     """Write rows of different pieces, none of which corrects another, and fold them in.
 
@@ -164,7 +182,8 @@ def add_piece_rows(*, rows: Sequence[PieceRow], now: Mapping[int, PieceNow]) -> 
     the greater id. Two statements, each run over all rows.
     """
     _insert(rows)
-    placed, seen = [], []
+    placed: list[tuple[PieceNow, UUID | None]] = []
+    seen: list[PieceNow] = []
     for added in rows:
         piece = now[added.piece_id]
         key = piece.key
@@ -212,7 +231,7 @@ def _adapters() -> tuple[Callable[[datetime | None], Any], Callable[[UUID | None
     return moment, lambda value: value.hex if value is not None else None
 
 
-def _write_placed(pieces: Sequence[tuple[PieceNow, UUID]]) -> None:
+def _write_placed(pieces: Sequence[tuple[PieceNow, UUID | None]]) -> None:
     if not pieces:
         return
     moment, key = _adapters()
@@ -249,21 +268,21 @@ def refold(now: Mapping[int, PieceNow]) -> None:
     newest: dict[int, Movement] = {}
     seen: dict[int, datetime] = {}
     counted = last_counted(now)
-    live = Movement.objects.filter(piece_id__in=now.keys(), corrected_by=None)
-    for movement in live.order_by("effective_at", "received_at", "id"):
+    for movement in standing(piece_id__in=now.keys()):
         newest[movement.piece_id] = movement  # type: ignore[index]
         if movement.sees:
             seen[movement.piece_id] = movement.effective_at  # type: ignore[index]
-    placed = []
+    placed: list[tuple[PieceNow, UUID | None]] = []
     for piece in now.values():
         sights = [when for when in (seen.get(piece.id), counted.get(piece.id)) if when]
         piece.seen_at = max(sights, default=None)
         last = newest.get(piece.id)
-        if last is None:
+        place = last.to_id if last is not None else origin(piece=piece.id)
+        if place is None:
             continue
-        piece.place_id = last.to_id  # type: ignore[assignment]
-        piece.placed_effective_at = last.effective_at
-        piece.placed_received_at = last.received_at
-        piece.placed_by_id = last.pk
-        placed.append((piece, last.uuid))
+        piece.place_id = place
+        piece.placed_effective_at = last.effective_at if last is not None else None
+        piece.placed_received_at = last.received_at if last is not None else None
+        piece.placed_by_id = last.pk if last is not None else None
+        placed.append((piece, last.uuid if last is not None else None))
     _write_placed(placed)

@@ -20,6 +20,7 @@ from tooling.models import (
     Piece,
     SetupChart,
 )
+from tooling.models.movements import STANDS
 from tooling.permissions import Verb, check_can
 from tooling.services.edits import apply_edit
 from tooling.services.touched import touch_kits_of
@@ -79,9 +80,9 @@ def new_pieces_of(kit: Kit) -> list[int]:
     rows = KitPosition.objects.filter(kit=kit, piece__condition=Condition.NEW)
     if kit.is_short:
         came = Movement.objects.filter(
+            STANDS,
             _inside(kit),
             piece=OuterRef("piece"),
-            corrected_by=None,
             effective_at__lte=kit.closed_at,
         )
         if kit.assembled_at is not None:

@@ -20,6 +20,12 @@ from tooling.services.write import writing
 LIVE = "NOT EXISTS (SELECT 1 FROM {table} c WHERE c.corrects_id = {alias}.id)"
 """A row that nothing corrects."""
 
+STANDS = (
+    LIVE.format(table="tooling_movement", alias="m")
+    + " AND NOT (m.corrects_id IS NOT NULL AND m.what = 'count' AND m.quantity = 0)"
+)
+"""A movement that has a say in where a thing is: ``models/movements.STANDS`` in SQL."""
+
 
 @dataclass(frozen=True)
 class Difference:
@@ -126,10 +132,19 @@ def _differ(inner: str) -> str:
 
 
 def _newest(what: str, subject: str, key: str) -> str:
-    live = LIVE.format(table="tooling_movement", alias="m")
     return (
-        f"(SELECT m.{what} FROM tooling_movement m WHERE m.{subject} = {key} AND {live} "
+        f"(SELECT m.{what} FROM tooling_movement m WHERE m.{subject} = {key} AND {STANDS} "
         "ORDER BY m.effective_at DESC, m.received_at DESC, m.id DESC LIMIT 1)"
+    )
+
+
+def _stands_in(subject: str, key: str) -> str:
+    """Where the newest row that stands put it; where none stands, where the first row that was
+    written found it or entered it."""
+    return (
+        f"COALESCE({_newest('to_id', subject, key)}, "
+        f"(SELECT COALESCE(m.from_seen_id, m.to_id) FROM tooling_movement m "
+        f"WHERE m.{subject} = {key} ORDER BY m.id LIMIT 1))"
     )
 
 
@@ -138,7 +153,7 @@ def _place() -> _Check:
         "place",
         _differ(
             "SELECT p.id, p.code AS name, p.place_id AS kept, "
-            f"{_newest('to_id', 'piece_id', 'p.id')} AS should_be FROM tooling_piece p"
+            f"{_stands_in('piece_id', 'p.id')} AS should_be FROM tooling_piece p"
         ),
         "UPDATE tooling_piece SET place_id = %s WHERE id = %s",
         values="places",
@@ -159,10 +174,13 @@ def _placed_by() -> _Check:
 
 
 def _placing(table: str) -> str:
+    """The row that says where it is, with its times; no row, no times."""
     return (
-        f"UPDATE {table} SET placed_by_id = m.id, placed_effective_at = m.effective_at, "
-        f"placed_received_at = m.received_at FROM tooling_movement m "
-        f"WHERE m.id = %s AND {table}.id = %s"
+        f"UPDATE {table} SET placed_by_id = said.id, placed_effective_at = said.effective_at, "
+        "placed_received_at = said.received_at FROM ("
+        "SELECT m.id, m.effective_at, m.received_at FROM (SELECT CAST(%s AS bigint) AS id) AS it "
+        "LEFT JOIN tooling_movement m ON m.id = it.id) AS said "
+        f"WHERE {table}.id = %s"
     )
 
 
@@ -172,7 +190,7 @@ def _cart() -> _Check:
         "cart",
         _differ(
             "SELECT p.id, p.code AS name, p.parent_id AS kept, "
-            f"COALESCE({_newest('to_id', 'cart_id', 'p.id')}, p.parent_id) AS should_be "
+            f"COALESCE({_stands_in('cart_id', 'p.id')}, p.parent_id) AS should_be "
             "FROM tooling_place p WHERE p.kind IN ('cart', 'plate')"
         ),
         "UPDATE tooling_place SET parent_id = %s WHERE id = %s",

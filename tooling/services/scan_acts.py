@@ -195,17 +195,40 @@ def _correct(*, by: Person, at: datetime, scan: ScanIn, stamp: Stamp, lookup: Lo
         code_read=scan.code[:60],
         content_hash=scan.content_hash,
     )
-    place = right[0].to
-    assert place is not None
-    words = _now("Put right: {what} is back in {place}.") if to is None else _now(
-        "Put right: {what} is in {place}.")  # fmt: skip
+    words, place = _put_right(right[0], is_undo=to is None)
     what = wrong.code_read or scan.code
     return Taken(words.format(what=what, place=place.path_name or place.name), place)
+
+
+def _put_right(right: Movement, *, is_undo: bool) -> tuple[str, Place]:
+    """What is said of a correction, and the place it names: where the thing is now, or where it
+    was then."""
+    back, there = (
+        _now("Put right: {what} is back in {place}."),
+        _now("Put right: {what} is in {place}."),
+    )
+    said = right.to
+    assert said is not None
+    placed_by: int | None = right.pk
+    since: datetime | None = None
+    if right.piece_id is not None:
+        piece = Piece.objects.get(pk=right.piece_id)
+        placed_by, since = piece.placed_by_id, piece.placed_effective_at
+    elif right.cart_id is not None:
+        cart = Place.objects.get(pk=right.cart_id)
+        placed_by, since = cart.placed_by_id, cart.placed_effective_at
+    if right.takes_back and right.stock_id is None:
+        return (back if since is None or since < right.effective_at else there), said
+    if placed_by != right.pk:
+        return _now("Put right: {what} was in {place} then; it has been moved since."), said
+    return (back if is_undo else there), said
 
 
 def _means_undo(scan: ScanIn, wrong: Movement) -> bool:
     """No place, or the very place or kit of the wrong row: not there, but back."""
     to = fold(scan.to)
+    if wrong.takes_back:
+        return to == ""
     theirs = {wrong.to.code if wrong.to else "", wrong.kit.number if wrong.kit else ""}
     return to in {"", *theirs}
 
