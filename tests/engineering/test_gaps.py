@@ -14,9 +14,11 @@ from tests.engineering.checks import inch, worked
 from tooling.engineering.gaps import (
     check_centres,
     face_gap,
+    known_difference,
     moves_after_recut,
     shaft_centres,
     target_gap_nm,
+    tilt,
 )
 
 pytestmark = pytest.mark.one_database
@@ -161,3 +163,48 @@ def test_a_recut_adds_nothing_and_a_screw_has_a_lead() -> None:
         )
     with pytest.raises(ValueError, match="diameters"):
         shaft_centres(top_nm=0, bottom_nm=1, gap_nm=1)
+
+
+def test_tilt_is_what_the_two_ends_differ_over_their_span() -> None:
+    """By hand: 1.26 − 1.20 − 0 = 0.06 mm over 150 mm is 0.04 mm per 100 mm."""
+    found = tilt(inboard_nm=1_200_000, outboard_nm=1_260_000, span_nm=150_000_000)
+    assert found.slope == Fraction(4, 10_000)
+    assert (found.per_100, found.is_beyond, found.wider) == (0.04, True, "outboard")
+
+
+def test_tilt_leaves_out_what_the_diameters_explain() -> None:
+    """By hand: cones 0.10 mm less on both rolls outboard open that end by 0.10 mm, level."""
+    by_diameters = known_difference(
+        inboard_diameters_nm=(160_000_000, 150_000_000),
+        outboard_diameters_nm=(159_900_000, 149_900_000),
+    )
+    assert by_diameters == 100_000
+    ends = {"inboard_nm": 1_200_000, "span_nm": 200_000_000, "known_difference_nm": by_diameters}
+    level = tilt(outboard_nm=1_300_000, **ends)  # type: ignore[arg-type]
+    assert (level.slope, level.is_beyond, level.wider) == (0, False, "")
+    closed = tilt(outboard_nm=1_230_000, **ends)  # type: ignore[arg-type]
+    assert (closed.per_100, closed.is_beyond, closed.wider) == (-0.035, True, "inboard")
+
+
+def test_tilt_at_the_limit_is_not_beyond_it() -> None:
+    at_limit = tilt(inboard_nm=1_000_000, outboard_nm=1_030_000, span_nm=100_000_000)
+    assert not at_limit.is_beyond
+    assert tilt(inboard_nm=1_000_000, outboard_nm=1_030_001, span_nm=100_000_000).is_beyond
+
+
+@given(st.integers(0, 10**8), st.integers(0, 10**8), st.integers(1, 10**9), cuts)
+def test_the_step_of_a_tilt_recomputes_and_swapping_ends_turns_the_sign(
+    inboard: int, outboard: int, span: int, known: int
+) -> None:
+    one = tilt(inboard_nm=inboard, outboard_nm=outboard, span_nm=span, known_difference_nm=known)
+    other = tilt(inboard_nm=outboard, outboard_nm=inboard, span_nm=span, known_difference_nm=-known)
+    assert one.slope == -other.slope
+    told = one.step.inputs
+    again = told["outboard_nm"] - told["inboard_nm"] - told["known_difference_nm"]  # type: ignore[operator]
+    assert one.step.value == pytest.approx(100 * again / told["span_nm"], abs=1e-12)
+
+
+@pytest.mark.parametrize(("inboard", "span"), [(-1, 100), (1, 0), (1, -5)])
+def test_a_tilt_needs_two_points_and_open_gaps(inboard: int, span: int) -> None:
+    with pytest.raises(ValueError, match="ends are apart"):
+        tilt(inboard_nm=inboard, outboard_nm=1, span_nm=span)

@@ -17,6 +17,9 @@ GEOMETRY = "geometry"
 NEAR_VERTICAL_DEGREES = 80.0
 """From this inclination on a gap cannot be set by height: a default, common practice."""
 
+TILT_WARN_PER_100 = 0.03
+"""Tilt in mm per 100 mm from which the crew is told: a default, from memory."""
+
 
 @dataclass(frozen=True)
 class Centres:
@@ -55,6 +58,30 @@ class RecutMoves:
     bottom_turns: float | None
     reset: bool
     steps: tuple[Step, ...]
+
+
+@dataclass(frozen=True)
+class Tilt:
+    """How far the two shafts are out of parallel: positive where the outboard end stands wider.
+
+    ``slope`` is exact, length per length; ``is_beyond`` says that it passes the shop's limit.
+    """
+
+    slope: Fraction
+    is_beyond: bool
+    step: Step
+
+    @property
+    def per_100(self) -> float:
+        """mm per 100 mm, which is inches per 100 inches."""
+        return float(self.slope * 100)
+
+    @property
+    def wider(self) -> Literal["inboard", "outboard", ""]:
+        """The end that stands wider than the diameters explain, empty when the shafts are level."""
+        if self.slope == 0:
+            return ""
+        return "outboard" if self.slope > 0 else "inboard"
 
 
 def target_gap_nm(*, strip_nm: int, allowance_nm: int) -> int:
@@ -162,6 +189,51 @@ def face_gap(
         rounding="" if by_spacers else "to 1 nm",
     )
     return FaceGap("spacers" if by_spacers else "feeler", seen_nm, step)
+
+
+def known_difference(
+    *, inboard_diameters_nm: tuple[int, int], outboard_diameters_nm: tuple[int, int]
+) -> Fraction:
+    """How much wider the outboard gap stands with level shafts, by the diameters alone, in nm.
+
+    Each pair is top and bottom at that end: ((d_t + d_b) inboard − (d_t + d_b) outboard) / 2.
+    Source: geometry.
+    """
+    return Fraction(sum(inboard_diameters_nm) - sum(outboard_diameters_nm), 2)
+
+
+def tilt(
+    *,
+    inboard_nm: int,
+    outboard_nm: int,
+    span_nm: int,
+    known_difference_nm: int | Fraction = 0,
+    warn_per_100: float = TILT_WARN_PER_100,
+) -> Tilt:
+    """(outboard − inboard − known difference) / span: how far the shafts are out of parallel.
+
+    ``span_nm`` is the distance between the two points where the gap was taken, and
+    ``known_difference_nm`` what the diameters alone make of it (see ``known_difference``).
+    ``warn_per_100`` is a setting: mm per 100 mm, inches per 100 inches. Raises ValueError for a
+    span that is not positive and a gap below nothing.
+    """
+    if span_nm <= 0 or inboard_nm < 0 or outboard_nm < 0 or warn_per_100 < 0:
+        raise ValueError("a gap is not negative and the ends are apart")
+    slope = (outboard_nm - inboard_nm - Fraction(known_difference_nm)) / span_nm
+    step = Step(
+        what="tilt per 100",
+        formula="(outboard − inboard − known diameter difference) / span · 100",
+        source=GEOMETRY,
+        inputs={
+            "inboard_nm": inboard_nm,
+            "outboard_nm": outboard_nm,
+            "known_difference_nm": float(known_difference_nm),
+            "span_nm": span_nm,
+            "warn_per_100": warn_per_100,
+        },
+        value=float(slope * 100),
+    )
+    return Tilt(slope, abs(slope) * 100 > Fraction(str(warn_per_100)), step)
 
 
 def moves_after_recut(
