@@ -1,0 +1,120 @@
+"""Sources that are alike for the search: same kind, same length, same fills, on one grid."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from math import gcd
+
+import numpy as np
+
+from tooling.engineering.stacks.specs import Pieces, Problem, ShaftKey
+
+GRAIN_NM = 1_000
+"""Grid where lengths have no common one that is coarse enough: 1 µm."""
+CELLS_MOST = 600_000
+
+
+@dataclass(frozen=True)
+class Kind:
+    """Sources that may stand for each other. ``groups``: the fill groups where they may be used.
+
+    ``made``: 0 stock, 1 to be made on the grid (then it has no sources and no limit).
+    """
+
+    length_nm: int
+    count: int
+    is_shim: bool
+    groups: tuple[bool, ...]
+    sources: tuple[str, ...]
+    made: bool = False
+
+
+@dataclass(frozen=True)
+class Kinds:
+    """All kinds of a problem; ``group_of``: by fill its group of equal eligibility."""
+
+    kinds: tuple[Kind, ...]
+    group_of: Mapping[str, int]
+    of_source: Mapping[str, int]
+    grid_nm: int
+    off_nm: int
+    """The most by which a kind's length lies beside the grid; 0: everything is exact."""
+
+    @property
+    def cells(self) -> np.ndarray:
+        """Each kind's length in cells of the grid, nearest, one at least."""
+        return np.array([max(1, round(k.length_nm / self.grid_nm)) for k in self.kinds], dtype=int)
+
+    def eligible(self, group: int) -> list[int]:
+        return [at for at, kind in enumerate(self.kinds) if kind.groups[group]]
+
+
+def kinds_of(problem: Problem, made_nm: tuple[int, ...] = ()) -> Kinds:
+    """The kinds of a problem, with lengths that could be made besides.
+
+    A source that a pin, a carried or an earlier stack names stands alone, so that those stacks
+    keep their own pieces.
+    """
+    masks: dict[tuple[bool, ...], int] = {}
+    group_of: dict[str, int] = {}
+    for key, mask in _masks(problem).items():
+        group_of[key] = masks.setdefault(mask, len(masks))
+    table = list(masks)
+    alone = _named(problem)
+    found: dict[tuple[object, ...], list[int]] = {}
+    for at, source in enumerate(problem.sources):
+        groups = tuple(mask[at] for mask in table)
+        if source.count and (any(groups) or source.key in alone):
+            own = source.key if source.key in alone else ""
+            found.setdefault((source.length_nm, source.kind, groups, own), []).append(at)
+    kinds = [
+        Kind(
+            length_nm=key[0], count=sum(problem.sources[at].count for at in members),  # type: ignore[arg-type]
+            is_shim=key[1] == "shim", groups=key[2],  # type: ignore[arg-type]
+            sources=tuple(problem.sources[at].key for at in members),
+        )
+        for key, members in sorted(found.items(), key=lambda item: item[1])
+    ]  # fmt: skip
+    everywhere = (True,) * len(table)
+    kinds += [Kind(length, 0, False, everywhere, (), made=True) for length in made_nm]
+    of_source = {key: at for at, kind in enumerate(kinds) for key in kind.sources}
+    grid_nm = _grid(problem, [kind.length_nm for kind in kinds])
+    off_nm = max(
+        (abs(k.length_nm - grid_nm * max(1, round(k.length_nm / grid_nm))) for k in kinds),
+        default=0,
+    )
+    return Kinds(tuple(kinds), group_of, of_source, grid_nm, off_nm)
+
+
+def _masks(problem: Problem) -> dict[str, tuple[bool, ...]]:
+    """By fill which sources may stand there; fills and sources of one shape are judged once."""
+    known: dict[object, tuple[bool, ...]] = {}
+    masks = {}
+    for _station, _shaft, fill in problem.fills:
+        alike = (fill.seat, fill.only)
+        if alike not in known:
+            known[alike] = tuple(problem.may_use(source, fill) for source in problem.sources)
+        masks[fill.key] = known[alike]
+    return masks
+
+
+def _named(problem: Problem) -> set[str]:
+    stacks: list[tuple[Pieces, ...]] = [tuple(problem.pins.values()), *problem.keep.values()]
+    for station in problem.stations:
+        stacks += (station.carried or {}).values()
+    return {key for stack in stacks for pieces in stack for key in pieces}
+
+
+def _grid(problem: Problem, lengths: list[int]) -> int:
+    """The common measure of all lengths, or 1 µm (coarser for very long shafts) where that would
+    be too fine."""
+    longest = max((shaft.roll_space_nm for shaft in problem.shafts.values()), default=1)
+    common = gcd(*lengths) if lengths else GRAIN_NM
+    if longest // common <= CELLS_MOST:
+        return common
+    return max(GRAIN_NM, -(-longest // CELLS_MOST))
+
+
+Stack = tuple[Pieces, ...]
+Kept = Mapping[ShaftKey, Stack]

@@ -1,0 +1,353 @@
+"""Column generation: what no choice of stacks can beat, and choices that come close or equal it.
+
+Gilmore and Gomory (1961) with whole stations as columns; bounds by Lagrange's multipliers smoothed
+as by Wentges (1997), computed in whole numbers; whole choices by diving and by doing stations over.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from tooling.engineering.stacks.columns import GROUND, Column, Maker, ShaftStack, use_of
+from tooling.engineering.stacks.master import Master, Relaxed
+from tooling.engineering.stacks.pricing import Priced, ShaftPricer, cheapest_pair
+from tooling.engineering.stacks.tables import FAR, Array, Table
+
+Stop = Callable[[], bool]
+FINE, COARSE = 1 << 15, 1 << 10
+"""Prices are multiples of one part of these: fine for one aim, coarse for weights of all."""
+
+
+@dataclass(frozen=True)
+class Prices:
+    """Whole prices by kind and by aim, in parts of one in ``scale``."""
+
+    pieces: Array
+    aims: tuple[int, ...]
+    scale: int
+
+
+@dataclass(frozen=True)
+class Offer:
+    """The least that each station can cost at some prices, and columns that cost about that."""
+
+    least: tuple[int, ...]
+    columns: tuple[Column, ...]
+
+
+class Pricer:
+    """Answers prices with the least cost of every station."""
+
+    def __init__(self, maker: Maker) -> None:
+        self.maker = maker
+        kinds = maker.kinds
+        self._cells = kinds.cells
+        self._shim = np.array([kind.is_shim for kind in kinds.kinds], dtype=bool)
+        self._made = np.array([kind.made for kind in kinds.kinds], dtype=bool)
+        self.counts = np.array([kind.count for kind in kinds.kinds], dtype=np.int64)
+        self._most = self._most_cells(0)
+        shortest = int(self._cells[~self._shim].min()) if (~self._shim).any() else 1
+        shims = maker.problem.rules.most_shims
+        self.most_pieces = shims + max(1, max(self._most.values(), default=1) // shortest)
+        self.slack_nm = 0
+        if kinds.off_nm:
+            fills = max(len(shaft.fills) for shaft in maker.problem.shafts.values())
+            self.slack_nm = kinds.off_nm * self.most_pieces * fills + kinds.grid_nm
+            self._most = self._most_cells(self.slack_nm)
+        self.shafts = self._pricers(self.slack_nm)
+        self._strict = self._pricers(0) if self.slack_nm else self.shafts
+        self.cap = (1 << 28) // self.most_pieces
+        self.kept = maker.fixed.keep
+
+    def _pricers(self, slack_nm: int) -> list[list[ShaftPricer]]:
+        stations = self.maker.problem.stations
+        return [
+            [ShaftPricer(self.maker, at, shaft, slack_nm) for shaft in station.shafts]
+            for at, station in enumerate(stations)
+        ]
+
+    def _most_cells(self, slack_nm: int) -> dict[int, int]:
+        most: dict[int, int] = {}
+        for shafts in self._pricers(slack_nm):
+            for shaft in shafts:
+                for group, cells in shaft.needs():
+                    most[group] = max(most.get(group, 0), cells)
+        return most
+
+    def piece_prices(self, pieces: Array, aims: Sequence[int]) -> Array:
+        """What one piece of each kind costs: its own price and what it adds to the aims."""
+        names = self.maker.aims
+        price = pieces + np.where(
+            self._shim, aims[names.index("shims")], aims[names.index("spacers")]
+        )
+        if self.maker.making:
+            price = price + np.where(self._made, aims[names.index("made")], 0)
+            step = self.maker.problem.rules.make.step_nm if self.maker.problem.rules.make else 1
+            steps = np.array([kind.length_nm // step for kind in self.maker.kinds.kinds])
+            price = price + np.where(self._made, steps * aims[names.index("made_nm")], 0)
+        return np.asarray(np.minimum(price, self.cap), dtype=np.int64)
+
+    def offer(
+        self,
+        prices: Prices,
+        *,
+        counts: Array | None = None,
+        stations: Iterable[int] | None = None,
+        pairs: int = 1,
+        strict: bool = False,
+    ) -> Offer:
+        """The least cost of each station (0 for those not asked) and columns.
+
+        ``counts``: what there is of each kind, when less than all. ``strict``: windows not opened
+        for lengths beside the grid.
+        """
+        there = self.counts if counts is None else counts
+        price = self.piece_prices(prices.pieces, prices.aims)
+        asked = range(len(self.shafts)) if stations is None else sorted(stations)
+        tables = self._tables(price, there)
+        least, columns = [0] * len(self.shafts), []
+        for at in asked:
+            cost, found = self._station(at, prices, price, tables, pairs, strict)
+            least[at] = cost
+            columns += found
+        return Offer(tuple(least), tuple(columns))
+
+    def _tables(self, price: Array, counts: Array) -> dict[int, Table]:
+        tables = {}
+        for group, most in self._most.items():
+            spacers, shims = [], []
+            for kind in self.maker.kinds.eligible(group):
+                cells = int(self._cells[kind])
+                count = most // cells + 1 if self._made[kind] else int(counts[kind])
+                (shims if self._shim[kind] else spacers).append((kind, cells, count))
+            tables[group] = Table(spacers, shims, most, self.maker.problem.rules.most_shims)
+            tables[group].price(price)
+        return tables
+
+    def _station(
+        self, at: int, prices: Prices, price: Array, tables: Mapping[int, Table], pairs: int,
+        strict: bool,
+    ) -> tuple[int, list[Column]]:  # fmt: skip
+        names, station = self.maker.aims, self.maker.problem.stations[at]
+        without = prices.aims[names.index("uncompleted_shafts")]
+        opened, changed, ground = 0, 0, None
+        if self.maker.making:
+            extra = prices.aims[names.index("spacers")]
+            ground = int(prices.aims[names.index("ground")]) + int(extra)
+        else:
+            changed = prices.aims[names.index("changed_shafts")]
+            if station.number in self.maker.fixed.carried:
+                opened = prices.aims[names.index("opened_stations")]
+        before = [(station.number, s.which) in self.maker.problem.keep for s in station.shafts]
+        base = opened + changed * sum(before)
+        least = base + without * len(station.shafts)
+        pricers = (self._strict if strict else self.shafts)[at]
+        shafts = [self._shaft(one, tables, price, ground, changed, tight=strict) for one in pricers]
+        columns = []
+        for turn, priced in enumerate(shafts):
+            if priced is None:
+                continue
+            cells, cost = priced.best
+            least = min(least, base + cost + without * (len(shafts) - 1))
+            alone = [None] * len(shafts)
+            columns.append(self._column(at, [
+                priced.stack(cells) if i == turn else None for i, _none in enumerate(alone)
+            ]))  # fmt: skip
+        if len(shafts) == 2 and shafts[0] is not None and shafts[1] is not None:
+            top, bottom = shafts if station.shafts[0].which == "top" else shafts[::-1]
+            slack = 0 if strict else self.slack_nm
+            for pair in cheapest_pair(self.maker, top, bottom, slack, most=pairs):  # type: ignore[arg-type]
+                least = min(least, base + pair.price)
+                both = [top.stack(pair.top), bottom.stack(pair.bottom)]  # type: ignore[union-attr]
+                if None not in both:
+                    in_place = both if station.shafts[0].which == "top" else both[::-1]
+                    columns.append(self._column(at, in_place))
+        carried = self.maker.fixed.carried.get(station.number)
+        if carried and not self.maker.making:
+            column = self.maker.column(at, carried, carried=True)
+            if column is not None:
+                least = min(least, self.cost(column, prices))
+        return least, [column for column in columns if column is not None]
+
+    def _shaft(
+        self, pricer: ShaftPricer, tables: Mapping[int, Table], price: Array, ground: int | None,
+        changed: int, *, tight: bool,
+    ) -> Priced | None:  # fmt: skip
+        priced = pricer.price(tables, price, ground)
+        kept = self.kept.get((pricer.number, pricer.shaft.which))
+        if priced is None or kept is None or self.maker.making:
+            return priced
+        use = use_of([kept])
+        cost = sum(count * int(price[kind]) for kind, count in use.items()) - changed
+        sums = kept.guide_error_nm - pricer.offset_nm
+        return priced.with_kept(kept, round(sums / self.maker.kinds.grid_nm), cost)
+
+    def _column(self, at: int, stacks: Sequence[ShaftStack | None]) -> Column | None:
+        if not any(stacks):
+            return None
+        return self.maker.column(at, stacks)
+
+    def cost(self, column: Column, prices: Prices) -> int:
+        """What a column costs at some prices."""
+        cost = sum(figure * price for figure, price in zip(column.aims, prices.aims, strict=True))
+        return int(cost + sum(count * int(prices.pieces[kind]) for kind, count in column.use))
+
+
+class Bound:
+    """The best of Lagrange's bounds for one goal, with the prices that gave it; in ``scale``."""
+
+    def __init__(self, scale: int) -> None:
+        self.scale = scale
+        self.value: int | None = None
+        self.prices: Prices | None = None
+
+    def offer(self, value: int, prices: Prices) -> bool:
+        if self.value is not None and value <= self.value:
+            return False
+        self.value, self.prices = value, prices
+        return True
+
+
+class Search:
+    """One problem on its way: the columns so far, the best whole choice, the bounds by aim."""
+
+    def __init__(self, maker: Maker, should_stop: Stop) -> None:
+        self.maker, self.pricer = maker, Pricer(maker)
+        self.stop = should_stop
+        counts = [None if kind.made else kind.count for kind in maker.kinds.kinds]
+        self.master = Master(len(maker.problem.stations), counts, len(maker.aims))
+        for column in maker.first():
+            self.master.add(column)
+        self._room = [None if count is None else int(count) for count in counts]
+        self.limits: dict[int, int] = {}
+        self.best: tuple[Column, ...] = ()
+        self.take(c for c in self.master.columns if not any(c.stacks))
+        carried = [c for c in self.master.columns if c.carried]
+        if carried:
+            self.improve(carried)
+
+    # -- whole choices -----------------------------------------------------------------------
+
+    def figures(self, columns: Sequence[Column]) -> tuple[int, ...]:
+        """The aims of a whole choice."""
+        return tuple(int(sum(each)) for each in zip(*(c.aims for c in columns), strict=True))
+
+    def take(self, columns: Iterable[Column]) -> bool:
+        """Keep a whole choice where it is better than the best so far."""
+        chosen = tuple(sorted(columns, key=lambda column: column.station))
+        if len(chosen) != len(self.maker.problem.stations) or not self.fits(chosen):
+            return False
+        if self.best and self.figures(chosen) >= self.figures(self.best):
+            return False
+        self.best = chosen
+        return True
+
+    def fits(self, columns: Sequence[Column]) -> bool:
+        """Whether the stock is enough."""
+        left = self.left(columns)
+        return all(
+            room is None or left[kind] >= 0 for kind, room in enumerate(self._room)
+        )
+
+    def left(self, columns: Iterable[Column]) -> Array:
+        left = self.pricer.counts.copy()
+        for column in columns:
+            for kind, count in column.use:
+                left[kind] -= count
+        return left
+
+    def improve(self, some: Iterable[Column]) -> bool:
+        """Put columns in the place of the best's where the stock allows, one after the other."""
+        improved = False
+        for column in some:
+            others = [each for each in self.best if each.station != column.station]
+            improved |= self.take([*others, column])
+        return improved
+
+    def hold(self, aim: int) -> None:
+        """From now on an aim may not be worse than it is."""
+        self.limits[aim] = self.figures(self.best)[aim]
+        self.master.limit(aim, self.limits[aim])
+        for column in self.best:
+            self.master.add(column)
+
+    # -- bounds ------------------------------------------------------------------------------
+
+    def prices(self, relaxed: Relaxed, goal: Sequence[float], scale: int) -> Prices:
+        """The linear program's own prices, rounded."""
+        pieces = np.minimum(relaxed.pieces * scale, self.pricer.cap // 2).round().astype(np.int64)
+        aims = tuple(
+            int(round(min((weight + limit), 1e9) * scale))
+            for weight, limit in zip(goal, relaxed.limits, strict=True)
+        )
+        return Prices(pieces, aims, scale)
+
+    def lagrange(self, offer: Offer, prices: Prices, goal: Sequence[float]) -> int:
+        """What no choice can cost less than, in the prices' parts."""
+        made = np.array([kind.made for kind in self.maker.kinds.kinds], dtype=bool)
+        value = sum(offer.least) - int((prices.pieces * self.pricer.counts)[~made].sum())
+        for aim, limit in self.limits.items():
+            value -= (prices.aims[aim] - round(goal[aim] * prices.scale)) * limit
+        return value
+
+    def generate(
+        self, goal: Sequence[float], bound: Bound, enough: Callable[[], bool], rounds: int
+    ) -> Relaxed | None:
+        """Add columns until the linear program is at its optimum, ``enough`` is known, or asked to
+        stop. The last linear optimum; None where there was none."""
+        relaxed, trust = None, 0.5
+        for _round in range(rounds):
+            if self.stop():
+                break
+            relaxed = self.master.relax(goal)
+            if relaxed is None:
+                break
+            out = self.prices(relaxed, goal, bound.scale)
+            asked = blend(bound.prices, out, trust)
+            offer = self.pricer.offer(asked, pairs=2)
+            bound.offer(self.lagrange(offer, asked, goal), asked)
+            if enough() or self._met(bound, relaxed.value):
+                break
+            fresh = self.fresh(offer.columns, relaxed, goal)
+            if not fresh:
+                if asked is out:
+                    break
+                trust = 0.0 if trust < 0.2 else trust / 2
+                bound_prices = bound.prices
+                bound.prices = None if trust == 0.0 else bound_prices
+            else:
+                trust = min(0.7, trust + 0.05) if trust else 0.5
+        return relaxed
+
+    @staticmethod
+    def _met(bound: Bound, relaxed: float) -> bool:
+        near = relaxed - max(1.0, abs(relaxed)) * 1e-5
+        return bound.value is not None and bound.value >= near * bound.scale
+
+    def fresh(
+        self, columns: Iterable[Column], relaxed: Relaxed, goal: Sequence[float]
+    ) -> int:
+        fresh = 0
+        for column in columns:
+            cost = float(np.dot(column.aims, np.array(goal) + relaxed.limits))
+            cost += sum(count * relaxed.pieces[kind] for kind, count in column.use)
+            if cost - relaxed.stations[column.station] < -1e-6:
+                fresh += self.master.add(column)
+        return fresh
+
+
+def blend(old: Prices | None, new: Prices, trust: float) -> Prices:
+    """Prices between those of the best bound and the newest."""
+    if old is None or trust == 0.0:
+        return new
+    pieces = np.rint(trust * old.pieces + (1 - trust) * new.pieces).astype(np.int64)
+    aims = tuple(
+        int(round(trust * a + (1 - trust) * b)) for a, b in zip(old.aims, new.aims, strict=True)
+    )
+    return Prices(pieces, aims, new.scale)
+
+
+__all__ = ["FAR", "GROUND", "Bound", "Offer", "Pricer", "Prices", "Search", "blend"]
