@@ -40,6 +40,9 @@ class JobOut(serializers.Serializer[Any]):
     starts_at = serializers.DateTimeField()
     hours = serializers.FloatField()
     gathers_at = serializers.DateTimeField()
+    due_at = serializers.DateTimeField(
+        allow_null=True, help_text="When it must have been run; null: it is never late."
+    )
     kit = serializers.CharField(source="open_kit", allow_null=True)
 
 
@@ -61,6 +64,7 @@ class EditJobIn(ActionIn):
     starts_at = MomentField(required=False)
     hours = serializers.FloatField(required=False)
     gathers_at = MomentField(required=False)
+    due_at = MomentField(required=False, allow_null=True)
 
     def to_internal_value(self, data: Any) -> dict[str, Any]:
         values = super().to_internal_value(data)

@@ -2210,5 +2210,14 @@ class Migration(migrations.Migration):
                 name="called_for_by_the_set_or_a_fill",
             ),
         ),
+        migrations.AddField(
+            model_name="job",
+            name="due_at",
+            field=models.DateTimeField(
+                blank=True,
+                help_text="When it must have been run; empty: it is never late.",
+                null=True,
+            ),
+        ),
         migrations.RunSQL(STROKES_WRITTEN_DOWN_BEFORE, migrations.RunSQL.noop),
     ]

@@ -41,6 +41,9 @@ class Job(models.Model):
     starts_at = models.DateTimeField()
     hours = models.FloatField(default=8, help_text="Expected hours on the mill.")
     gathers_at = models.DateTimeField(help_text="When its kit is to be gathered.")
+    due_at = models.DateTimeField(
+        null=True, blank=True, help_text="When it must have been run; empty: it is never late."
+    )
     state = models.CharField(max_length=9, choices=JobState.choices, default=JobState.PLANNED)
 
     class Meta:

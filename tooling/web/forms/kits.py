@@ -82,6 +82,10 @@ class JobForm(RecordForm):
         label=_("Kit is gathered from"), required=False,
         help_text=_("Empty: a day before the start."),
     )  # fmt: skip
+    due_at = MomentInput(
+        label=_("Must have run by"), required=False,
+        help_text=_("Empty: when does not matter. The best order of jobs keeps to it."),
+    )  # fmt: skip
     customer = forms.ModelChoiceField(
         label=_("Customer"), queryset=Owner.objects.none(), required=False,
         empty_label=_("the shop's own"),
@@ -140,8 +144,8 @@ class EditJob(JobForm):
     mill stay too. What was not touched is not sent on: a time keeps its seconds, a length its
     last nanometre."""
 
-    FACTS = ("tool_set", "variant", "mill", "starts_at", "gathers_at", "customer", "unit", "grade",
-             "coating")  # fmt: skip
+    FACTS = ("tool_set", "variant", "mill", "starts_at", "gathers_at", "due_at", "customer", "unit",
+             "grade", "coating")  # fmt: skip
     LENGTHS = ("thickness_nm", "width_nm")
     KEPT_BY_KIT = ("tool_set", "variant", "mill")
 
@@ -150,8 +154,9 @@ class EditJob(JobForm):
     ) -> None:
         self.job = job
         initial: dict[str, Any] = {name: getattr(job, name) for name in self.FACTS}
-        for name in ("starts_at", "gathers_at"):
-            initial[name] = initial[name].replace(second=0, microsecond=0)
+        for name in ("starts_at", "gathers_at", "due_at"):
+            if initial[name] is not None:
+                initial[name] = initial[name].replace(second=0, microsecond=0)
         initial["hours"] = f"{job.hours:g}"
         length = format_strip_length(job.length_nm, strip_unit)
         initial["strip_length"] = f"{length} {strip_unit}" if job.length_nm else ""
