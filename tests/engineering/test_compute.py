@@ -353,6 +353,32 @@ def test_gap_tells_the_moves_in_turns() -> None:
     assert moves["top_turns"] == pytest.approx(-0.1524)
 
 
+def test_gap_tells_the_tilt_of_two_ends_and_an_old_number_for_today() -> None:
+    """By hand: 0.06 mm over 150 mm is 0.04 per 100; 1.55 on 1.50 strip is 1.25 on 1.20."""
+    then = {"mill": "M1", "method": "feeler", "strip_nm": 1_500_000}
+    told = compute(
+        "gap",
+        GOOD["gap"][1]
+        | {
+            "ends": {"inboard_nm": 1_200_000, "outboard_nm": 1_260_000, "span_nm": 150_000_000},
+            "last": {
+                "value_nm": 1_550_000,
+                "follows": "gap",
+                "then": then,
+                "now": then | {"strip_nm": 1_200_000},
+            },
+        },
+    )["answer"]
+    assert told["tilt"] == {"per_100": 0.04, "is_beyond": True, "wider": "outboard"}
+    assert told["last"] == {"value_nm": 1_250_000, "struck": [], "reset": False}
+
+
+def test_gap_strikes_out_an_old_number_of_another_mill() -> None:
+    last = {"value_nm": 1, "follows": "nothing", "then": {"mill": "M1"}, "now": {"mill": "M2"}}
+    told = compute("gap", GOOD["gap"][1] | {"last": last})["answer"]["last"]
+    assert told == {"value_nm": None, "struck": ["other_mill"], "reset": False}
+
+
 def test_gap_without_an_opening_is_refused() -> None:
     given = {"top_nm": 1, "bottom_nm": 1, "strip_nm": 100, "allowance_nm": -100}
     assert refused("gap", given).code == "invalid_input"

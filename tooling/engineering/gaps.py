@@ -251,6 +251,25 @@ def moves_after_recut(
     """
     if top_removed_nm < 0 or bottom_removed_nm < 0:
         raise ValueError("a recut removes, it does not add")
+    return moves_between(
+        top_removed_nm=top_removed_nm,
+        bottom_removed_nm=bottom_removed_nm,
+        bottom_adjustable=bottom_adjustable,
+        screw_lead_nm=screw_lead_nm,
+    )
+
+
+def moves_between(
+    *,
+    top_removed_nm: int,
+    bottom_removed_nm: int,
+    bottom_adjustable: bool,
+    screw_lead_nm: int | None = None,
+) -> RecutMoves:
+    """The same from any two diameters: where other rolls are larger, ``removed`` is negative.
+
+    Raises ValueError for a lead that is not positive.
+    """
     if screw_lead_nm is not None and screw_lead_nm <= 0:
         raise ValueError("the lead of a screw is more than nothing")
     half_top, half_bottom = Fraction(top_removed_nm, 2), Fraction(bottom_removed_nm, 2)

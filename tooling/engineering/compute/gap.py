@@ -1,4 +1,4 @@
-"""``compute gap``: shaft centres for a gap, what a feeler sees, moves after a recut."""
+"""``compute gap``: centres for a gap, what a feeler sees, moves after a recut, tilt, last good."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from tooling.engineering.compute.schemas import (
     INTEGER,
     NUMBER,
     length,
+    many,
     maybe,
     number,
     obj,
@@ -18,14 +19,27 @@ from tooling.engineering.compute.schemas import (
 )
 from tooling.engineering.gaps import (
     NEAR_VERTICAL_DEGREES,
+    TILT_WARN_PER_100,
     RecutMoves,
+    Tilt,
     check_centres,
     face_gap,
     moves_after_recut,
     shaft_centres,
     target_gap_nm,
+    tilt,
 )
+from tooling.engineering.last_good import Conditions, Screws, Struck, Translated, translate
 
+CONDITIONS = obj(
+    ["mill"],
+    mill={"type": "string"},
+    method={"type": "string"},
+    is_loaded=maybe(BOOLEAN),
+    strip_nm=maybe(length("Measured strip.")),
+    top_nm=maybe(length("Top diameter at the gap point.")),
+    bottom_nm=maybe(length("Bottom diameter at the gap point.")),
+)
 INPUT = obj(
     ["top_nm", "bottom_nm", "strip_nm"],
     top_nm=length("Top diameter at the gap point."),
@@ -43,6 +57,35 @@ INPUT = obj(
         bottom_adjustable=BOOLEAN,
         screw_lead_nm=length("Lead of the screw."),
     ),
+    ends=obj(
+        ["inboard_nm", "outboard_nm", "span_nm"],
+        inboard_nm=length("Gap found at the inboard end.", least=0),
+        outboard_nm=length("Gap found at the outboard end.", least=0),
+        span_nm=length("Distance between the two."),
+        known_difference_nm=signed("Outboard wider by so much by the diameters; default 0."),
+        warn_per_100=number("Setting: mm per 100 mm; default 0.03.", most=100),
+    ),
+    last=obj(
+        ["value_nm", "follows", "then", "now"],
+        value_nm=signed("The old number."),
+        follows={"enum": ["gap", "top", "bottom", "nothing"]},
+        then=CONDITIONS,
+        now=CONDITIONS,
+        bottom_adjustable=BOOLEAN,
+        zero_moved=BOOLEAN,
+    ),
+)
+TILT = obj(
+    ["per_100", "is_beyond", "wider"],
+    per_100=NUMBER,
+    is_beyond=BOOLEAN,
+    wider={"enum": ["inboard", "outboard", ""]},
+)
+LAST = obj(
+    ["value_nm", "struck", "reset"],
+    value_nm=maybe(INTEGER),
+    struck=many({"enum": [str(each) for each in Struck]}),
+    reset=BOOLEAN,
 )
 MOVES = obj(
     ["pass_line_nm", "top_shaft_nm", "bottom_shaft_nm", "top_turns", "bottom_turns", "reset"],
@@ -54,13 +97,15 @@ MOVES = obj(
     reset=BOOLEAN,
 )
 ANSWER = obj(
-    ["gap_nm", "centres_nm", "method", "feeler_nm", "finding", "moves"],
+    ["gap_nm", "centres_nm", "method", "feeler_nm", "finding", "moves", "tilt", "last"],
     gap_nm=INTEGER,
     centres_nm=INTEGER,
     method={"enum": ["feeler", "spacers"]},
     feeler_nm=maybe(INTEGER),
     finding=maybe(FINDING),
     moves=maybe(MOVES),
+    tilt=maybe(TILT),
+    last=maybe(LAST),
 )
 
 
@@ -85,6 +130,11 @@ def solve(given: dict[str, Any]) -> Answer:
     if "recut" in given:
         moves = moves_after_recut(**given["recut"])
         how += moves.steps
+    slope = (
+        tilt(**{"warn_per_100": TILT_WARN_PER_100, **given["ends"]}) if "ends" in given else None
+    )
+    last = _last(given["last"]) if "last" in given else None
+    how += [each.step for each in (slope, last) if each and each.step]
     answer = {
         "gap_nm": gap_nm,
         "centres_nm": centres.centres_nm,
@@ -92,6 +142,8 @@ def solve(given: dict[str, Any]) -> Answer:
         "feeler_nm": face.feeler_nm,
         "finding": told_findings([finding])[0] if finding else None,
         "moves": _told(moves) if moves else None,
+        "tilt": _tilt(slope) if slope else None,
+        "last": _translated(last) if last else None,
     }
     reached = finding is None or finding.level != "no"
     return Answer(answer, tuple(how), status="ok" if reached else "infeasible")
@@ -108,10 +160,31 @@ def _told(moves: RecutMoves) -> dict[str, Any]:
     }
 
 
+def _last(given: dict[str, Any]) -> Translated:
+    screws = {name: given[name] for name in ("bottom_adjustable", "zero_moved") if name in given}
+    return translate(
+        given["value_nm"],
+        follows=given["follows"],
+        then=Conditions(**given["then"]),
+        now=Conditions(**given["now"]),
+        screws=Screws(**screws),
+    )
+
+
+def _tilt(slope: Tilt) -> dict[str, Any]:
+    return {"per_100": slope.per_100, "is_beyond": slope.is_beyond, "wider": slope.wider}
+
+
+def _translated(last: Translated) -> dict[str, Any]:
+    struck = [str(each) for each in last.struck]
+    return {"value_nm": last.value_nm, "struck": struck, "reset": last.reset}
+
+
 COMPUTATION = Computation(
     "gap",
-    "Target gap, shaft centres at the gap point, what a feeler sees on the face, and the moves "
-    "after a recut. Status infeasible: the mill does not reach the centres.",
+    "Target gap, shaft centres at the gap point, what a feeler sees on the face, the moves after a "
+    "recut, the tilt of two ends, and an old number translated. Status infeasible: the mill does "
+    "not reach the centres.",
     INPUT,
     ANSWER,
     solve,
