@@ -10,7 +10,7 @@ from tests.world import MM, World
 from tooling.errors import NotAllowed, ToolingError
 from tooling.models import Change, Gauge, Movement, Person, StockLine
 from tooling.models.defaults import SETTINGS, SOURCES
-from tooling.queries.settings import setting_value, settings_page
+from tooling.queries.settings import setting_lengths, setting_value, settings_page
 from tooling.services import gauges, settings, stock_lines
 
 
@@ -116,3 +116,18 @@ def test_a_gauge_is_kept_with_what_its_certificate_says(engineer: Person, at: da
         gauges.create_gauge(by=engineer, at=at, number="mic-4", name="Other")
     with pytest.raises(ToolingError, match="not_positive"):
         gauges.edit_gauge(by=engineer, at=at, gauge=gauge, resolution_nm=0)
+
+
+def test_several_lengths_are_kept_each_once_in_order_for_the_shop_or_one_mill(
+    supervisor: Person, at: datetime, world: World
+) -> None:
+    mill, name = world.mill(), "feeler_leaves"
+    assert setting_lengths(name)[:2] == (50_000, 100_000)
+    assert setting_lengths(name, unit="in")[0] == 38_100
+    leaves = [300_000, 100_000, 300_000]
+    settings.set_setting(by=supervisor, at=at, name=name, value=leaves, mill=mill)
+    assert setting_lengths(name, mill=mill) == (100_000, 300_000)
+    assert len(setting_lengths(name)) == 20
+    with pytest.raises(ToolingError) as refused:
+        settings.set_setting(by=supervisor, at=at, name=name, value=[100_000, 11 * MM])
+    assert refused.value.code == "setting_out_of_range"

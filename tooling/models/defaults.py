@@ -19,16 +19,20 @@ IN = 25_400_000
 
 
 class SettingKind(StrEnum):
-    """How a setting is written: a length, a plain number, or a count."""
+    """How a setting is written: a length, several lengths, a plain number, or a count."""
 
     LENGTH = "length"
+    LENGTHS = "lengths"
     NUMBER = "number"
     COUNT = "count"
 
 
 @dataclass(frozen=True)
 class Declared:
-    """One setting. Lengths are whole nm; ``default_in`` is the default of an inch record."""
+    """One setting. Lengths are whole nm; ``default_in`` is the default of an inch record.
+
+    Of several lengths ``lengths`` and ``lengths_in`` are the defaults; ``default`` is not used.
+    """
 
     name: str
     label: Any
@@ -41,6 +45,12 @@ class Declared:
     most: float = 1e18
     per_mill: bool = False
     per_set: bool = False
+    lengths: tuple[int, ...] = ()
+    lengths_in: tuple[int, ...] = ()
+
+    def lengths_for(self, unit: str) -> tuple[int, ...]:
+        """The default of several lengths for a record drawn in this unit."""
+        return self.lengths_in if unit == "in" and self.lengths_in else self.lengths
 
     def default_for(self, unit: str) -> int | float:
         """The default of a record drawn in this unit."""
@@ -61,6 +71,15 @@ def _count(name: str, label: Any, default: int, source: str, **more: Any) -> Dec
     return Declared(name, label, SettingKind.COUNT, default, source, **more)
 
 
+LEAVES_MM = tuple(50_000 * n for n in range(1, 21))
+"""0.05 to 1.00 mm by 0.05: a usual metric set of twenty leaves; common practice, no source."""
+LEAVES_IN = tuple(
+    2_540 * n
+    for n in (15, 20, 25, 30, 40, 50, 60, 70, 80, 90, 100, 110, 120, 130, 140, 150, 160, 170, 180,
+              190, 200, 210, 220, 230, 240, 250)
+)  # fmt: skip
+"""0.0015 to 0.025 in, a usual inch set of 26 leaves; common practice, no source."""
+
 _ALL = (
     _length("wall_at_key_corner_warn", _("Wall at the key corner, warn below"), 6 * MM, "M",
             default_in=IN // 4, per_set=True),
@@ -69,6 +88,14 @@ _ALL = (
             default_in=762_000),
     _length("inspection_tolerance", _("Received tooling is to print within, each way"), 25_000, "M",
             default_in=25_400),
+    _length("gap_window", _("Gaps are set within, each way"), 50_000, "M", default_in=50_800,
+            least=1_000, per_mill=True, per_set=True),
+    Declared("feeler_leaves", _("Feeler leaves of the shop"), SettingKind.LENGTHS, 50_000, "C",
+             least=1_000, most=10 * MM, lengths=LEAVES_MM, lengths_in=LEAVES_IN, per_mill=True),
+    _number("gap_near_vertical", _("Faces are gapped by spacers from an inclination of"), 80, "C",
+            unit="°", least=45, most=90),
+    _number("tilt_warn", _("Tilt of two shafts, warn beyond"), 0.03, "M", unit=_("mm per 100 mm"),
+            least=0.001, most=10, per_mill=True),
     _number("improbable_reading", _("A reading is asked about beyond so many usual cuts"), 5, "M",
             least=1, most=100),
     _number("ratio_mismatch_warn", _("Ratio mismatch, warn beyond"), 0.10, "M", unit="%",
@@ -122,6 +149,35 @@ _ALL = (
            unit=_("months"), least=1, most=600),
     _count("count_owner_days", _("Counts: an owner's tooling, every"), 365, "P", unit=_("days"),
            least=1, most=3_650),
+    _count("alignment_days", _("Stations are aligned again after"), 365, "P", unit=_("days"),
+           least=1, most=3_650, per_mill=True),
+    _count("end_play_days", _("End play of shafts is measured again after"), 30, "P",
+           unit=_("days"), least=1, most=3_650, per_mill=True),
+    _count("shoulder_check_days", _("Shoulder offsets are measured again after"), 365, "M",
+           unit=_("days"), least=1, most=3_650, per_mill=True),
+    _number("minutes_per_opened_station", _("Changeover: minutes per opened station, at first"),
+            20, "M", unit=_("minutes"), most=600, per_mill=True),
+    _count("timed_setups_least",
+           _("Changeover: forecast from the mill's own times once it has so many"), 5, "M",
+           unit=_("setups"), least=1, most=100, per_mill=True),
+    _count("strip_after_trouble",
+           _("Changeover: shafts with an incident or build-up in the last run come off whole "
+             "(1 yes, 0 no)"), 1, "M", most=1, per_mill=True),
+    _count("strip_split_stacks",
+           _("Changeover: shafts that carry split pieces come off whole (1 yes, 0 no)"), 0, "M",
+           most=1, per_mill=True),
+    _count("swap_whole_shafts",
+           _("Changeover: a shaft that changes comes off whole, as with plates (1 yes, 0 no)"), 0,
+           "M", most=1, per_mill=True),
+    _number("weight_stations",
+            _("Best order of jobs: weight of an opened station (all four 0: one after the other)"),
+            0, "M", most=1_000_000, per_mill=True),
+    _number("weight_shafts", _("Best order of jobs: weight of a touched shaft"), 0, "M",
+            most=1_000_000, per_mill=True),
+    _number("weight_pieces", _("Best order of jobs: weight of a piece handled"), 0, "M",
+            most=1_000_000, per_mill=True),
+    _number("weight_mass", _("Best order of jobs: weight of a kilogram handled"), 0, "M",
+            most=1_000_000, per_mill=True),
 )  # fmt: skip
 
 SETTINGS: Mapping[str, Declared] = MappingProxyType({each.name: each for each in _ALL})

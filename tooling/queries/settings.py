@@ -8,7 +8,7 @@ from typing import Any
 from django.db.models import Q
 
 from tooling.models import Mill, Setting, ToolSet
-from tooling.models.defaults import SETTINGS, Declared
+from tooling.models.defaults import SETTINGS, Declared, SettingKind
 
 
 @dataclass(frozen=True)
@@ -17,7 +17,7 @@ class Override:
 
     id: int
     scope: str
-    value: int | float
+    value: Any
 
 
 @dataclass(frozen=True)
@@ -25,7 +25,7 @@ class SettingRow:
     """One line of the settings page."""
 
     declared: Declared
-    value: int | float
+    value: Any
     is_default: bool
     overrides: tuple[Override, ...]
 
@@ -35,6 +35,12 @@ def setting_value(
 ) -> int | float:
     """One setting's value; lengths in nm. One query."""
     return setting_values([name], unit=unit, mill=mill, tool_set=tool_set)[name]
+
+
+def setting_lengths(name: str, *, unit: str = "mm", mill: Mill | None = None) -> tuple[int, ...]:
+    """Several lengths that are one setting, nm. One query."""
+    given = given_settings([name])
+    return given.lengths(name, unit=unit, mill_id=mill.pk if mill else None)
 
 
 def setting_values(
@@ -64,12 +70,23 @@ class Given:
 
     rows: tuple[tuple[str, Any, int | None, int | None], ...]
 
+    def lengths(
+        self, name: str, *, unit: str = "mm", mill_id: int | None = None, set_id: int | None = None
+    ) -> tuple[int, ...]:
+        """The same of several lengths, nm."""
+        found = self._own(name, mill_id, set_id)
+        return SETTINGS[name].lengths_for(unit) if found is None else tuple(found)
+
     def value(
         self, name: str, *, unit: str = "mm", mill_id: int | None = None, set_id: int | None = None
     ) -> int | float:
         """The set's own, else the mill's, else the shop's, else the default."""
-        found: int | float = SETTINGS[name].default_for(unit)
-        rank = -1
+        found: int | float | None = self._own(name, mill_id, set_id)
+        return SETTINGS[name].default_for(unit) if found is None else found
+
+    def _own(self, name: str, mill_id: int | None, set_id: int | None) -> Any:
+        """What somebody gave for this scope, the nearest first; None where nobody did."""
+        found, rank = None, -1
         for row_name, value, mill, tool_set in self.rows:
             here = 2 if tool_set else 1 if mill else 0
             if row_name == name and mill in (None, mill_id) and tool_set in (None, set_id):
@@ -97,5 +114,8 @@ def _row(declared: Declared, rows: list[Setting]) -> SettingRow:
         for row in rows
         if row.mill_id or row.tool_set_id
     )
-    value = shop.value if shop else declared.default
+    default: Any = declared.default
+    if declared.kind == SettingKind.LENGTHS:
+        default = declared.lengths
+    value = shop.value if shop else default
     return SettingRow(declared, value, shop is None, overrides)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 
 from django.utils.translation import gettext_lazy as _
@@ -19,17 +20,21 @@ def set_setting(
     by: Person,
     at: datetime,
     name: str,
-    value: float,
+    value: float | Sequence[int],
     mill: Mill | None = None,
     tool_set: ToolSet | None = None,
 ) -> Setting:
-    """Give a setting its own value (lengths in nm).
+    """Give a setting its own value (lengths in nm; of several lengths each once, in order).
 
     Raises ``unknown_setting``, ``setting_out_of_range``, ``setting_not_here``.
     """
     check_can(by, Verb.RUN_SHOP)
     declared = _declared(name)
-    _check(declared, value, mill, tool_set)
+    _check_scope(declared, mill, tool_set)
+    if declared.kind == SettingKind.LENGTHS:
+        value = sorted({int(each) for each in _several(value)})
+    for each in _several(value):
+        _check_range(declared, each)
     with writing():
         row = Setting.objects.filter(name=name, mill=mill, tool_set=tool_set).first()
         before = row.value if row else None
@@ -109,7 +114,11 @@ def _declared(name: str) -> Declared:
     return SETTINGS[name]
 
 
-def _check(declared: Declared, value: float, mill: Mill | None, tool_set: ToolSet | None) -> None:
+def _several(value: float | Sequence[int]) -> Sequence[float]:
+    return [value] if isinstance(value, int | float) else value
+
+
+def _check_scope(declared: Declared, mill: Mill | None, tool_set: ToolSet | None) -> None:
     if (mill and (tool_set or not declared.per_mill)) or (tool_set and not declared.per_set):
         raise ToolingError(
             "setting_not_here",
@@ -117,6 +126,9 @@ def _check(declared: Declared, value: float, mill: Mill | None, tool_set: ToolSe
             label=declared.label,
             scope=mill or tool_set,
         )
+
+
+def _check_range(declared: Declared, value: float) -> None:
     whole = declared.kind == SettingKind.NUMBER or value == int(value)
     if not whole or not declared.least <= value <= declared.most:
         raise ToolingError(
@@ -131,6 +143,6 @@ def _check(declared: Declared, value: float, mill: Mill | None, tool_set: ToolSe
 
 
 def _shown(declared: Declared, value: float) -> str:
-    if declared.kind == SettingKind.LENGTH:
+    if declared.kind in (SettingKind.LENGTH, SettingKind.LENGTHS):
         return f"{value / 1_000_000:g} mm"
     return f"{value:g} {declared.unit}".strip()

@@ -15,7 +15,7 @@ from tooling.errors import Unknown
 from tooling.models import Gauge, Person, Setting, Shop
 from tooling.models.defaults import SETTINGS, SOURCES, SettingKind
 from tooling.permissions import Verb
-from tooling.queries.settings import setting_value, settings_page
+from tooling.queries.settings import setting_lengths, setting_value, settings_page
 from tooling.queries.shop import gauge_list, people_list, shop_page
 from tooling.services import gauges, people, settings
 from tooling.web.doors import data_of, fill_in, require, rights, signed
@@ -174,7 +174,8 @@ def edit_setting(request: HttpRequest, name: str) -> HttpResponse:
     if name not in SETTINGS:
         raise Unknown("unknown_setting", _("There is no setting “{name}”."), name=name)
     declared, unit = SETTINGS[name], unit_of(request.user, "mm")
-    now = setting_value(name)
+    several = declared.kind == SettingKind.LENGTHS
+    now = setting_lengths(name) if several else setting_value(name)
     is_length = declared.kind == SettingKind.LENGTH
     form = SettingForm(
         data_of(request),

@@ -48,6 +48,31 @@ class LengthInput(forms.CharField):
         )
 
 
+class LengthsInput(forms.CharField):
+    """Several lengths, apart by semicolons or spaces; their value is whole nm in their order."""
+
+    def __init__(self, *, label: Any, unit: Any, longest: int = 1_000, **more: Any) -> None:
+        widget = forms.TextInput(attrs={"autocomplete": "off", "inputmode": "text"})
+        more.setdefault("help_text", _("One after the other, with a space or semicolon between."))
+        super().__init__(label=label, max_length=longest, widget=widget, **more)
+        self.unit = unit
+
+    def clean(self, value: Any) -> list[int]:
+        text = super().clean(value)
+        found = []
+        for each in text.replace(";", " ").split():
+            try:
+                found.append(parse_length(each, unit=self.unit, field=str(self.label)).nm)
+            except ToolingError as error:
+                raise said(error)
+        return found
+
+    def prepare_value(self, value: Any) -> Any:
+        if isinstance(value, str) or value is None:
+            return value
+        return "; ".join(format_length(nm, self.unit) for nm in value)
+
+
 def dimension_input(name: str, label: Any, **more: Any) -> LengthInput:
     """One of the eight dimensions with its usual range."""
     return LengthInput(label=label, usual_mm=USUAL_MM[name], signed=name == "guide_offset", **more)

@@ -12,6 +12,7 @@ from tooling.models import Mill, Owner, PlaceKind, Role, ToolSet, Unit
 from tooling.models.defaults import Declared, SettingKind
 from tooling.web.forms.fields import (
     LengthInput,
+    LengthsInput,
     RecordForm,
     day,
     place_input,
@@ -168,7 +169,7 @@ class SettingForm(RecordForm):
     def __init__(self, *args: Any, declared: Declared, **more: Any) -> None:
         super().__init__(*args, **more)
         self.fields["value"] = self._value(declared)
-        if "value" in self.initial and declared.kind == SettingKind.LENGTH:
+        if declared.kind in (SettingKind.LENGTH, SettingKind.LENGTHS):
             self.fields["value"].label = f"{declared.label} ({self.unit})"
         self.order_fields(["value", "mill", "tool_set"])
         self._offer("mill", declared.per_mill, Mill)
@@ -178,6 +179,8 @@ class SettingForm(RecordForm):
         label = f"{declared.label}" + (f" ({declared.unit})" if declared.unit else "")
         if declared.kind == SettingKind.LENGTH:
             return LengthInput(label=label, required=True)
+        if declared.kind == SettingKind.LENGTHS:
+            return LengthsInput(label=label, unit=self.unit)
         if declared.kind == SettingKind.COUNT:
             return whole_number(label=label)
         return plain_number(label=label)
