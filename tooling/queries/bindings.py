@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from tooling.models import Job, Kit, KitState
+from tooling.models import Job, Kit, KitState, Setup, SetupState
 
 
 @dataclass(frozen=True)
@@ -48,6 +48,8 @@ class OpenKit:
     place_path: str
     is_assembled: bool = False
     is_on_paper: bool = False
+    stands_paths: tuple[str, ...] = ()
+    """The mill on which its setup stands, the plate on which it is built."""
 
 
 def ends_at(job: Job) -> datetime:
@@ -57,7 +59,9 @@ def ends_at(job: Job) -> datetime:
 
 def open_kits() -> dict[int, OpenKit]:
     """Every open kit by id. One query."""
-    rows = Kit.objects.exclude(state=KitState.CLOSED).select_related("job__mill", "place", "copy")
+    rows = Kit.objects.exclude(state=KitState.CLOSED).select_related(
+        "job__mill__place", "place", "copy", "setup__plate"
+    )
     return {
         kit.pk: OpenKit(
             id=kit.pk,
@@ -69,6 +73,15 @@ def open_kits() -> dict[int, OpenKit]:
             place_path=kit.place.path if kit.place else "",
             is_assembled=kit.assembled_at is not None,
             is_on_paper=kit.copy is not None and kit.copy.from_paper_count is not None,
+            stands_paths=_stands(kit),
         )
         for kit in rows
     }
+
+
+def _stands(kit: Kit) -> tuple[str, ...]:
+    setup: Setup | None = getattr(kit, "setup", None)
+    if setup is None or setup.state == SetupState.STRUCK:
+        return ()
+    mill = kit.job.mill.place if setup.plate is None or setup.docked_at else None
+    return tuple(place.path for place in (setup.plate, mill) if place is not None)

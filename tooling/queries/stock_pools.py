@@ -131,7 +131,12 @@ def pools_of(
     """The pools of these bins, by drawing, among the open kits and what they still want. No
     query; ``consents`` must have been asked for these bins and all the jobs."""
     claims = _claims(waiting)
-    areas = {_last(kit.place_path): kit.id for kit in kits.values() if kit.place_path}
+    areas = {
+        _last(path): kit.id
+        for kit in kits.values()
+        for path in (*kit.stands_paths, kit.place_path)
+        if path
+    }
     return Pools(
         by_drawing={
             pk: _pool(rows, claims.get(pk, {}), kits, areas, away, consents, now)
@@ -209,7 +214,8 @@ def _pool(
 
 
 def _area(place: Place, areas: Mapping[str, int]) -> int | None:
-    """The open kit in whose gathering place, the inmost, the place is or lies."""
+    """The open kit in whose gathering place, the inmost, the place is or lies; or on whose plate,
+    or on the mill where its setup stands."""
     return next((areas[c] for c in reversed(place.path.split("/")) if c in areas), None)
 
 

@@ -286,11 +286,14 @@ def _run(what: str, kept: str, entry: str) -> _Check:
 
 def _staged() -> list[_Check]:
     """Of the open kits whose area holds a claimed piece, one has it here (``services/staging``):
-    a gathering place before a mill, the inner before the outer, the earlier job first."""
+    a gathering place before a setup's plate before a mill, the inner before the outer, the earlier
+    job first."""
     inside = (
         "SELECT kp.id, ROW_NUMBER() OVER (PARTITION BY kp.piece_id ORDER BY "
-        "CASE WHEN spot.path LIKE g.path || '%' THEN 0 ELSE 1 END, "
-        "CASE WHEN spot.path LIKE g.path || '%' THEN -LENGTH(g.path) ELSE -LENGTH(mp.path) END, "
+        "CASE WHEN spot.path LIKE g.path || '%' THEN 0 "
+        "WHEN spot.path LIKE bp.path || '%' THEN 1 ELSE 2 END, "
+        "CASE WHEN spot.path LIKE g.path || '%' THEN -LENGTH(g.path) "
+        "WHEN spot.path LIKE bp.path || '%' THEN -LENGTH(bp.path) ELSE -LENGTH(mp.path) END, "
         "j.starts_at, k.id) AS turn "
         "FROM tooling_kitposition kp JOIN tooling_kit k ON k.id = kp.kit_id "
         "JOIN tooling_piece p ON p.id = kp.piece_id "
@@ -298,7 +301,10 @@ def _staged() -> list[_Check]:
         "JOIN tooling_job j ON j.id = k.job_id JOIN tooling_mill mill ON mill.id = j.mill_id "
         "LEFT JOIN tooling_place g ON g.id = k.place_id "
         "LEFT JOIN tooling_place mp ON mp.id = mill.place_id "
-        "WHERE kp.is_open AND (spot.path LIKE g.path || '%' OR spot.path LIKE mp.path || '%')"
+        "LEFT JOIN tooling_setup s ON s.kit_id = k.id AND s.state <> 'struck' "
+        "LEFT JOIN tooling_place bp ON bp.id = s.plate_id "
+        "WHERE kp.is_open AND (spot.path LIKE g.path || '%' OR spot.path LIKE mp.path || '%' "
+        "OR spot.path LIKE bp.path || '%')"
     )
     return [
         _counts_staged(),
@@ -326,9 +332,15 @@ def _flag(column: str, inside: str, should_be: int, mend: str) -> _Check:
     )
 
 
+def _in_area(place: str) -> str:
+    inside = [f"{place}.path LIKE {each}.path || '%'" for each in ("g", "bp", "mp")]
+    return f"({' OR '.join(inside)})"
+
+
 def _counts_staged() -> _Check:
-    """As many of a kit's counted positions are here as lie fit in its gathering place, without
-    what lies in another kit's place inside it (``queries/stock_pools`` says which are counted)."""
+    """As many of a kit's counted positions are here as lie fit in its gathering place, on its
+    setup's plate or on the mill where that stands, without what lies in another kit's place inside
+    those (``queries/stock_pools`` says which are counted)."""
     pooled = (
         "kp.piece_id IS NULL AND (kp.stock_line_id IS NOT NULL OR (own.assembled_at IS NOT NULL "
         "AND (c.id IS NULL OR c.from_paper_count IS NULL OR sp.variant_id IS NOT NULL)))"
@@ -338,19 +350,22 @@ def _counts_staged() -> _Check:
         "(PARTITION BY kp.kit_id, kp.drawing_id "
         'ORDER BY kp.station_number, kp.shaft, kp."order", kp.id) AS turn '
         "FROM tooling_kitposition kp JOIN tooling_kit own ON own.id = kp.kit_id "
-        "JOIN tooling_setposition sp ON sp.id = kp.set_position_id "
+        "LEFT JOIN tooling_setposition sp ON sp.id = kp.set_position_id "
         f"LEFT JOIN tooling_setcopy c ON c.id = own.copy_id WHERE kp.is_open AND {pooled}"
     )
     unfit = ", ".join(f"'{condition.value}'" for condition in UNUSABLE)
     elsewhere = (
-        "SELECT 1 FROM tooling_kit k2 JOIN tooling_place g2 ON g2.id = k2.place_id "
-        "WHERE k2.state <> 'closed' AND g2.id <> g.id AND g2.path LIKE g.path || '%' "
+        "SELECT 1 FROM tooling_kit k2 "
+        "LEFT JOIN tooling_setup s2 ON s2.kit_id = k2.id AND s2.state <> 'struck' "
+        "JOIN tooling_place g2 ON g2.id = k2.place_id OR g2.id = s2.plate_id "
+        "WHERE k2.state <> 'closed' AND k2.id <> k.id "
+        f"AND g2.id NOT IN (COALESCE(g.id, 0), COALESCE(bp.id, 0)) AND {_in_area('g2')} "
         "AND spot.path LIKE g2.path || '%'"
     )
     inside = (
         "(SELECT COALESCE(SUM(l.count), 0) FROM tooling_stockline l "
         "JOIN tooling_place spot ON spot.id = l.place_id "
-        "WHERE l.drawing_id = kp.drawing_id AND spot.path LIKE g.path || '%' "
+        f"WHERE l.drawing_id = kp.drawing_id AND {_in_area('spot')} "
         f"AND l.condition NOT IN ({unfit}) AND NOT EXISTS ({elsewhere}))"
     )
     inner = (
@@ -359,7 +374,12 @@ def _counts_staged() -> _Check:
         f"CASE WHEN kp.turn <= {inside} THEN 1 ELSE 0 END AS should_be "
         f"FROM ({positions}) AS kp JOIN tooling_kit k ON k.id = kp.kit_id "
         "JOIN tooling_drawing d ON d.id = kp.drawing_id "
-        "LEFT JOIN tooling_place g ON g.id = k.place_id"
+        "LEFT JOIN tooling_place g ON g.id = k.place_id "
+        "LEFT JOIN tooling_setup s ON s.kit_id = k.id AND s.state <> 'struck' "
+        "LEFT JOIN tooling_place bp ON bp.id = s.plate_id "
+        "LEFT JOIN tooling_mill mill ON mill.id = s.mill_id "
+        "AND (s.plate_id IS NULL OR s.docked_at IS NOT NULL) "
+        "LEFT JOIN tooling_place mp ON mp.id = mill.place_id"
     )
     truth = "(%s = 1)" if connection.vendor == "postgresql" else "%s"
     return _Check(

@@ -1,9 +1,10 @@
 """Staging: which pieces may come into a kit, and what of the kit is here after they moved.
 
-A piece is here for a kit when it lies inside the kit's gathering place or on its mill. When the
-areas of several open kits hold it, it counts for one only: a gathering place before a mill, the
-inner place before the outer, the earlier job before the later. The numbers of statements do not
-grow with the pieces.
+A piece is here for a kit when it lies inside the kit's gathering place, on the plate on which its
+setup is built, or on its mill; of a count only what lies on the mill where its setup stands. When
+the areas of several open kits hold a piece, it counts for one only: a gathering place before a
+plate before a mill, the inner place before the outer, the earlier job before the later. The
+numbers of statements do not grow with the pieces.
 """
 
 from __future__ import annotations
@@ -23,6 +24,7 @@ from tooling.models import (
     Person,
     Place,
     PlaceKind,
+    SetupState,
     StockLine,
 )
 from tooling.queries.stock_pools import POOLED, UNUSABLE
@@ -40,21 +42,59 @@ class _Area:
     starts_at: datetime
     gathering: str
     mill: str
+    plate: str = ""
+    is_standing: bool = False
+
+    @property
+    def for_counts(self) -> tuple[str, ...]:
+        """The paths inside which what lies of a count is here."""
+        stands = self.mill if self.is_standing else ""
+        return tuple(path for path in (self.gathering, self.plate, stands) if path)
 
     def rank(self, path: str) -> tuple[int, int, datetime, int] | None:
         """How strongly this kit has what lies at the path, smallest first; None: not at all."""
         if self.gathering and path.startswith(self.gathering):
             return (0, -len(self.gathering), self.starts_at, self.kit_id)
+        if self.plate and path.startswith(self.plate):
+            return (1, -len(self.plate), self.starts_at, self.kit_id)
         if self.mill and path.startswith(self.mill):
-            return (1, -len(self.mill), self.starts_at, self.kit_id)
+            return (2, -len(self.mill), self.starts_at, self.kit_id)
         return None
 
 
 def _areas() -> list[_Area]:
     """Of every open kit. One query."""
     kits = Kit.objects.exclude(state=KitState.CLOSED)
-    rows = kits.values_list("pk", "job__starts_at", "place__path", "job__mill__place__path")
-    return [_Area(pk, starts, place or "", mill or "") for pk, starts, place, mill in rows]
+    rows = kits.values_list(
+        "pk",
+        "job__starts_at",
+        "place__path",
+        "job__mill__place__path",
+        "setup__plate__path",
+        "setup__state",
+        "setup__docked_at",
+    )
+    return [_area(*row) for row in rows]
+
+
+def _area(
+    pk: int,
+    starts: datetime,
+    place: str | None,
+    mill: str | None,
+    plate: str | None,
+    setup: str | None,
+    docked_at: datetime | None,
+) -> _Area:
+    is_up = setup is not None and setup != SetupState.STRUCK
+    return _Area(
+        kit_id=pk,
+        starts_at=starts,
+        gathering=place or "",
+        mill=mill or "",
+        plate=(plate or "") if is_up else "",
+        is_standing=is_up and (plate is None or docked_at is not None),
+    )
 
 
 def check_may_move(*, moves: Sequence[Moved], at: datetime) -> dict[int, ToolingError]:
@@ -202,7 +242,7 @@ def _restage_around(*, at: datetime, paths: Sequence[str]) -> None:
     """Count anew for the kits in whose gathering places these paths lie or lay."""
     areas = _areas()
     for area in areas:
-        if any(path != area.gathering and _holds(area, path) for path in paths):
+        if any(path not in area.for_counts and _holds(area, path) for path in paths):
             _restage_counts(area, _counted(area), areas)
             settle(kit_ids=[area.kit_id], at=at)
             bump([area.kit_id])
@@ -215,7 +255,7 @@ def _counted(area: _Area) -> set[int]:
 
 
 def _holds(area: _Area, path: str) -> bool:
-    return bool(area.gathering) and path.startswith(area.gathering)
+    return path.startswith(area.for_counts) if area.for_counts else False
 
 
 def _name_bin(came: Sequence[int], line_id: int) -> None:
@@ -269,12 +309,16 @@ def _restage_counts(
 
 
 def _inside(area: _Area, drawings: set[int], areas: Sequence[_Area]) -> dict[int, int]:
-    """By drawing how many fit for use lie in the kit's gathering place."""
-    if not area.gathering:
+    """By drawing how many fit for use lie where they are here for the kit."""
+    if not area.for_counts:
         return {}
-    lines = StockLine.objects.filter(drawing__in=drawings, place__path__startswith=area.gathering)
+    inside = Q()
+    for path in area.for_counts:
+        inside |= Q(place__path__startswith=path)
+    lines = StockLine.objects.filter(inside, drawing__in=drawings)
     lines = lines.exclude(condition__in=UNUSABLE)
     for other in areas:
-        if other.gathering != area.gathering and _holds(area, other.gathering):
-            lines = lines.exclude(place__path__startswith=other.gathering)
+        for path in (other.gathering, other.plate):
+            if path and path not in area.for_counts and _holds(area, path):
+                lines = lines.exclude(place__path__startswith=path)
     return dict(lines.order_by().values_list("drawing").annotate(total=Sum("count")))
