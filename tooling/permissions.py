@@ -33,6 +33,7 @@ class Verb(StrEnum):
     ORDER_TOOLING = "order tooling"
     RECEIVE_TOOLING = "receive tooling and measure it to print"
     ACCEPT_OFF_PRINT = "accept tooling that is not to print"
+    MOUNT_SETUPS = "mount setups and write down what was set"
     PROVE_SETS = "say that a set is proved"
     IMPORT = "import spreadsheets"
     EXPORT = "export spreadsheets"
@@ -61,6 +62,7 @@ WHO_MAY: dict[Verb, frozenset[Role]] = {
     Verb.ORDER_TOOLING: frozenset({Role.ENGINEER, Role.SUPERVISOR}),
     Verb.RECEIVE_TOOLING: frozenset({Role.ATTENDANT, Role.ENGINEER, Role.SUPERVISOR}),
     Verb.ACCEPT_OFF_PRINT: frozenset({Role.ENGINEER, Role.SUPERVISOR}),
+    Verb.MOUNT_SETUPS: _ALL_WRITERS,
     Verb.PROVE_SETS: frozenset({Role.ENGINEER, Role.SUPERVISOR}),
     Verb.IMPORT: frozenset({Role.ENGINEER, Role.SUPERVISOR}),
     Verb.EXPORT: frozenset(Role),
