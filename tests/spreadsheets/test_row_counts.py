@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from openpyxl import Workbook
 
+from tests.spreadsheets.workbooks import damaged_late
 from tooling.spreadsheets.row_counts import about_rows
 
 
@@ -32,6 +33,7 @@ def workbook(*sheets: int) -> bytes:
         (workbook(250), 250),
         (workbook(10, 20), 30),
         (b"PK\x03\x04 and no more", 0),
+        (damaged_late(1_000), 0),
     ],
 )
 def test_lines_and_rows_are_counted_in_memory_and_on_disk(

@@ -5,11 +5,12 @@ from __future__ import annotations
 import io
 import zipfile
 from datetime import datetime
+from pathlib import Path
 
 import pytest
 from openpyxl import Workbook
 
-from tests.spreadsheets.workbooks import first_sheet, workbook, xlsx_sheet
+from tests.spreadsheets.workbooks import damaged_late, first_sheet, workbook, xlsx_sheet
 from tooling.errors import ToolingError
 from tooling.spreadsheets.cells import CellError
 from tooling.spreadsheets.files import read_grids, read_sheets
@@ -118,6 +119,15 @@ def test_a_damaged_part_is_refused() -> None:
     with pytest.raises(ToolingError) as raised:
         read_sheets(data, name="b.xlsx")
     assert raised.value.code == "damaged_file"
+
+
+def test_packed_bytes_that_go_wrong_far_down_are_refused(tmp_path: Path) -> None:
+    path = tmp_path / "b.xlsx"
+    path.write_bytes(damaged_late(20_000))
+    for source in (path, path.read_bytes()):
+        with pytest.raises(ToolingError) as raised:
+            read_grids(source, name="b.xlsx")
+        assert raised.value.code == "damaged_file"
 
 
 def with_sheet_xml(second_row: str, *, dimension: str = "", more: str = "") -> bytes:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import io
+import zipfile
+import zlib
 from collections.abc import Sequence
 from typing import Any
 
@@ -29,6 +31,23 @@ def workbook(*sheets: tuple[str, Sequence[Sequence[Any]]]) -> bytes:
             sheet.append(list(row))
     stream = io.BytesIO()
     book.save(stream)
+    return stream.getvalue()
+
+
+def damaged_late(rows: int) -> bytes:
+    """A workbook of one long sheet whose packed bytes go wrong after most of its rows."""
+    whole, stream = zipfile.ZipFile(io.BytesIO(workbook(("S", [["Mark"]] * rows)))), io.BytesIO()
+    with whole, zipfile.ZipFile(stream, "w") as made:
+        for name in whole.namelist():
+            content = whole.read(name)
+            if not name.startswith("xl/worksheets/"):
+                made.writestr(name, content)
+                continue
+            packer = zlib.compressobj(wbits=-zlib.MAX_WBITS)
+            packed = packer.compress(content[:-100]) + packer.flush(zlib.Z_FULL_FLUSH)
+            made.writestr(name, packed + b"\x07")  # begins a block of a kind that there is not
+            info = made.getinfo(name)
+            info.compress_type, info.file_size = zipfile.ZIP_DEFLATED, len(content)
     return stream.getvalue()
 
 

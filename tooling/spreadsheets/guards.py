@@ -124,7 +124,7 @@ def _check_zip(source: Source, *, name: str) -> None:
     try:
         with opened(source) as stream, zipfile.ZipFile(stream) as archive:
             members = archive.infolist()
-    except (zipfile.BadZipFile, NotImplementedError, ValueError, OSError):
+    except (zipfile.BadZipFile, NotImplementedError, ValueError):
         raise damaged(name) from None
     names = {member.filename for member in members}
     if "mimetype" in names and "content.xml" in names:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import zipfile
 
-from tooling.spreadsheets.sources import BLOCK, Source, blocks_of, head_of, opened
+from tooling.spreadsheets.sources import BLOCK, DAMAGED_ARCHIVE, Source, blocks_of, head_of, opened
 
 
 def about_rows(source: Source, *, most: int) -> int:
@@ -15,7 +15,7 @@ def about_rows(source: Source, *, most: int) -> int:
     if head_of(source, 2) == b"PK":
         try:
             return _rows_of_workbook(source, most)
-        except (zipfile.BadZipFile, OSError, ValueError, NotImplementedError, RuntimeError):
+        except DAMAGED_ARCHIVE:
             return 0
     lines = returns = 0
     for block in blocks_of(source):

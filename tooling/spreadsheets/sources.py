@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import io
+import lzma
+import zipfile
+import zlib
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import IO
@@ -12,6 +15,18 @@ Progress = Callable[[], None]
 """Called every so often while a file is read; what it raises stops the reading."""
 
 BLOCK = 1 << 20
+
+DAMAGED_ARCHIVE = (
+    zipfile.BadZipFile,  # its lists and sums do not agree
+    zlib.error,  # what was packed does not unpack; in the rarer packings the next two
+    lzma.LZMAError,
+    OSError,  # also a part that begins before the file does, on disk; in memory a ValueError
+    ValueError,  # also a name that is no UTF-8
+    EOFError,  # a part that ends too early
+    RuntimeError,  # a password, a packing or a version that is unknown (NotImplementedError)
+)
+"""What ``zipfile`` raises of a damaged file when its parts are read; of its list of parts alone
+only BadZipFile, NotImplementedError and ValueError."""
 
 
 def nobody_asks() -> None:

@@ -15,7 +15,7 @@ from tooling.spreadsheets.cells import Cell, CellError
 from tooling.spreadsheets.guards import damaged
 from tooling.spreadsheets.sheet_xml import NOTHING, SheetMarks, read_marks
 from tooling.spreadsheets.sheets import LAST_ROW, MOST_COLUMNS, Grid, NumberedRow
-from tooling.spreadsheets.sources import Progress, Source, nobody_asks, opened
+from tooling.spreadsheets.sources import DAMAGED_ARCHIVE, Progress, Source, nobody_asks, opened
 
 UNCOMPUTED = "formula without a result"
 
@@ -59,7 +59,7 @@ def _marks(source: Source, workbook: Any, name: str, progress: Progress) -> dict
             for worksheet in workbook.worksheets:
                 with archive.open(worksheet._worksheet_path) as stream:
                     found[worksheet.title] = read_marks(stream, progress)
-    except (zipfile.BadZipFile, KeyError, OSError, ValueError, EOFError):
+    except (*DAMAGED_ARCHIVE, KeyError):  # KeyError: a part that is not there
         raise damaged(name) from None
     return found
 
