@@ -22,7 +22,7 @@ def position_view(row: KitPosition, answers: Answers) -> PositionView:
     revision = answers.facts[0].revisions.get(row.drawing_id)
     piece, asked = row.piece, row.set_position
     sizes = sizes_of(row, revision)
-    mass = _mass(row, revision)
+    mass = mass_of_row(row, revision)
     unit = piece.unit if piece else revision.unit if revision else "mm"
     return PositionView(
         id=row.pk,
@@ -98,7 +98,8 @@ def sizes_of(row: KitPosition, revision: DrawingRevision | None) -> dict[str, in
     return {name: getattr(revision, f"{name}_nm", None) for name in SHOWN}
 
 
-def _mass(row: KitPosition, revision: DrawingRevision | None) -> float | None:
+def mass_of_row(row: KitPosition, revision: DrawingRevision | None) -> float | None:
+    """Of the claimed piece, else as the revision is drawn; kg, None when nobody knows."""
     if row.piece is not None:
         return mass_kg(row.piece)
     if revision is None:

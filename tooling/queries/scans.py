@@ -29,6 +29,7 @@ from tooling.models import (
     StockLine,
     ToolSet,
 )
+from tooling.queries.piece_spot import piece_spot
 from tooling.queries.scan_lookup import Target, look_up
 
 LAST = 10
@@ -94,11 +95,13 @@ def _a_place(code: str, target: Target) -> WhatItIs:
 
 def _a_piece(key: int) -> WhatItIs:
     piece = Piece.objects.select_related("drawing", "place").get(pk=key)
+    spot = piece_spot(piece.pk) if piece.place.kind == PlaceKind.STATION else None
+    where = _("in {place}").format(place=piece.place.path_name or piece.place.name)
     said = [
-        _("{drawing}, {condition}, in {place}").format(
+        _("{drawing}, {condition}, {where}").format(
             drawing=piece.drawing.number,
             condition=_condition(piece),
-            place=piece.place.path_name or piece.place.name,
+            where=spot.said if spot else where,
         )
     ]
     claims = KitPosition.objects.filter(piece=piece, is_open=True).select_related("kit__job")

@@ -22,6 +22,7 @@ from tooling.queries.owners import owner_side
 from tooling.queries.pictures import pictures_of_piece
 from tooling.queries.piece_history import piece_history
 from tooling.queries.piece_page import piece_page
+from tooling.queries.piece_spot import piece_spot
 from tooling.queries.pieces import Filters, find_exactly, search_pieces
 from tooling.queries.receipts import came_with
 from tooling.services import pieces as services
@@ -79,6 +80,7 @@ def show_piece(request: HttpRequest, code: str) -> HttpResponse:
         "pictures": pictures_of_piece(piece.code),
         "came": came_with(piece.code),
         "keeping": piece_keeping(piece.code, at=timezone.now()),
+        "spot": piece_spot(piece.id),
     }
     return render(request, "pieces/piece.html", {**context, **rights(request)})
 
