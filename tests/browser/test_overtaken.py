@@ -3,6 +3,7 @@ no scan goes to a wrong place, no tap is lost, and what the page shows is made g
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from datetime import datetime
 
@@ -30,7 +31,7 @@ def at() -> datetime:
 class Held:
     """Requests that the network keeps until they are let go, or loses."""
 
-    def __init__(self, page: Page, pattern: str) -> None:
+    def __init__(self, page: Page, pattern: str | re.Pattern[str]) -> None:
         self.routes: list[Route] = []
         self.then: Callable[[Route], None] = self.routes.append
         page.route(pattern, lambda route: self.then(route))
@@ -106,6 +107,22 @@ def test_the_walk_makes_good_what_it_missed_and_opens_at_its_top(
     expect(page.locator("#walk-next .walk-name")).to_have_text("Done")
 
 
+def test_the_rows_shown_are_of_the_place_entered_last(
+    world: World, open_as: Open, cast: dict[str, Person]
+) -> None:
+    rack = Rack(world)
+    ann = open_as(cast["attendant"], "/pieces/counts/")
+    ann.locator(f"button[name=place][value={rack.rack.code}]").click()
+    expect(ann.locator("[data-context-name]")).to_have_text("Rack A")
+    hands = Hands(ann)
+    rows = Held(ann, re.compile(r"/live/\?at="))
+    for shelf in (rack.shelf, rack.row):
+        hands.enter(shelf.code, shelf.name)
+    rows.go()
+    asks = re.compile(f"at={rack.row.code}$")
+    expect(ann.locator("#count-live")).to_have_attribute("hx-get", asks)
+
+
 def test_a_tap_is_not_lost_to_a_poll_that_was_under_way(
     world: World, open_as: Open, cast: dict[str, Person]
 ) -> None:
@@ -124,4 +141,5 @@ def test_a_tap_is_not_lost_to_a_poll_that_was_under_way(
     with ann.expect_response(lambda answer: "/row/" in answer.url):
         ann.locator(f"#row-{rack.row.code}").click()
         live.go()
+    expect(ann.locator(f"#row-{rack.row.code}")).to_have_count(0)
     assert set(CountEntry.objects.values_list("by__username", flat=True)) >= {"attendant", "crew"}

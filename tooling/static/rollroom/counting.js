@@ -5,6 +5,7 @@
 import { BIN, CART, folded } from "./scan-codes.js";
 import { ScanPage } from "./scan.js";
 
+const AGAIN_MS = 1000;
 const NUMBER = /^[0-9]{1,7}$/;
 
 class CountingPage extends ScanPage {
@@ -29,9 +30,23 @@ class CountingPage extends ScanPage {
     if (!quietly) this.unfold(place.code);
   }
 
-  unfold(code) {
-    const url = `${this.words.liveUrl}?at=${encodeURIComponent(code)}`;
-    window.htmx?.ajax("GET", url, { target: "#count-live", swap: "outerHTML" });
+  // The rows of the place that was entered last: one question at a time, asked again until it is
+  // answered, as each answer takes the place of what the one before asked from.
+  async unfold(code) {
+    this.wanted = code;
+    if (this.isUnfolding || !window.htmx) return;
+    this.isUnfolding = true;
+    for (let asked; asked !== this.wanted; ) {
+      asked = this.wanted;
+      const url = `${this.words.liveUrl}?at=${encodeURIComponent(asked)}`;
+      try {
+        await window.htmx.ajax("GET", url, { target: "#count-live", swap: "outerHTML" });
+      } catch {
+        asked = undefined;
+        await new Promise((resolve) => setTimeout(resolve, AGAIN_MS));
+      }
+    }
+    this.isUnfolding = false;
   }
 
   clicked(event) {

@@ -75,9 +75,11 @@ const POLL_MS = 10000;
 // answer finds its place, and the next poll brings what this one would have. A poll that hangs is
 // given up, so that the next can ask.
 const unanswered = new Set();
+const polls = new WeakSet(); // of requests: what an answer's event names is where it goes, not who asked
 
 document.addEventListener("htmx:beforeSend", ({ detail: { xhr, elt } }) => {
   if (isPolling(elt)) {
+    polls.add(xhr);
     xhr.timeout = POLL_MS;
     return;
   }
@@ -85,7 +87,7 @@ document.addEventListener("htmx:beforeSend", ({ detail: { xhr, elt } }) => {
   xhr.addEventListener("loadend", () => {
     unanswered.delete(xhr);
     // Another answer replaced the form meanwhile: its refusal is told all the same.
-    if (!elt.isConnected && xhr.status >= 400 && xhr.status < 500) showProblems(problemsOf(xhr.responseText), elt);
+    if (!elt.isConnected && xhr.status >= 400 && xhr.status < 500) showProblems(problemsOf(xhr.responseText), document.body);
   });
 });
 
@@ -96,8 +98,8 @@ document.addEventListener("htmx:beforeSwap", (event) => {
     location.assign(`/login/?next=${encodeURIComponent(location.pathname + location.search)}`);
     return;
   }
-  if (isPolling(elt) && unanswered.size) event.detail.shouldSwap = false;
-  if (xhr.status >= 400 && xhr.status < 500 && !isPolling(elt)) {
+  if (polls.has(xhr) && unanswered.size) event.detail.shouldSwap = false;
+  if (xhr.status >= 400 && xhr.status < 500 && !polls.has(xhr)) {
     const problems = problemsOf(xhr.responseText);
     if (problems.length) showProblems(problems, elt);
   }
