@@ -238,7 +238,12 @@ def test_a_job_starts_at_the_shops_own_hour(engineer: Person, at: datetime, shop
         ("J-9,100,,M9,2026-12-01,,", "Mill", "M9", "unknown_mill"),
         ("J-9,100,,M1,03/04/2026,,", "Date", "03/04/2026", "ambiguous_date"),
         ("J-9,100,,M1,2026-12-01,ELM,", "Customer", "ELM", "unknown_owner"),
-        ("J-9,100,,M1,2026-12-01,,2026-12-09", "Gather date", "2026-12-09", "gathers_after_start"),
+        (
+            "J-9,100,,M1,2026-12-01,,2026-12-09",
+            "Gather date",
+            "9 December 2026",
+            "gathers_after_start",
+        ),
     ],
 )
 def test_bad_jobs_are_told(

@@ -14,11 +14,12 @@ from typing import Any
 from django.utils.translation import gettext as _
 
 from tooling.services.importing.stage import Stage, chunks
-from tooling.services.importing.tell import told_changes, told_value
+from tooling.services.importing.tell import told_changes
 from tooling.spreadsheets.cells import guard
 from tooling.spreadsheets.fields import Kind
 from tooling.spreadsheets.kinds import KINDS
 from tooling.spreadsheets.rows import Problem, Row
+from tooling.spreadsheets.telling import tell
 
 RANK = {"same": 0, "change": 1, "create": 2}
 MOST_PROBLEMS = 1_000
@@ -58,7 +59,7 @@ class Outcome:
         if self.source is None:
             return self.told.get(name, "")
         value, unit = self.source.values.get(name), self.source.units.get(name)
-        return told_value(self.kind.field(name), value, unit)
+        return tell(self.kind.field(name), value, unit)
 
     def fills(self, name: str) -> bool:
         if self.source is None:

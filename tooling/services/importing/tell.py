@@ -1,4 +1,4 @@
-"""Values of a plan as a person reads them in the preview and in problems."""
+"""Values of a plan as a person reads them in the preview."""
 
 from __future__ import annotations
 
@@ -10,8 +10,9 @@ from django.db.models import Model
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from tooling.engineering.lengths import NM_PER_FT, NM_PER_M, say_length
-from tooling.spreadsheets.fields import Field, FieldType, Kind
+from tooling.engineering.lengths import say_length
+from tooling.spreadsheets.fields import Field, Kind
+from tooling.spreadsheets.telling import tell
 
 IN_OTHER_WORDS = {
     "weighed_g": "mass", "value_cents": "value", "copy_letter": "copy",
@@ -48,23 +49,9 @@ def _told(name: str, value: Any, field: Field | None, unit: str | None) -> str |
     if name.endswith("_cents"):
         return f"{value / 100:.2f}"
     if field is not None and field.units and isinstance(value, int):
-        return told_value(field, value, unit)
+        return tell(field, value, unit)
     if name.endswith("_nm") and isinstance(value, int):
         return say_length(value, "in" if unit == "in" else "mm")
-    return _plainly(value)
-
-
-def told_value(field: Field, value: Any, unit: str | None = None) -> str:
-    """A value that was read from a cell, written again, lengths in ``unit``."""
-    if value is None:
-        return ""
-    if field.type is FieldType.LENGTH and isinstance(value, int):
-        return say_length(value, "in" if unit == "in" else "mm")
-    if field.type is FieldType.STRIP_LENGTH and isinstance(value, int):
-        per, name = (NM_PER_FT, "ft") if unit == "ft" else (NM_PER_M, "m")
-        return f"{value / per:g} {name}"
-    if field.type is FieldType.MASS and isinstance(value, int):
-        return f"{value / 1000:g} kg"
     return _plainly(value)
 
 
