@@ -36,8 +36,9 @@ class Answer(models.TextChoices):
 
 
 class Approval(models.Model):
-    """History: an owner was asked, or answered. Of the rows of one kind that name a piece, the
-    newest (by ``at``, then id) decides."""
+    """History: an owner was asked, or answered. Of the answers of one kind about a piece, the
+    newest (by ``at``, then id) that counts on the day decides; a question that waits for its
+    answer takes nothing away from them (``queries/approvals.py``)."""
 
     uuid = models.UUIDField(unique=True, default=uuid.uuid4)
     owner = models.ForeignKey(Owner, on_delete=models.PROTECT, related_name="approvals")
