@@ -233,3 +233,30 @@ def test_of_a_cart_that_no_row_placed_any_more_a_lie_is_mended(world, racks, att
     assert {each.what for each in rebuild()} >= {"cart", "cart placed by"}
     assert place_of(cart) == "Rack A"
     assert (cart.placed_by, differences()) == (None, [])
+
+
+def test_a_piece_without_any_row_goes_back_to_where_its_first_scan_found_it(
+    world, racks, attendant, at
+) -> None:
+    stray = world.piece(world.drawing("D1"), racks[0])
+    twin = Piece.objects.create(
+        code=world.code("R"), drawing=stray.drawing, revision=stray.revision, owner=world.shop,
+        place=racks[0],
+    )  # fmt: skip
+    moves = [put(attendant, at + n * MINUTE, twin.code, racks[n].code) for n in (1, 2)]
+    take_back(attendant, at, *moves)
+    assert place_of(twin) == "Rack A"
+    assert (twin.placed_by, twin.placed_effective_at, differences()) == (None, None, [])
+
+
+def test_when_even_its_entry_was_taken_back_a_piece_is_where_it_was_entered(
+    racks, piece, attendant, at
+) -> None:
+    entered = piece.placed_by
+    long_ago = a_scan(piece.code, racks[1].code, at=at - timedelta(days=3))
+    [late] = send(attendant, at, long_ago)
+    undo(by=attendant, at=at + MINUTE, movement=entered)
+    assert place_of(piece) == "Rack B"
+    take_back(attendant, at, late)
+    assert place_of(piece) == "Rack A"
+    assert differences() == []
