@@ -148,10 +148,9 @@ def on_mills(numbers: Collection[str] | None = None) -> list[OnMill]:
     for station in Station.objects.filter(mill__in=ids).order_by("number"):
         stations[station.mill_id].append(station)
     there: dict[int, list[Piece]] = defaultdict(list)
-    pieces = Piece.objects.filter(place__station__mill__in=ids).select_related(
-        "drawing", "revision"
-    )
-    for piece in pieces.order_by("code"):
+    plates = {setup.plate_id for setup in standing.values() if setup.plate_id is not None}
+    pieces = Piece.objects.filter(Q(place__station__mill__in=ids) | Q(place__in=plates))
+    for piece in pieces.select_related("drawing", "revision").order_by("code"):
         there[piece.place_id].append(piece)
     revisions = _revisions(rows)
     return [
@@ -162,8 +161,7 @@ def on_mills(numbers: Collection[str] | None = None) -> list[OnMill]:
             drive_side=mill.hand,
             setup=_standing(standing.get(mill.pk)),
             stations=tuple(
-                _Reader(station, setups.get(mill.pk, (None, None)), rows, states, revisions)
-                .read(there.get(station.place_id, []))
+                _Reader(station, setups[mill.pk], rows, states, revisions).read(there)
                 for station in stations[mill.pk]
             ),
         )
@@ -251,12 +249,14 @@ class _Reader:
     states: Mapping[ShaftKey, ShaftState]
     revisions: Mapping[int, DrawingRevision]
 
-    def read(self, pieces: Sequence[Piece]) -> StationOn:
+    def read(self, there: Mapping[int, Sequence[Piece]]) -> StationOn:
+        """``there``: by place, what lies at the stations and on plates that stand on mills."""
         setup, last = self.setups
-        number = self.station.number
+        number, pieces = self.station.number, there.get(self.station.place_id, ())
+        plate = setup.plate_id if setup is not None else None
         mine = self.rows.get((setup.kit_id, number), []) if setup else []
         before = self.rows.get((last.kit_id, number), []) if last else []
-        here = {piece.pk for piece in pieces}
+        here = {piece.pk for piece in (*pieces, *there.get(plate or 0, ()))}
         states = {
             shaft: self.states[setup.pk, number, shaft]
             for shaft in SHAFT_TURN
