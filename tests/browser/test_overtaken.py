@@ -16,7 +16,8 @@ from tests.browser.trial import Hands
 from tests.rolling import Rolling
 from tests.services.counting import Rack
 from tests.world import World
-from tooling.models import CountEntry, Person, Piece
+from tooling.models import Count, CountEntry, Person, Piece
+from tooling.services.counts import drop
 from tooling.services.movements import move_pieces
 
 Open = Callable[..., Page]
@@ -143,3 +144,16 @@ def test_a_tap_is_not_lost_to_a_poll_that_was_under_way(
         live.go()
     expect(ann.locator(f"#row-{rack.row.code}")).to_have_count(0)
     assert set(CountEntry.objects.values_list("by__username", flat=True)) >= {"attendant", "crew"}
+
+
+def test_a_refused_tap_says_why_on_a_page_that_polls(
+    world: World, open_as: Open, cast: dict[str, Person]
+) -> None:
+    rack = Rack(world)
+    ann = open_as(cast["attendant"], "/pieces/counts/")
+    ann.locator(f"button[name=place][value={rack.rack.code}]").click()
+    expect(ann.locator("[data-context-name]")).to_have_text("Rack A")
+    Held(ann, "**/live/*")
+    drop(by=cast["supervisor"], at=timezone.now(), count=Count.objects.get())
+    ann.locator(f"#row-{rack.row.code}").click()
+    expect(ann.locator("#problems .problem")).to_be_visible()
