@@ -12,6 +12,7 @@ from datetime import UTC, datetime, time
 from typing import Any
 
 from django.db.models import Q, QuerySet, Value
+from django.utils import timezone
 from django.utils.dateparse import parse_datetime
 from django.utils.translation import gettext as _
 
@@ -104,11 +105,11 @@ def _read_key(after: str) -> Key | None:
     rank, _dot, pk = rest.partition("~")
     try:
         at = parse_datetime(moment)
-    except ValueError:
+        if at is None or at.tzinfo is None or not (rank.isdigit() and pk.isdigit()):
+            return None
+        return timezone.localtime(at), int(rank), int(pk)
+    except (ValueError, OverflowError):
         return None
-    if at is None or at.tzinfo is None or not (rank.isdigit() and pk.isdigit()):
-        return None
-    return at, int(rank), int(pk)
 
 
 def _write_key(item: tuple[datetime, int, int, Entry]) -> str:
@@ -133,16 +134,18 @@ def _page_of(source: Source, rank: int, piece: Piece, key: Key | None, size: int
 def _work_page(rows: QuerySet[Any], rank: int, key: Key, size: int) -> Iterable[Any]:
     """Work is dated by the day; its time on the line is the end of that day."""
     at, key_rank, key_id = key
-    near = rows.filter(done_on__lte=at.date())
-    if rank == key_rank and _day_end(at.date()) == at:
-        near = near.exclude(done_on=at.date(), pk__gte=key_id)
-    elif not (_day_end(at.date()) < at or (_day_end(at.date()) == at and rank > key_rank)):
-        near = near.exclude(done_on=at.date())
+    day = at.date()
+    near = rows.filter(done_on__lte=day)
+    if rank == key_rank and _day_end(day) == at:
+        near = near.exclude(done_on=day, pk__gte=key_id)
+    elif not (_day_end(day) < at or (_day_end(day) == at and rank > key_rank)):
+        near = near.exclude(done_on=day)
     return near[: size + 1]
 
 
 def _day_end(day: Any) -> datetime:
-    return datetime.combine(day, time(23, 59), tzinfo=UTC)
+    """The last minute of a day of the shop."""
+    return datetime.combine(day, time(23, 59), tzinfo=timezone.get_current_timezone())
 
 
 def _name(person: Any) -> str:
