@@ -29,6 +29,7 @@ from api.views import (
     purchases,
     scans,
     schema,
+    set_gaps,
     set_parts,
     sets,
     stock,
@@ -209,6 +210,32 @@ SETS = [
         "sets/<path:number>/charts/<str:mill>/passes/<int:set_pass>/",
         set_parts.ChartPass.as_view(),
         name="api-chart-pass",
+    ),
+    path(
+        "sets/<path:number>/charts/<str:mill>/passes/<int:set_pass>/settings/",
+        set_gaps.Axes.as_view(),
+        name="api-axes",
+    ),
+    path(
+        "sets/<path:number>/charts/<str:mill>/passes/<int:set_pass>/settings/<str:name>/",
+        set_gaps.OneAxis.as_view(),
+        name="api-axis",
+    ),
+    path("sets/<path:number>/fills/", set_gaps.Fills.as_view(), name="api-set-fills"),
+    path(
+        "sets/<path:number>/fills/<int:set_pass>/<str:shaft>/<int:after_order>/",
+        set_gaps.OneFill.as_view(),
+        name="api-set-fill",
+    ),
+    path(
+        "sets/<path:number>/characteristics/",
+        set_gaps.Characteristics.as_view(),
+        name="api-characteristics",
+    ),
+    path(
+        "sets/<path:number>/characteristics/<str:name>/",
+        set_gaps.OneCharacteristic.as_view(),
+        name="api-characteristic",
     ),
     path("sets/<path:number>/", sets.OneSet.as_view(), name="api-set"),
 ]

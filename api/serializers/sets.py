@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, ClassVar
 
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from api.serializers.lengths import ActionIn, LengthMm, plain
-from tooling.models import ChartState, Shaft, Unit
+from tooling.engineering.measures import Measure, plain_measure, read_measure
+from tooling.models import ChartState, Method, Shaft, Unit
 
 FACES = [("inboard", "inboard"), ("outboard", "outboard")]
 SIDES = [("drive", "drive side"), ("operator", "operator side")]
+ON_SHAFTS = [("top", "top"), ("bottom", "bottom")]
 HANDS = [("left", "left"), ("right", "right")]
 THICKNESS = plain("thickness_least", "thickness_most")
 MOST_PASSES = 60
@@ -53,15 +56,63 @@ class PositionOut(serializers.Serializer[Any]):
     height_mm = LengthMm("height_nm")
     in_out_mm = LengthMm("in_out_nm")
     tilt_degrees = serializers.FloatField(allow_null=True)
+    gap_diameter_mm = LengthMm("gap_diameter_nm")
     allotted = AllottedOut(many=True, source="allotments")
+
+
+class FillOut(serializers.Serializer[Any]):
+    """A middle fill: it stands after the position of that order."""
+
+    shaft = serializers.ChoiceField(ON_SHAFTS)
+    after_order = serializers.IntegerField()
+    length_mm = LengthMm("length_nm")
+    below_mm = LengthMm("below_nm")
+    above_mm = LengthMm("above_nm")
+    outside_most_mm = LengthMm("outside_most_nm")
 
 
 class PassOut(serializers.Serializer[Any]):
     number = serializers.IntegerField()
     name = serializers.CharField()
     gap_point = serializers.CharField()
+    gap_degrees = serializers.FloatField(
+        allow_null=True, help_text="Inclination of the face at the gap point to the shaft."
+    )
     pass_line_rise_mm = LengthMm("pass_line_rise_nm")
     positions = PositionOut(many=True)
+    fills = FillOut(many=True)
+
+
+@extend_schema_field({"type": "string", "nullable": True, "example": "63.5"})
+class Measured(serializers.Field[Any, Any, Any, Any]):
+    """A value in the row's own unit as an exact decimal, null where none is said."""
+
+    def __init__(self, name: str) -> None:
+        super().__init__(source="*", read_only=True)
+        self.name = name
+
+    def to_representation(self, value: Any) -> str | None:
+        nm, number = getattr(value, f"{self.name}_nm"), getattr(value, self.name)
+        return plain_measure(nm, number, value.unit) or None
+
+
+class CharacteristicOut(serializers.Serializer[Any]):
+    """What is checked on the first piece, with its limits."""
+
+    order = serializers.IntegerField()
+    name = serializers.CharField()
+    unit = serializers.CharField()
+    nominal = Measured("nominal")
+    least = Measured("least")
+    most = Measured("most")
+
+
+class AxisOut(serializers.Serializer[Any]):
+    """A free-named setting of a charted pass."""
+
+    name = serializers.CharField()
+    unit = serializers.CharField()
+    target = Measured("target")
 
 
 class VariantOut(serializers.Serializer[Any]):
@@ -85,9 +136,13 @@ class ChartPassOut(serializers.Serializer[Any]):
     number = serializers.IntegerField(source="set_pass.number")
     station = serializers.IntegerField(source="station.number")
     gap_mm = LengthMm("gap_nm")
+    gap_allowance_mm = LengthMm("gap_allowance_nm")
+    gap_method = serializers.ChoiceField(Method.choices, allow_blank=True)
+    gap_is_loaded = serializers.BooleanField()
     top_inboard_fill_mm = LengthMm("top_inboard_fill_nm")
     bottom_inboard_fill_mm = LengthMm("bottom_inboard_fill_nm")
     note = serializers.CharField()
+    axes = AxisOut(many=True)
 
 
 class ChartOut(serializers.Serializer[Any]):
@@ -107,6 +162,7 @@ class SetDetailOut(SetOut):
     variants = VariantOut(many=True)
     copies = CopyOut(many=True)
     charts = ChartOut(many=True)
+    characteristics = CharacteristicOut(many=True)
 
 
 class EditSetIn(ActionIn):
@@ -138,12 +194,13 @@ class PassIn(ActionIn):
     number = serializers.IntegerField(min_value=1, max_value=MOST_PASSES)
     name = serializers.CharField(required=False, allow_blank=True, max_length=60)
     gap_point = serializers.CharField(required=False, allow_blank=True, max_length=80)
+    gap_degrees = serializers.FloatField(required=False, allow_null=True)
 
 
 class PositionIn(ActionIn):
     """Says what a position calls for, new or old."""
 
-    lengths = plain("height", "in_out", signed=("height", "in_out"))
+    lengths = plain("height", "in_out", "gap_diameter", signed=("height", "in_out"))
     number = serializers.IntegerField(
         min_value=1, max_value=MOST_PASSES, help_text="Of the pass, which is there already."
     )
@@ -198,6 +255,61 @@ class CreateChartIn(ActionIn):
 class ChartPassIn(ActionIn):
     """Puts a pass at a station with its gap and inboard fills."""
 
-    lengths = plain("gap", "top_inboard_fill", "bottom_inboard_fill")
+    lengths = plain(
+        "gap", "gap_allowance", "top_inboard_fill", "bottom_inboard_fill",
+        signed=("gap", "gap_allowance"),
+    )  # fmt: skip
     station = serializers.IntegerField(min_value=1, max_value=60)
+    gap_method = serializers.CharField(required=False, allow_blank=True, max_length=20)
+    gap_is_loaded = serializers.BooleanField(required=False)
     note = serializers.CharField(required=False, allow_blank=True, max_length=200)
+
+
+class FillIn(ActionIn):
+    """A middle fill after a position; the same again changes it."""
+
+    lengths = plain("length", "below", "above", "outside_most", never_empty=("below", "above"))
+    number = serializers.IntegerField(min_value=1, max_value=MOST_PASSES)
+    shaft = serializers.CharField(max_length=10)
+    after_order = serializers.IntegerField()
+
+
+class MeasuredIn(ActionIn):
+    """Values in a unit of their own: lengths in mm or in, else plain numbers."""
+
+    measured: ClassVar[tuple[str, ...]] = ()
+    unit = serializers.CharField(max_length=12)
+
+    def get_fields(self) -> dict[str, Any]:
+        more = {
+            name: serializers.CharField(
+                required=False, allow_null=True, max_length=40, help_text="In the unit given."
+            )
+            for name in self.measured
+        }
+        return {**super().get_fields(), **more}
+
+    def to_internal_value(self, data: Any) -> dict[str, Any]:
+        values = super().to_internal_value(data)
+        for name in self.measured:
+            text = values.pop(name, None)
+            found = Measure()
+            if text is not None:
+                found = read_measure(text, unit=values["unit"].strip(), field=name)
+            values |= {f"{name}_nm": found.nm, name: found.number}
+        return values
+
+
+class CharacteristicIn(MeasuredIn):
+    """What is checked on the first piece; the same name again changes it."""
+
+    measured = ("nominal", "least", "most")
+    name = serializers.CharField(max_length=80)
+    order = serializers.IntegerField(required=False)
+
+
+class AxisIn(MeasuredIn):
+    """A free-named setting; the same name again changes it."""
+
+    measured = ("target",)
+    name = serializers.CharField(max_length=60)

@@ -6,6 +6,7 @@ import pytest
 
 from tests.world import MM
 from tooling.models import Allotment, SetPosition, ToolSet
+from tooling.services import kits
 
 pytestmark = pytest.mark.django_db
 
@@ -53,9 +54,9 @@ def test_a_set_takes_as_many_queries_however_large_it_is(
     world.copy(tool_set)
     world.chart(tool_set, world.mill("M1"))
     client = api_as(viewer)
-    # token; by code, by number; set, passes, positions, allotments, variants, copies, charts,
-    # where their passes stand
-    with django_assert_num_queries(11):
+    # token; by code, by number; set, passes, positions, allotments, fills, variants, copies,
+    # charts, where their passes stand with their settings, characteristics
+    with django_assert_num_queries(14):
         client.get("/api/v1/sets/T-9/")
 
 
@@ -149,3 +150,117 @@ def test_who_may_not_change_sets(tool_set, api_as, cast, role) -> None:
     for path in ("", "T-12/passes/", "T-12/positions/", "T-12/variants/", "T-12/copies/",
                  "T-12/copies/A/allot/", "T-12/charts/"):  # fmt: skip
         assert post(client, path).status_code == 403, path
+
+
+GAPS = [
+    ("T-12/passes/", {"number": 1, "gap_degrees": 91}, 400, "angle_out_of_range"),
+    ("T-12/positions/", {"number": 1, "shaft": "top", "order": 1, "drawing": "R-1",
+                         "gap_diameter_mm": "0"}, 400, "not_positive"),
+    ("T-12/positions/", {"number": 1, "shaft": "side", "order": 1, "drawing": "R-1",
+                         "gap_diameter_mm": "150"}, 400, "only_on_a_shaft"),
+    ("T-12/fills/", {"number": 1, "shaft": "side", "after_order": 1, "length_mm": "5"}, 400,
+     "unknown_shaft"),
+    ("T-12/fills/", {"number": 1, "shaft": "top", "after_order": 0, "length_mm": "5"}, 400,
+     "absurd_count"),
+    ("T-12/fills/", {"number": 1, "shaft": "top", "after_order": 1}, 400, "not_positive"),
+    ("T-12/fills/", {"number": 1, "shaft": "top", "after_order": 1, "length_mm": "5",
+                     "below_mm": "5"}, 400, "window_beyond_fill"),
+    ("T-12/fills/", {"number": 1, "shaft": "top", "after_order": 1, "length_mm": "five"}, 400,
+     "not_a_length"),
+    ("T-12/characteristics/", {"name": "web", "unit": "°", "nominal": "x"}, 400, "not_a_number"),
+    ("T-12/characteristics/", {"name": "web", "unit": "mm", "least": "2", "most": "1"}, 400,
+     "window_turned_round"),
+    ("T-12/characteristics/", {"name": " ", "unit": "mm"}, 400, "invalid"),
+    ("T-12/charts/M1/passes/1/settings/", {"name": "guide", "unit": "mm", "target": "4 bar"}, 400,
+     "not_a_length"),
+    ("T-12/charts/M1/passes/9/settings/", {"name": "guide", "unit": "mm"}, 404, "unknown_pass"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("path", "sent", "status", "code"), GAPS)
+def test_bad_gaps_fills_and_settings_are_refused(
+    world, tool_set, api_as, engineer, path, sent, status, code
+) -> None:
+    world.chart(tool_set, world.mill("M1"))
+    answer = post(api_as(engineer), path, **sent)
+    assert (answer.status_code, answer.json()["code"]) == (status, code)
+
+
+BAD_GAPS = [
+    ({"gap_mm": "1", "gap_allowance_mm": "0.05"}, "two_targets"),
+    ({"gap_mm": "0"}, "gap_not_open"),
+    ({"gap_mm": "-0.5"}, "gap_not_open"),
+    ({"gap_mm": "101"}, "improbable_value"),
+    ({"gap_allowance_in": "-4"}, "improbable_value"),
+    ({"gap_method": "eye"}, "unknown_method"),
+]
+
+
+@pytest.mark.parametrize(("sent", "code"), BAD_GAPS)
+def test_an_absurd_gap_is_refused(world, tool_set, api_as, engineer, sent, code) -> None:
+    world.chart(tool_set, world.mill("M1"))
+    path = "/api/v1/sets/T-12/charts/M1/passes/1/"
+    answer = api_as(engineer).patch(path, {"station": 1, **sent}, format="json")
+    assert answer.json()["code"] == code
+
+
+def test_gaps_fills_settings_and_characteristics_are_kept_and_taken_out(
+    world, tool_set, api_as, engineer
+) -> None:
+    client, chart = api_as(engineer), world.chart(tool_set, world.mill("M1"))
+    chart.state = "proved"
+    chart.save()
+    post(client, "T-12/passes/", number=1, gap_degrees=30)
+    post(client, "T-12/positions/", number=1, shaft="top", order=1, drawing="R-1",
+         gap_diameter_mm="150.5")  # fmt: skip
+    post(client, "T-12/fills/", number=1, shaft="top", after_order=1, length_in="1/4",
+         below_mm="0.025", above_mm="0.025")  # fmt: skip
+    post(client, "T-12/characteristics/", name="Web", unit="mm", nominal="100", least="99.6")
+    post(client, "T-12/characteristics/", name="Flange", unit="°", nominal="90", most="91")
+    base = "/api/v1/sets/T-12/charts/M1/passes/1/"
+    post(client, "T-12/charts/M1/passes/1/settings/", name="guide", unit="in", target="1 1/2")
+    post(client, "T-12/charts/M1/passes/1/settings/", name="Top screw", unit="turns", target="2,5")
+    told = client.patch(
+        base,
+        {"station": 1, "gap_allowance_mm": "-0.05", "gap_method": "feeler", "gap_is_loaded": True},
+        format="json",
+    ).json()
+    (first,) = told["passes"]
+    assert (first["gap_degrees"], first["positions"][1]["gap_diameter_mm"]) == (30.0, "150.5")
+    assert first["fills"] == [
+        {"shaft": "top", "after_order": 1, "length_mm": "6.35", "below_mm": "0.025",
+         "above_mm": "0.025", "outside_most_mm": None}
+    ]  # fmt: skip
+    assert [(each["name"], each["nominal"], each["least"], each["most"])
+            for each in told["characteristics"]] == [
+        ("Web", "100", "99.6", None), ("Flange", "90", None, "91"),
+    ]  # fmt: skip
+    (at,) = told["charts"][0]["passes"]
+    assert (at["gap_mm"], at["gap_allowance_mm"], at["gap_method"], at["gap_is_loaded"]) == (
+        None, "-0.05", "feeler", True,
+    )  # fmt: skip
+    assert {each["name"]: (each["target"], each["unit"]) for each in at["axes"]} == {
+        "guide": ("1.5", "in"), "Top screw": ("2.5", "turns"),
+    }  # fmt: skip
+    assert told["charts"][0]["state"] == "unproved"
+    for path in ("fills/1/top/1/", "characteristics/web/", "charts/M1/passes/1/settings/GUIDE/"):
+        told = client.delete(f"/api/v1/sets/T-12/{path}").json()
+    assert (told["passes"][0]["fills"], len(told["characteristics"])) == ([], 1)
+    assert [each["name"] for each in told["charts"][0]["passes"][0]["axes"]] == ["Top screw"]
+    again = client.delete("/api/v1/sets/T-12/fills/1/top/1/")
+    assert (again.status_code, again.json()["code"]) == (404, "unknown_fill")
+
+
+def test_a_change_of_a_gap_is_told_to_the_kits_on_that_mill(
+    world, tool_set, api_as, engineer, at
+) -> None:
+    mill, other = world.mill("M1"), world.mill("M2")
+    world.chart(tool_set, mill)
+    here = kits.open_kit(by=engineer, at=at, job=world.job(tool_set, mill))
+    there = kits.open_kit(by=engineer, at=at, job=world.job(tool_set, other, number="J2"))
+    versions = here.version, there.version
+    path = "/api/v1/sets/T-12/charts/M1/passes/1/"
+    api_as(engineer).patch(path, {"station": 1, "gap_mm": "1.2"}, format="json")
+    here.refresh_from_db()
+    there.refresh_from_db()
+    assert (here.version, there.version) == (versions[0] + 1, versions[1])

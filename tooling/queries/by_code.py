@@ -10,6 +10,7 @@ from django.utils.translation import gettext_lazy as _
 from tooling.engineering.codes import fold, looks_like_code, read_code
 from tooling.errors import Unknown
 from tooling.models import (
+    ChartPass,
     Drawing,
     DrawingRevision,
     DriveGroup,
@@ -138,6 +139,22 @@ def chart_of(tool_set: ToolSet, mill: Mill) -> SetupChart:
     said = _("The set has no chart for that mill yet.")
     rows = rows.filter(tool_set=tool_set, is_current=True)
     return _numbered(rows, "mill_id", mill.pk, "unknown_chart", said)
+
+
+def chart_pass_of(tool_set: ToolSet, mill: Mill, number: int) -> ChartPass:
+    """A pass where the set's current chart puts it. Raises ``unknown_chart``, ``unknown_pass``."""
+    chart = chart_of(tool_set, mill)
+    rows = ChartPass.objects.select_related("chart__tool_set", "chart__mill", "set_pass")
+    found = rows.filter(chart=chart, set_pass__number=number).first()
+    if found is None:
+        raise Unknown(
+            "unknown_pass",
+            _("The chart of {set} puts no pass {number} on {mill}."),
+            set=tool_set.number,
+            number=number,
+            mill=mill.name,
+        )
+    return found
 
 
 def group_of(mill: Mill, name: str) -> DriveGroup:

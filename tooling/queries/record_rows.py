@@ -69,8 +69,8 @@ def sets() -> QuerySet[ToolSet]:
 
 
 def sets_in_full() -> QuerySet[ToolSet]:
-    """Sets with passes, positions and who fills them, variants, copies and charts. Eight
-    queries."""
+    """Sets with passes, positions and who fills them, fills, variants, copies, charts with their
+    settings, and characteristics. Eleven queries."""
     positions = SetPosition.objects.select_related("drawing", "variant")
     allotments = Allotment.objects.select_related("copy", "piece").order_by("copy__letter")
     charts = SetupChart.objects.filter(is_current=True).select_related("mill")
@@ -80,8 +80,11 @@ def sets_in_full() -> QuerySet[ToolSet]:
         "passes",
         Prefetch("passes__positions", positions.order_by("shaft", "order", "variant__name")),
         Prefetch("passes__positions__allotments", allotments),
+        "passes__fills",
         "variants",
         Prefetch("copies", copies),
         Prefetch("charts", charts.order_by("mill__number")),
         Prefetch("charts__chart_passes", placed),
+        "charts__chart_passes__axes",
+        "characteristics",
     )

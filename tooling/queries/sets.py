@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
@@ -10,11 +11,15 @@ from django.db.models import Count, F, OuterRef, Subquery
 from django.db.models.functions import Coalesce
 from django.utils.translation import gettext_lazy as _
 
+from tooling.engineering.measures import plain_measure
 from tooling.errors import Unknown
 from tooling.models import (
     Allotment,
+    ChartAxis,
     ChartPass,
+    Method,
     SetCopy,
+    SetFill,
     SetPass,
     SetPosition,
     SetupChart,
@@ -54,6 +59,7 @@ class PositionCell:
     face_width_nm: int | None
     drive_diameter_nm: int | None
     outside_diameter_nm: int | None
+    gap_diameter_nm: int | None
     pieces: tuple[tuple[str, str], ...]
 
 
@@ -65,6 +71,7 @@ class PassRow:
     number: int
     name: str
     gap_point: str
+    gap_degrees: float | None
     top: tuple[PositionCell, ...]
     bottom: tuple[PositionCell, ...]
     side: tuple[PositionCell, ...]
@@ -98,6 +105,31 @@ class ChartView:
 
 
 @dataclass(frozen=True)
+class FillRow:
+    """A middle fill that the drawings call for."""
+
+    id: int
+    pass_number: int
+    shaft: str
+    after_order: int
+    length_nm: int
+    below_nm: int
+    above_nm: int
+    outside_most_nm: int | None
+
+
+@dataclass(frozen=True)
+class CharacteristicRow:
+    """What is checked on the first piece, in its own unit; empty where nothing is said."""
+
+    name: str
+    unit: str
+    nominal: str
+    least: str
+    most: str
+
+
+@dataclass(frozen=True)
 class SetPage:
     id: int
     number: str
@@ -117,6 +149,17 @@ class SetPage:
     copies: tuple[CopyRow, ...]
     charts: tuple[ChartView, ...]
     positions: int
+    fills: tuple[FillRow, ...] = ()
+    characteristics: tuple[CharacteristicRow, ...] = ()
+
+
+@dataclass(frozen=True)
+class AxisRow:
+    """A free-named setting with its target in its own unit, empty where none is said."""
+
+    name: str
+    unit: str
+    target: str
 
 
 @dataclass(frozen=True)
@@ -129,9 +172,13 @@ class ChartLine:
     chart_pass_id: int | None
     station: int | None
     gap_nm: int | None
+    gap_allowance_nm: int | None
+    gap_method: str
+    gap_is_loaded: bool
     top_inboard_fill_nm: int | None
     bottom_inboard_fill_nm: int | None
     note: str
+    axes: tuple[AxisRow, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -183,7 +230,7 @@ def _counted(rows: Any, group: str) -> Any:
 
 
 def set_page(number: str) -> SetPage:
-    """One set. Eight queries. Raises Unknown ``unknown_set``."""
+    """One set. Ten queries. Raises Unknown ``unknown_set``."""
     row = ToolSet.objects.select_related("customer").filter(number=number).first()
     if row is None:
         raise Unknown("unknown_set", _("There is no tool set {number}."), number=number)
@@ -208,11 +255,44 @@ def set_page(number: str) -> SetPage:
         copies=_copies(row),
         charts=_charts(row),
         positions=sum(len(each.cells) for each in passes),
+        fills=_fills(row),
+        characteristics=_characteristics(row),
+    )
+
+
+def _fills(tool_set: ToolSet) -> tuple[FillRow, ...]:
+    rows = SetFill.objects.filter(set_pass__tool_set=tool_set).select_related("set_pass")
+    return tuple(
+        FillRow(
+            id=row.pk,
+            pass_number=row.set_pass.number,
+            shaft=row.get_shaft_display(),
+            after_order=row.after_order,
+            length_nm=row.length_nm,
+            below_nm=row.below_nm,
+            above_nm=row.above_nm,
+            outside_most_nm=row.outside_most_nm,
+        )
+        for row in rows.order_by("set_pass__number", "-shaft", "after_order")
+    )
+
+
+def _characteristics(tool_set: ToolSet) -> tuple[CharacteristicRow, ...]:
+    return tuple(
+        CharacteristicRow(
+            row.name,
+            row.unit,
+            *(
+                plain_measure(getattr(row, f"{name}_nm"), getattr(row, name), row.unit)
+                for name in ("nominal", "least", "most")
+            ),
+        )
+        for row in tool_set.characteristics.order_by("order", "name")
     )
 
 
 def chart_page(chart_id: int) -> ChartPage:
-    """One setup chart. Four queries. Raises Unknown ``unknown_chart``."""
+    """One setup chart. Five queries. Raises Unknown ``unknown_chart``."""
     rows = SetupChart.objects.select_related("tool_set", "mill")
     chart = rows.filter(pk=chart_id).first()
     if chart is None:
@@ -221,6 +301,10 @@ def chart_page(chart_id: int) -> ChartPage:
         each.set_pass_id: each
         for each in ChartPass.objects.filter(chart=chart).select_related("station")
     }
+    axes: dict[int, list[AxisRow]] = defaultdict(list)
+    for each in ChartAxis.objects.filter(chart_pass__chart=chart).order_by("name"):
+        target = plain_measure(each.target_nm, each.target, each.unit)
+        axes[each.chart_pass_id].append(AxisRow(each.name, each.unit, target))
     used = {each.station.number for each in placed.values()}
     numbers = chart.mill.stations.order_by("number").values_list("number", flat=True)
     return ChartPage(
@@ -235,14 +319,14 @@ def chart_page(chart_id: int) -> ChartPage:
         state_word=chart.get_state_display(),
         is_turned=chart.is_turned,
         lines=tuple(
-            _line(set_pass, placed.get(set_pass.pk))
+            _line(set_pass, placed.get(set_pass.pk), axes)
             for set_pass in SetPass.objects.filter(tool_set=chart.tool_set).order_by("number")
         ),
         idle_stations=tuple(number for number in numbers if number not in used),
     )
 
 
-def _line(set_pass: SetPass, at: ChartPass | None) -> ChartLine:
+def _line(set_pass: SetPass, at: ChartPass | None, axes: dict[int, list[AxisRow]]) -> ChartLine:
     return ChartLine(
         pass_id=set_pass.pk,
         pass_number=set_pass.number,
@@ -250,9 +334,13 @@ def _line(set_pass: SetPass, at: ChartPass | None) -> ChartLine:
         chart_pass_id=at.pk if at else None,
         station=at.station.number if at else None,
         gap_nm=at.gap_nm if at else None,
+        gap_allowance_nm=at.gap_allowance_nm if at else None,
+        gap_method=str(dict(Method.choices).get(at.gap_method, "")) if at else "",
+        gap_is_loaded=at.gap_is_loaded if at else False,
         top_inboard_fill_nm=at.top_inboard_fill_nm if at else None,
         bottom_inboard_fill_nm=at.bottom_inboard_fill_nm if at else None,
         note=at.note if at else "",
+        axes=tuple(axes.get(at.pk, ())) if at else (),
     )
 
 
@@ -276,6 +364,7 @@ def _passes(tool_set: ToolSet) -> tuple[PassRow, ...]:
             row.number,
             row.name,
             row.gap_point,
+            row.gap_degrees,
             *(tuple(cells.get((row.pk, shaft), ())) for shaft in SHAFTS),
         )
         for row in SetPass.objects.filter(tool_set=tool_set).order_by("number")
@@ -307,6 +396,7 @@ def _cell(row: Any, pieces: Iterable[tuple[str, str]]) -> PositionCell:
         face_width_nm=row.drawn_width,
         drive_diameter_nm=row.drawn_drive,
         outside_diameter_nm=row.drawn_outside,
+        gap_diameter_nm=row.gap_diameter_nm,
         pieces=tuple(pieces),
     )
 

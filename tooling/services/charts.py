@@ -11,7 +11,6 @@ from tooling.engineering.lengths import Unit, say_length
 from tooling.errors import Conflict, ToolingError
 from tooling.models import (
     ChartPass,
-    ChartState,
     DrawingKind,
     Mill,
     MillShaft,
@@ -24,9 +23,12 @@ from tooling.models import (
 )
 from tooling.permissions import Verb, check_can
 from tooling.queries.line_passes import needs_station
+from tooling.services.chart_axes import check_gap, unprove
 from tooling.services.edits import apply_edit, record_creation, record_removal, require_fields
+from tooling.services.touched import touch_kits_for
 from tooling.services.write import writing
 
+GAP = ("gap_nm", "gap_allowance_nm", "gap_method")
 ON_A_SHAFT = (DrawingKind.ROLL, DrawingKind.SPACER, DrawingKind.SHIM)
 
 
@@ -83,7 +85,8 @@ def place_pass(
     """Put a pass at a station, with its gap and inboard fills; the chart is unproved again.
 
     Raises ``other_mill``, ``other_set``, ``station_taken``, ``bore_smaller_than_shaft``,
-    ``negative_length``.
+    ``negative_length``, and of the gap ``two_targets``, ``gap_not_open``, ``improbable_value``,
+    ``unknown_method``.
     """
     check_can(by, Verb.EDIT_RECORDS)
     require_fields(ChartPass, fields)
@@ -98,6 +101,8 @@ def place_pass(
         _refuse_taken_station(chart, set_pass, station)
         _check_bores(set_pass, station)
         row = ChartPass.objects.filter(chart=chart, set_pass=set_pass).first()
+        old = {name: getattr(row, name) for name in GAP} if row else {}
+        check_gap({**old, **fields})
         key = f"{_key(chart)} pass {set_pass.number}"
         if row is None:
             row = ChartPass.objects.create(
@@ -110,9 +115,8 @@ def place_pass(
             changed = apply_edit(
                 by=by, at=at, row=row, key=key, fields={**fields, "station": station}
             )
-        if changed and chart.state == ChartState.PROVED:
-            state = {"state": ChartState.UNPROVED}
-            apply_edit(by=by, at=at, row=chart, key=_key(chart), fields=state)
+        if changed:
+            unprove(by=by, at=at, chart=chart)
     return row
 
 
@@ -124,6 +128,7 @@ def take_pass_off(*, by: Person, at: datetime, chart_pass: ChartPass) -> None:
         fields = {"station": chart_pass.station.number}
         record_removal(by=by, at=at, row=chart_pass, key=key, fields=fields)
         chart_pass.delete()
+        touch_kits_for(tool_set=chart_pass.chart.tool_set_id, mill=chart_pass.chart.mill_id)
 
 
 def _key(chart: SetupChart) -> str:

@@ -34,6 +34,7 @@ from tooling.services.edits import (
     require_fields,
     require_text,
 )
+from tooling.services.touched import touch_kits_for
 from tooling.services.write import writing
 
 ON_THE_LINE = (DrawingKind.LINE_TOOLING, DrawingKind.HARDWARE)
@@ -87,9 +88,11 @@ def edit_set(*, by: Person, at: datetime, tool_set: ToolSet, **fields: Any) -> T
 def save_pass(
     *, by: Person, at: datetime, tool_set: ToolSet, number: int, **fields: Any
 ) -> SetPass:
-    """Add a pass, or change the one of that number."""
+    """Add a pass, or change the one of that number. Raises ``absurd_count``,
+    ``angle_out_of_range``."""
     check_can(by, Verb.EDIT_RECORDS)
     require_fields(SetPass, fields)
+    check_inclination(fields.get("gap_degrees"))
     if not 1 <= number <= MOST_PASSES:
         raise ToolingError(
             "absurd_count",
@@ -105,6 +108,7 @@ def save_pass(
             record_creation(by=by, at=at, row=row, key=key, fields={**fields, "number": number})
         else:
             apply_edit(by=by, at=at, row=row, key=key, fields=fields)
+        touch_kits_for(tool_set=tool_set.pk)
     return row
 
 
@@ -123,10 +127,11 @@ def save_position(
 
     On the line stand line tooling and hardware, with ``where`` in words. Raises
     ``unknown_shaft``, ``absurd_count``, ``other_set``, ``not_for_the_line``,
-    ``only_on_the_line``, ``kit_is_open``.
+    ``only_on_the_line``, ``kit_is_open``, ``not_positive``, ``only_on_a_shaft``.
     """
     check_can(by, Verb.EDIT_RECORDS)
     require_fields(SetPosition, fields)
+    check_gap_diameter(shaft, fields.get("gap_diameter_nm"))
     _check_position(set_pass, shaft, order, variant)
     check_kind(shaft, drawing)
     if shaft != Shaft.LINE:
@@ -146,6 +151,7 @@ def save_position(
                 row.allotments.all().delete()
             changed = {**fields, "drawing": drawing}
             apply_edit(by=by, at=at, row=row, key=key, fields=changed)
+        touch_kits_for(tool_set=tool_set.pk)
     return row
 
 
@@ -235,6 +241,34 @@ def _check_position(set_pass: SetPass, shaft: str, order: int, variant: SetVaria
         )
     if variant is not None and variant.tool_set_id != set_pass.tool_set_id:
         raise Conflict("other_set", _("That variant belongs to another set."), in_field="variant")
+
+
+def check_inclination(degrees: float | None) -> None:
+    """Raise ``angle_out_of_range`` for what no face at a gap point can be inclined by."""
+    if degrees is not None and not 0 <= degrees <= 90:
+        raise ToolingError(
+            "angle_out_of_range",
+            _("A face inclined by {degrees}° to the shaft cannot be; write 0 to 90."),
+            degrees=degrees,
+            in_field="gap_degrees",
+        )
+
+
+def check_gap_diameter(shaft: str, size_nm: int | None) -> None:
+    """Raise ``not_positive``, ``only_on_a_shaft`` of a diameter at the gap point."""
+    if size_nm is not None and size_nm <= 0:
+        raise ToolingError(
+            "not_positive",
+            _("{dimension} must be above nothing."),
+            dimension=_("The diameter at the gap point"),
+            in_field="gap_diameter_nm",
+        )
+    if size_nm is not None and shaft not in ("top", "bottom"):
+        raise ToolingError(
+            "only_on_a_shaft",
+            _("Only a roll on the top or bottom shaft carries the gap point."),
+            in_field="gap_diameter_nm",
+        )
 
 
 def check_kind(shaft: str, drawing: Drawing) -> None:

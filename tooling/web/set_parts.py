@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -22,7 +20,8 @@ from tooling.web.forms.sets import AllotForm, ChartPassForm, CopyForm, NewChart
 from tooling.web.rows import get_row, get_set
 from tooling.web.sets import set_url
 
-GAPS = ("gap_nm", "top_inboard_fill_nm", "bottom_inboard_fill_nm")
+GAPS = ("gap_nm", "gap_allowance_nm", "top_inboard_fill_nm", "bottom_inboard_fill_nm")
+WORDS = ("note", "gap_method", "gap_is_loaded")
 
 
 @require_http_methods(["GET", "POST"])
@@ -127,7 +126,8 @@ def place_pass(request: HttpRequest, chart: int, set_pass: int) -> HttpResponse:
     row = _chart(chart)
     the_pass = get_row(SetPass.objects.filter(tool_set=row.tool_set), said="", pk=set_pass)
     old = row.chart_passes.filter(set_pass=the_pass).select_related("station").first()
-    initial: dict[str, Any] = {"station": old.station.number, "note": old.note} if old else {}
+    initial = {"station": old.station.number} if old else {}
+    initial |= {name: getattr(old, name) for name in WORDS} if old else {}
     form = ChartPassForm(
         data_of(request),
         chart=row,

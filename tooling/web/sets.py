@@ -24,6 +24,7 @@ FACTS = ("name", "revision", "customer", "grades", "hand", "side_roll_mounting",
 THICKNESS = ("thickness_least_nm", "thickness_most_nm")
 POSITION = ("set_pass", "shaft", "order", "drawing", "variant", "mark_faces", "is_split",
             "carries_guide_point", "side", "where", "tilt_degrees")  # fmt: skip
+POSITION_SIZES = ("height_nm", "in_out_nm", "gap_diameter_nm")
 
 
 @require_GET
@@ -95,7 +96,7 @@ def save_pass(request: HttpRequest, number: str) -> HttpResponse:
     last = row.passes.order_by("-number").first()
     initial: dict[str, Any] = {"number": old.number if old else (last.number + 1 if last else 1)}
     if old:
-        initial |= {"name": old.name, "gap_point": old.gap_point}
+        initial |= {"name": old.name, "gap_point": old.gap_point, "gap_degrees": old.gap_degrees}
     form = PassForm(
         data_of(request),
         unit=unit_of(request.user, row.unit),
@@ -125,7 +126,7 @@ def save_position(request: HttpRequest, number: str) -> HttpResponse:
         tool_set=row,
         unit=unit_of(request.user, row.unit),
         initial=_initial(old) if old else _next_position(row, request),
-        lengths={"height_nm": old.height_nm, "in_out_nm": old.in_out_nm} if old else None,
+        lengths={name: getattr(old, name) for name in POSITION_SIZES} if old else None,
     )
     return fill_in(
         request,

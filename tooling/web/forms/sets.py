@@ -7,9 +7,12 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
+from tooling.engineering.measures import Measure, read_measure
+from tooling.errors import ToolingError
 from tooling.models import (
     DIMENSIONS,
     DrawingKind,
+    Method,
     Mill,
     OldPieces,
     Owner,
@@ -33,6 +36,7 @@ from tooling.web.forms.fields import (
     place_input,
     plain_number,
     reason_input,
+    said,
     unit_choice,
     whole_number,
 )
@@ -165,6 +169,13 @@ class PassForm(RecordForm):
     number = whole_number(label=_("Pass"), min_value=1, max_value=60)
     name = forms.CharField(label=_("Name"), required=False, max_length=60)
     gap_point = forms.CharField(label=_("Where the gap is measured"), required=False, max_length=80)
+    gap_degrees = plain_number(
+        label=_("Face there inclined to the shaft, degrees"),
+        required=False,
+        help_text=_(
+            "A feeler sees less on an inclined face; near-vertical ones are set by spacers."
+        ),
+    )
     pass_line_rise_nm = LengthInput(label=_("Pass line rises by"), signed=True)
 
     def clean(self) -> dict[str, Any]:
@@ -197,6 +208,11 @@ class PositionForm(RecordForm):
     )
     is_split = forms.BooleanField(label=_("A segment of a split roll"), required=False)
     carries_guide_point = forms.BooleanField(label=_("Carries the guide point"), required=False)
+    gap_diameter_nm = LengthInput(
+        label=_("Diameter at the gap point"),
+        usual_mm=(15, 1_500),
+        help_text=_("As drawn, of the roll that carries it. What is cut off is taken off it."),
+    )
     side = forms.ChoiceField(
         label=_("Side"),
         required=False,
@@ -267,7 +283,23 @@ class ChartPassForm(RecordForm):
     station = forms.ModelChoiceField(
         label=_("Station"), queryset=Station.objects.none(), to_field_name="number"
     )
-    gap_nm = LengthInput(label=_("Gap"), usual_mm=(0.05, 60), signed=True)
+    gap_nm = LengthInput(
+        label=_("Gap"),
+        usual_mm=(0.05, 60),
+        signed=True,
+        help_text=_("Or leave it empty and write so much over the measured strip."),
+    )
+    gap_allowance_nm = LengthInput(
+        label=_("Or over the measured strip"),
+        signed=True,
+        help_text=_("Coating +, spring −."),
+    )
+    gap_method = forms.ChoiceField(
+        label=_("Found by"), required=False, choices=[("", "–"), *Method.choices]
+    )
+    gap_is_loaded = forms.BooleanField(
+        label=_("With the strip in and the mill loaded"), required=False
+    )
     top_inboard_fill_nm = LengthInput(label=_("Inboard fill, top"))
     bottom_inboard_fill_nm = LengthInput(label=_("Inboard fill, bottom"))
     note = forms.CharField(label=_("Note"), required=False, max_length=200)
@@ -276,3 +308,96 @@ class ChartPassForm(RecordForm):
         super().__init__(*args, **more)
         stations = chart.mill.stations.select_related("mill").order_by("number")
         self.fields["station"].queryset = stations  # type: ignore[attr-defined]
+
+
+class FillForm(RecordForm):
+    set_pass = forms.ModelChoiceField(
+        label=_("Pass"), queryset=SetPass.objects.none(), to_field_name="number"
+    )
+    shaft = forms.ChoiceField(
+        label=_("Shaft"), choices=[("top", _("top")), ("bottom", _("bottom"))]
+    )
+    after_order = whole_number(
+        label=_("After position"),
+        min_value=1,
+        max_value=60,
+        help_text=_("The fill stands outboard of this roll."),
+    )
+    length_nm = LengthInput(label=_("Length"), required=True)
+    below_nm = LengthInput(label=_("May be shorter by"))
+    above_nm = LengthInput(label=_("May be longer by"))
+    outside_most_nm = LengthInput(
+        label=_("Outside diameter at most"),
+        help_text=_("Empty: any spacer that clears the shaft's neighbours."),
+    )
+
+    def __init__(self, *args: Any, tool_set: ToolSet, **more: Any) -> None:
+        super().__init__(*args, **more)
+        self.fields["set_pass"].queryset = tool_set.passes.order_by("number")  # type: ignore[attr-defined]
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean()
+        for name in ("below_nm", "above_nm"):
+            if name in cleaned:
+                cleaned[name] = cleaned[name] or 0
+        return cleaned
+
+
+class MeasuredForm(RecordForm):
+    """A form whose values have a unit of their own: lengths in mm or in, else plain numbers.
+
+    ``MEASURED`` names the fields; clean, each is there twice: ``name_nm`` and ``name``.
+    """
+
+    MEASURED: tuple[str, ...] = ()
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean()
+        unit = cleaned.get("unit", "").strip()
+        for name in self.MEASURED:
+            text = cleaned.get(name, "").strip()
+            try:
+                field = str(self.fields[name].label)
+                found = read_measure(text, unit=unit, field=field) if text else Measure()
+            except ToolingError as error:
+                self.add_error(name, said(error))
+                found = Measure()
+            cleaned |= {f"{name}_nm": found.nm, name: found.number}
+        return cleaned
+
+
+def measured_input(label: Any, **more: Any) -> forms.CharField:
+    widget = forms.TextInput(attrs={"autocomplete": "off"})
+    return forms.CharField(label=label, required=False, max_length=40, widget=widget, **more)
+
+
+def own_unit() -> forms.CharField:
+    return forms.CharField(
+        label=_("Unit"), max_length=12, help_text=_("mm, in, turns, °, bar … as it is read.")
+    )
+
+
+class AxisForm(MeasuredForm):
+    MEASURED = ("target",)
+    name = forms.CharField(
+        label=_("Setting"),
+        max_length=60,
+        help_text=_(
+            "A screw or dial of a shaft begins with Top or Bottom, such as “top screw”: then its "
+            "last good number is translated after recuts."
+        ),
+    )
+    unit = own_unit()
+    target = measured_input(_("Target"))
+
+
+class CharacteristicForm(MeasuredForm):
+    MEASURED = ("nominal", "least", "most")
+    name = forms.CharField(
+        label=_("What is checked"), max_length=80, help_text=_("Such as “web width”.")
+    )
+    order = whole_number(label=_("Place in the list"), required=False, min_value=1, max_value=99)
+    unit = own_unit()
+    nominal = measured_input(_("Nominal"))
+    least = measured_input(_("Least"))
+    most = measured_input(_("Most"))
