@@ -5,17 +5,18 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterator
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import transaction
-from django.test import Client
+from django.test import Client, override_settings
 from django.urls import URLResolver, get_resolver
 
 from tests.photographs import a_png
-from tests.world import MM, World
+from tests.world import MM, World, make_person
 from tooling.models import (
     Approval,
     DrawingFile,
@@ -48,6 +49,7 @@ QUERIES = {
     "labels.pdf": "?codes={code}",
     "labels/etching.svg": "?text={code}",
 }
+AT = datetime(2026, 11, 25, 9, 0, tzinfo=UTC)
 PARAMETER = re.compile(r"<\w+:(\w+)>")
 
 
@@ -77,10 +79,29 @@ def test_the_table_is_written_in_its_own_words() -> None:
             assert who == "*" or "".join(sorted(who)) == "".join(sorted(set(who) & set(LETTERS)))
 
 
-@pytest.fixture
-def found(world: World, cast: dict[str, Person], settings: Any, tmp_path: Path) -> Any:
+@pytest.fixture(scope="module")
+def standing(django_db_setup: None, django_db_blocker: Any, tmp_path_factory: Any) -> Any:
+    """One transaction under the whole walk: each request takes its own changes back."""
+    folder = tmp_path_factory.mktemp("access")
+    kept = override_settings(FILES_DIR=folder, DATA_DIR=folder)
+    with django_db_blocker.unblock(), kept, transaction.atomic():
+        yield folder
+        transaction.set_rollback(True)
+
+
+@pytest.fixture(scope="module")
+def world(standing: Path) -> World:
+    return World(at=AT)
+
+
+@pytest.fixture(scope="module")
+def cast(standing: Path) -> dict[str, Person]:
+    return {role.value: make_person(role.value, role) for role in Role}
+
+
+@pytest.fixture(scope="module")
+def found(world: World, cast: dict[str, Person], standing: Path) -> Any:
     """One record of every kind: the beginning of an address → what its parameters stand for."""
-    settings.FILES_DIR = tmp_path
     at, engineer = world.at, cast["engineer"]
     drawing = world.drawing("R-1", bore_nm=60 * MM, face_width_nm=40 * MM)
     rack = world.place("Rack A")
@@ -112,9 +133,8 @@ def found(world: World, cast: dict[str, Person], settings: Any, tmp_path: Path) 
         owner=theirs.owner, piece=theirs, kind="loss", what_happened="gone", opened_at=at
     )
     backup = Task.objects.create(**{**made, "kind": "backup"})
-    settings.DATA_DIR = tmp_path
-    (tmp_path / "backups").mkdir(exist_ok=True)
-    (tmp_path / "backups" / "rollroom-20260101T000000Z.zip").write_bytes(b"PK")
+    (standing / "backups").mkdir(exist_ok=True)
+    (standing / "backups" / "rollroom-20260101T000000Z.zip").write_bytes(b"PK")
     position = SetPosition.objects.get()
     kit_row = {"number": kit.number, "station": 1, "which": "top"}
     mill_row = {"number": "M1", "station": 1, "shaft": station.shafts.first().pk, "which": "top"}
@@ -132,7 +152,8 @@ def found(world: World, cast: dict[str, Person], settings: Any, tmp_path: Path) 
     )
     order_row = {"number": "PO-1", "line": 1, "receipt": receipt.pk, "dimension": "bore"}
     set_row = {"number": "T-1", "position": position.pk, "copy": copy.pk, "letter": "A",
-               "mill": "M1", "chart": chart.pk, "set_pass": position.set_pass_id}  # fmt: skip
+               "mill": "M1", "chart": chart.pk, "set_pass": position.set_pass_id,
+               "fill": 1, "shaft": "top", "after_order": 1, "name": "web"}  # fmt: skip
     return {
         "pieces/<slug:code>/stop/": {"code": piece.code, "number": incident.pk},
         "kits/jobs/": {"number": job.number},
