@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+import time
 from typing import Any
 
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from tooling.errors import NotAllowed, Unknown
-from tooling.models import Import, ImportState, Owner, Person
-from tooling.services import import_work, imports, labels, owner_papers
+from tooling.models import Import, ImportState, Mill, Owner, Person
+from tooling.queries import job_order
+from tooling.services import import_work, imports, job_order_work, labels, owner_papers
 from tooling.services.backup import kept
 from tooling.tasks import Handler, Run
+
+ORDER_SECONDS = 60.0
+"""So long the best order of jobs is looked for; by then the best one found is given."""
 
 
 def draw_labels(run: Run) -> dict[str, Any]:
@@ -98,7 +103,28 @@ def _telling(run: Run) -> import_work.Progress:
     return progress
 
 
+def order_jobs(run: Run) -> dict[str, Any]:
+    """The best order of a mill's coming jobs, for the planner to accept or not. After its time is
+    up it answers with the best it has."""
+    if run.task.by is None:
+        raise NotAllowed(_("Nobody asked for this order."))
+    mill = Mill.objects.filter(number=run.given["mill"]).first()
+    if mill is None:
+        raise Unknown("unknown_mill", _("This mill is no longer here."))
+    until = time.monotonic() + ORDER_SECONDS
+    started = time.monotonic()
+
+    def should_stop() -> bool:
+        now = time.monotonic()
+        run.progress(min(0.99, (now - started) / ORDER_SECONDS), _("weighing orders"))
+        run.check()
+        return now >= until
+
+    return job_order_work.find_order(at=timezone.now(), mill=mill, should_stop=should_stop)
+
+
 HANDLERS: dict[str, Handler] = {
+    job_order.KIND: order_jobs,
     "labels": draw_labels,
     kept.TASK: make_backup,
     owner_papers.KIND: draw_register,

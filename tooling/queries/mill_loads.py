@@ -9,8 +9,11 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import cast
 
 from tooling.engineering.changeover import Load, Mounted, Spot
+from tooling.engineering.turned import Fill, from_shoulder
+from tooling.engineering.turned import Stood as At
 from tooling.models import (
     Allotment,
     ChartPass,
@@ -22,10 +25,12 @@ from tooling.models import (
     Mill,
     SetPass,
     SetPosition,
+    SetupChart,
     Station,
 )
 from tooling.queries.kit_positions import mass_of_row
-from tooling.queries.on_mill import SHAFT_TURN, OnMill, Stood
+from tooling.queries.line_passes import needs_station
+from tooling.queries.on_mill import OnMill, Stood
 
 
 @dataclass(frozen=True)
@@ -119,7 +124,19 @@ def job_loads(mill: Mill, jobs: Sequence[Job]) -> dict[int, JobLoad]:
     planned = _Planned.of(mill, bare)
     rows |= {job.pk: planned.rows(job) for job in bare}
     revisions = _revisions(rows.values())
-    return {pk: _of_rows(found, revisions) for pk, found in rows.items()}
+    turned = _turned(mill, jobs)
+    return {pk: _of_rows(found, revisions, is_turned=pk in turned) for pk, found in rows.items()}
+
+
+def _turned(mill: Mill, jobs: Sequence[Job]) -> set[int]:
+    """Ids of the jobs whose set's chart for the mill is one for the other hand."""
+    charts = SetupChart.objects.filter(mill=mill, is_current=True, is_turned=True)
+    sets = set(
+        charts.filter(tool_set__in={job.tool_set_id for job in jobs}).values_list(
+            "tool_set_id", flat=True
+        )
+    )
+    return {job.pk for job in jobs if job.tool_set_id in sets}
 
 
 def _revisions(rows: Iterable[Sequence[KitPosition]]) -> dict[int, DrawingRevision]:
@@ -128,18 +145,19 @@ def _revisions(rows: Iterable[Sequence[KitPosition]]) -> dict[int, DrawingRevisi
     return {revision.drawing_id: revision for revision in current}
 
 
-def _of_rows(rows: Sequence[KitPosition], revisions: Mapping[int, DrawingRevision]) -> JobLoad:
+def _of_rows(
+    rows: Sequence[KitPosition], revisions: Mapping[int, DrawingRevision], *, is_turned: bool
+) -> JobLoad:
     filled: dict[Spot, list[Mounted]] = defaultdict(list)
     bare: dict[Spot, list[Mounted]] = defaultdict(list)
     things: dict[str, Thing] = {}
     split: set[Spot] = set()
-    for row in sorted(rows, key=lambda r: (r.station_number, SHAFT_TURN[r.shaft], r.order)):
+    for row in _from_shoulder(rows, is_turned=is_turned):
         spot = (row.station_number, row.shaft)
         thing = _thing_of(row, revisions)
         things[thing.key] = thing
-        mounted = Mounted(
-            thing.key, mass_of_row(row, revisions.get(row.drawing_id)) or 0.0, row.piece is None
-        )
+        mass = mass_of_row(row, revisions.get(row.drawing_id)) or 0.0
+        mounted = Mounted(thing.key, mass, row.piece is None)
         filled[spot].append(mounted)
         if not row.fill:
             bare[spot].append(mounted)
@@ -147,6 +165,17 @@ def _of_rows(rows: Sequence[KitPosition], revisions: Mapping[int, DrawingRevisio
             split.add(spot)
     is_filled = any(row.fill for row in rows)
     return JobLoad(_load(filled), _load(bare), is_filled, frozenset(split), things)
+
+
+def _from_shoulder(rows: Sequence[KitPosition], *, is_turned: bool) -> Iterable[KitPosition]:
+    """Shaft by shaft; rows that are not saved have no key of their own to go by."""
+    stacks: dict[Spot, list[KitPosition]] = defaultdict(list)
+    for row in rows:
+        stacks[row.station_number, row.shaft].append(row)
+    for (_station, shaft), stack in sorted(stacks.items()):
+        stood = [At(n, row.order, cast(Fill, row.fill)) for n, row in enumerate(stack)]
+        for each in from_shoulder(stood, is_turned=is_turned and shaft != "side"):
+            yield stack[each.key]
 
 
 def _thing_of(row: KitPosition, revisions: Mapping[int, DrawingRevision]) -> Thing:
@@ -223,7 +252,8 @@ def _stations(mill: Mill, sets: set[int]) -> dict[int, int]:
         Station.objects.filter(mill=mill).order_by("number").values_list("number", flat=True)
     )
     free: dict[int, int] = defaultdict(int)
-    passes = SetPass.objects.filter(tool_set__in=sets - with_chart).order_by("number")
+    passes = needs_station(SetPass.objects.filter(tool_set__in=sets - with_chart))
+    passes = passes.order_by("number")
     for tool_set, set_pass in passes.values_list("tool_set_id", "pk"):
         if free[tool_set] < len(numbers):
             charted[set_pass] = numbers[free[tool_set]]

@@ -31,6 +31,7 @@ from tooling.models import (
     Station,
 )
 from tooling.queries.kit_positions import mass_of_row, sizes_of
+from tooling.queries.setup_stacks import OnShaft, in_order
 from tooling.queries.shaft_states import ShaftKey, ShaftState, shaft_states
 
 STANDING = ~Q(state=SetupState.STRUCK) & (Q(plate=None) | Q(docked_at__isnull=False))
@@ -43,8 +44,8 @@ Of = Literal["setup", "waiting", "other"]
 @dataclass(frozen=True)
 class Stood:
     """One thing at a station. ``of``: the setup (its shaft is mounted), waiting (it is of the
-    setup and lies there, the shaft is not said mounted yet), other. ``shaft`` and ``order`` are
-    empty where nobody knows. Lengths in nm."""
+    setup and lies there, the shaft is not said mounted), other. ``order``: from the shoulder;
+    it and ``shaft`` are empty where nobody knows. Lengths in nm."""
 
     piece_id: int | None
     code: str
@@ -262,9 +263,10 @@ class _Reader:
             for shaft in SHAFT_TURN
             if setup is not None and (setup.pk, number, shaft) in self.states
         }
-        stood = [*self._of_setup(mine, states, here)]
+        stood = [*self._of_setup(_ordered(mine, setup), states, here)]
         known = {each.piece_id for each in stood}
-        stood += self._left(before, [piece for piece in pieces if piece.pk not in known])
+        left = [piece for piece in pieces if piece.pk not in known]
+        stood += self._left(_ordered(before, last), left)
         return StationOn(
             number=number,
             code=self.station.code,
@@ -274,24 +276,27 @@ class _Reader:
         )
 
     def _of_setup(
-        self, rows: Sequence[KitPosition], states: Mapping[str, ShaftState], here: set[int]
+        self, rows: Sequence[OnShaft], states: Mapping[str, ShaftState], here: set[int]
     ) -> Iterable[Stood]:
-        for row in rows:
-            state = states.get(row.shaft)
+        for each in rows:
+            row, state = each.row, states.get(each.row.shaft)
             is_mounted = state is not None and state.what == ShaftAct.MOUNTED
             if row.piece_id in here:
-                yield self._stood(row, "setup" if is_mounted else "waiting")
+                yield self._stood(row, "setup" if is_mounted else "waiting", each.turn)
             elif row.piece_id is None and is_mounted:
-                yield self._stood(row, "setup")
+                yield self._stood(row, "setup", each.turn)
 
-    def _left(self, rows: Sequence[KitPosition], pieces: Sequence[Piece]) -> Iterable[Stood]:
-        by_piece = {row.piece_id: row for row in rows}
+    def _left(self, rows: Sequence[OnShaft], pieces: Sequence[Piece]) -> Iterable[Stood]:
+        by_piece = {each.row.piece_id: each for each in rows}
         for piece in pieces:
-            row = by_piece.get(piece.pk)
+            found = by_piece.get(piece.pk)
             blank = KitPosition(piece=piece, drawing=piece.drawing, shaft="", order=0)
-            yield self._stood(row or blank, "other")
+            if found is not None:
+                yield self._stood(found.row, "other", found.turn)
+            else:
+                yield self._stood(blank, "other", None)
 
-    def _stood(self, row: KitPosition, of: Of) -> Stood:
+    def _stood(self, row: KitPosition, of: Of, turn: int | None) -> Stood:
         revision = self.revisions.get(row.drawing_id)
         sizes, piece, asked = sizes_of(row, revision), row.piece, row.set_position
         known = ("outside_diameter", "drive_diameter", "root_diameter")
@@ -302,7 +307,7 @@ class _Reader:
             drawing=row.drawing.number,
             kind=row.drawing.kind,
             shaft=row.shaft,
-            order=row.order if row.shaft else None,
+            order=turn,
             of=of,
             condition=piece.condition if piece else "",
             is_pooled=piece is None,
@@ -313,6 +318,18 @@ class _Reader:
             diameter_nm=max(sizes[name] or 0 for name in known) or None,
             mass_kg=mass_of_row(row, revision),
         )
+
+
+def _ordered(rows: Sequence[KitPosition], setup: Setup | None) -> list[OnShaft]:
+    """A station's positions from the shoulder, turned where their setup is."""
+    return [
+        each
+        for shaft in SHAFT_TURN
+        for each in in_order(
+            [row for row in rows if row.shaft == shaft],
+            is_turned=setup is not None and setup.is_turned,
+        )
+    ]
 
 
 def mills_token(numbers: Collection[str] | None = None) -> str:

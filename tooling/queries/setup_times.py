@@ -7,10 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from django.utils.translation import gettext_lazy as _
-
 from tooling.engineering.changeover import Forecast, Load, Mounted, change_between, forecast
-from tooling.errors import Unknown
 from tooling.models import (
     Delay,
     DelayCause,
@@ -22,6 +19,7 @@ from tooling.models import (
     StepKind,
 )
 from tooling.queries.settings import setting_values
+from tooling.queries.setups import find_setup
 
 IN_ORDER = (
     StepKind.STOPPED,
@@ -148,22 +146,6 @@ def times_page(number: str) -> TimesPage:
         opened=opened.get(setup.pk, 0),
         forecast=forecast_for(setup.mill, opened.get(setup.pk, 0), without=setup, known=opened),
     )
-
-
-def find_setup(number: str) -> Setup:
-    """The setup of a kit's number with its kit, job, set and mill. One query.
-
-    Raises Unknown ``unknown_setup``.
-    """
-    rows = Setup.objects.select_related("kit__job__tool_set", "kit__place", "mill")
-    setup = rows.filter(kit__number=number.upper().replace("\x00", "")).first()
-    if setup is None:
-        raise Unknown(
-            "unknown_setup",
-            _("Kit {number} is not mounted anywhere. Choose a setup from the mills' pages."),
-            number=number[:60],
-        )
-    return setup
 
 
 def _said(
