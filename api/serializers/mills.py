@@ -53,6 +53,8 @@ class ShaftOut(serializers.Serializer[Any]):
         "shoulder_offset_nm", help_text="Positive: outboard of the datum plane."
     )
     shoulder_measured_on = serializers.DateField(allow_null=True)
+    end_play_mm = LengthMm("end_play_nm")
+    end_play_measured_on = serializers.DateField(allow_null=True)
     drive = serializers.ChoiceField(Drive.choices)
     drive_group = serializers.CharField(source="drive_group.name", allow_null=True, default=None)
 
@@ -137,13 +139,14 @@ class EditStationIn(ActionIn):
 
 class EditShaftIn(ActionIn):
     lengths = plain(
-        *(*BARE_SHAFT, "key_width", "key_height", "shoulder_offset", "joint_length"),
+        *(*BARE_SHAFT, "key_width", "key_height", "shoulder_offset", "joint_length", "end_play"),
         signed=("shoulder_offset",),
         never_empty=(*BARE_SHAFT, "shoulder_offset"),
     )
     bank = serializers.IntegerField(default=1, min_value=1, max_value=2)
     key_style = serializers.ChoiceField(KeyStyle.choices, required=False)
     shoulder_measured_on = serializers.DateField(required=False, allow_null=True)
+    end_play_measured_on = serializers.DateField(required=False, allow_null=True)
     drive = serializers.ChoiceField(Drive.choices, required=False)
     drive_group = serializers.CharField(required=False, allow_null=True, max_length=20)
 

@@ -30,7 +30,7 @@ def put_counts_back(
         if act is not None and Movement.objects.filter(uuid=key).exists():
             return []
         fresh = Place.objects.get(pk=source.pk)
-        rows = _put(by=by, at=at, lines=_lying(fresh), act=key)
+        rows = put_lines_back(by=by, at=at, lines=_lying(fresh), act=key)
         if not rows:
             raise Conflict(
                 "nothing_to_put_back",
@@ -46,7 +46,11 @@ def _lying(place: Place) -> list[StockLine]:
     return list(lines.select_related("drawing", "place", "owner").order_by("code"))
 
 
-def _put(*, by: Person, at: datetime, lines: Sequence[StockLine], act: uuid.UUID) -> list[Movement]:
+def put_lines_back(
+    *, by: Person, at: datetime, lines: Sequence[StockLine], act: uuid.UUID, note: str = ""
+) -> list[Movement]:
+    """So many of each line as it counts go back to their bins; the caller has checked that the
+    person may, and is within its write. What has no bin stays."""
     homes = homes_of_counts(lines)
     rows: list[Movement] = []
     for line in lines:
@@ -64,6 +68,7 @@ def _put(*, by: Person, at: datetime, lines: Sequence[StockLine], act: uuid.UUID
                     how=How.TICK,
                     id=act if number == 0 else uuid.uuid5(act, str(number)),
                     scan=act,
+                    note=note,
                 )
             )
     return rows

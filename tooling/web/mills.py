@@ -114,7 +114,8 @@ def edit_shaft(request: HttpRequest, number: str, station: int, shaft: int) -> H
     mill = get_mill(number)
     rows = MillShaft.objects.filter(station__mill=mill, station__number=station)
     row = get_row(rows, said=f"{number} {station}", pk=shaft)
-    names = ("key_style", "shoulder_measured_on", "drive", "drive_group", "joint_most_degrees")
+    names = ("key_style", "shoulder_measured_on", "end_play_measured_on", "drive", "drive_group",
+             "joint_most_degrees")  # fmt: skip
     form = ShaftForm(
         data_of(request),
         mill=mill,

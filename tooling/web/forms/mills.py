@@ -28,7 +28,7 @@ STATION_LENGTHS = (
 )
 SHAFT_LENGTHS = (
     *("diameter_nm", "key_width_nm", "key_height_nm", "roll_space_nm", "shoulder_offset_nm"),
-    "joint_length_nm",
+    *("joint_length_nm", "end_play_nm"),
 )
 
 
@@ -121,6 +121,8 @@ class ShaftForm(RecordForm):
     key_height_nm = LengthInput(label=_("Key stands above the shaft by"), usual_mm=(0.5, 40))
     shoulder_offset_nm = LengthInput(label=_("Shoulder offset"), signed=True, required=True)
     shoulder_measured_on = day(label=_("Shoulder offset measured"), required=False)
+    end_play_nm = LengthInput(label=_("End play"), usual_mm=(0, 2))
+    end_play_measured_on = day(label=_("End play measured"), required=False)
     drive = forms.ChoiceField(label=_("Drive"), choices=Drive.choices)
     drive_group = forms.ModelChoiceField(
         label=_("Drive group"), queryset=DriveGroup.objects.none(), required=False
