@@ -95,7 +95,7 @@ def mounted_at(code: str) -> tuple[str, int] | None:
         return None
     rows = Setup.objects.exclude(state=SetupState.STRUCK).filter(mill=station[0])
     up = rows.filter(Q(plate=None) | Q(docked_at__isnull=False) | Q(state=SetupState.MOUNTING))
-    found = up.order_by("plate__isnull", "-started_at").values_list("kit__number", "plate_id")
+    found = up.order_by("-started_at").values_list("kit__number", "plate_id")
     standing = list(found)
     on_mill = next((number for number, plate in standing if plate is None), None)
     number = on_mill or (standing[0][0] if standing else None)

@@ -18,6 +18,7 @@ from tooling.models import (
     Station,
 )
 from tooling.permissions import Verb, check_can
+from tooling.services import mill_in_use
 from tooling.services.codes import next_codes
 from tooling.services.edits import (
     already_there,
@@ -83,7 +84,8 @@ def create_mill(
 
 
 def edit_mill(*, by: Person, at: datetime, mill: Mill, **fields: Any) -> Mill:
-    """Change what holds for the whole machine. The number stays."""
+    """Change what holds for the whole machine. The number stays. Raises ``window_turned_round``,
+    ``mill_in_use``."""
     check_can(by, Verb.EDIT_RECORDS)
     require_fields(Mill, fields)
     if "name" in fields:
@@ -92,6 +94,7 @@ def edit_mill(*, by: Person, at: datetime, mill: Mill, **fields: Any) -> Mill:
         fresh = Mill.objects.select_for_update().get(pk=mill.pk)
         merged = {f.attname: getattr(fresh, f.attname) for f in fresh._meta.fields} | fields
         _check_window(merged, "closing_least_nm", "closing_most_nm")
+        mill_in_use.check_mill(fresh, fields)
         apply_edit(by=by, at=at, row=fresh, key=fresh.number, fields=fields)
     return fresh
 
@@ -105,22 +108,25 @@ def edit_station(*, by: Person, at: datetime, station: Station, **fields: Any) -
         fresh = Station.objects.select_for_update().get(pk=station.pk)
         merged = {f.attname: getattr(fresh, f.attname) for f in fresh._meta.fields} | fields
         _check_station(merged)
+        mill_in_use.check_station(fresh)
         apply_edit(by=by, at=at, row=fresh, key=fresh.code, fields=fields)
     return fresh
 
 
 def edit_shaft(*, by: Person, at: datetime, shaft: MillShaft, **fields: Any) -> MillShaft:
-    """Change one shaft. Raises ``not_positive``, ``key_as_wide_as_shaft``, ``other_mill``."""
+    """Change one shaft. Raises ``not_positive``, ``key_as_wide_as_shaft``, ``other_mill``,
+    ``mill_in_use``."""
     check_can(by, Verb.EDIT_RECORDS)
     require_fields(MillShaft, fields)
     with writing():
-        rows = MillShaft.objects.select_for_update().select_related("station")
+        rows = MillShaft.objects.select_for_update().select_related("station__mill")
         fresh = rows.get(pk=shaft.pk)
         merged = {f.attname: getattr(fresh, f.attname) for f in fresh._meta.fields} | fields
         _check_shaft(merged)
         group = fields.get("drive_group")
         if group is not None and group.mill_id != fresh.station.mill_id:
             raise Conflict("other_mill", _("That drive group belongs to another mill."))
+        mill_in_use.check_shaft(fresh, fields)
         key = f"{fresh.station.code} {fresh.which}"
         apply_edit(by=by, at=at, row=fresh, key=key, fields=fields)
     return fresh

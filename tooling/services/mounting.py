@@ -118,7 +118,7 @@ def leave_out(
 ) -> ShaftMount:
     """The whole shaft stays empty, for a reason.
 
-    Raises NotAllowed, ``required``, ``setup_struck``, ``kit_closed``, ``no_such_shaft``,
+    Raises NotAllowed, ``empty_text``, ``setup_struck``, ``kit_closed``, ``no_such_shaft``,
     ``mounted_already``.
     """
     check_can(by, Verb.MOUNT_SETUPS)
@@ -198,7 +198,7 @@ def substitute(
     """Another piece, or one of another bin, goes on instead: it is chosen for the kit, with the
     reason, and is here from now on.
 
-    Raises NotAllowed, ``required``, ``setup_struck``, ``kit_closed``, ``no_such_shaft``,
+    Raises NotAllowed, ``empty_text``, ``setup_struck``, ``kit_closed``, ``no_such_shaft``,
     ``mounted_already``, ``unknown_position``, and what choosing and staging it raise.
     """
     check_can(by, Verb.MOUNT_SETUPS)

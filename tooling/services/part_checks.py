@@ -1,0 +1,108 @@
+"""The first piece of a setup, characteristic by characteristic."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.utils.translation import gettext_lazy as _
+
+from tooling.errors import ToolingError, Unknown
+from tooling.models import Characteristic, PartCheck, Person, Setup
+from tooling.permissions import Verb, check_can
+from tooling.queries.as_set import LENGTH_UNITS
+from tooling.services.setup_state import hold
+from tooling.services.write import bump, writing
+
+
+@dataclass(frozen=True)
+class CheckIn:
+    """What was found of one characteristic: a length, a number, or only whether it is good."""
+
+    characteristic: str
+    value_nm: int | None = None
+    value: float | None = None
+    is_good: bool | None = None
+
+
+def check_part(
+    *,
+    by: Person,
+    at: datetime,
+    setup: Setup,
+    checks: Sequence[CheckIn],
+    note: str = "",
+    id: uuid.UUID | None = None,
+) -> list[PartCheck]:
+    """Write down what the piece had. A value is good within the characteristic's limits; without
+    a value the person says.
+
+    Raises NotAllowed, ``setup_struck``, ``unknown_characteristic``, ``nothing_given``,
+    ``wrong_unit``.
+    """
+    check_can(by, Verb.MOUNT_SETUPS)
+    if not checks:
+        raise ToolingError("nothing_given", _("Check at least one characteristic."))
+    with writing():
+        setup = hold(setup)
+        first = uuid.uuid5(id, "0") if id is not None else None
+        if first is not None and (there := PartCheck.objects.filter(uuid=first).first()):
+            return list(PartCheck.objects.filter(setup=setup, received_at=there.received_at))
+        known = {
+            row.name: row for row in Characteristic.objects.filter(tool_set=setup.kit.job.tool_set)
+        }
+        rows = [
+            PartCheck(
+                uuid=uuid.uuid5(id, str(n)) if id is not None else uuid.uuid4(),
+                happened_at=at,
+                received_at=at,
+                by=by,
+                setup=setup,
+                characteristic=_known(known, each.characteristic),
+                **{"value_nm": each.value_nm, "value": each.value},
+                is_good=judge(_known(known, each.characteristic), each),
+                note=" ".join(note.split())[:400],
+            )
+            for n, each in enumerate(checks)
+        ]
+        PartCheck.objects.bulk_create(rows)
+        bump([setup.kit_id])
+    return rows
+
+
+def judge(row: Characteristic, said: CheckIn) -> bool:
+    """Whether what was found is good. Raises ``nothing_given``, ``wrong_unit``."""
+    is_length = row.unit in LENGTH_UNITS
+    if (said.value_nm is not None and not is_length) or (said.value is not None and is_length):
+        raise ToolingError(
+            "wrong_unit",
+            _("{name} is measured in {unit}."),
+            name=row.name,
+            unit=row.unit,
+            in_field=row.name,
+        )
+    value = said.value_nm if is_length else said.value
+    least = row.least_nm if is_length else row.least
+    most = row.most_nm if is_length else row.most
+    if value is None or (least is None and most is None):
+        if said.is_good is None:
+            raise ToolingError(
+                "nothing_given",
+                _("{name}: write what was measured, or say good or not good."),
+                name=row.name,
+                in_field=row.name,
+            )
+        return said.is_good
+    return (least is None or value >= least) and (most is None or value <= most)
+
+
+def _known(known: dict[str, Characteristic], name: str) -> Characteristic:
+    if name not in known:
+        raise Unknown(
+            "unknown_characteristic",
+            _("The set has no characteristic “{name}”."),
+            name=name[:80],
+        )
+    return known[name]
