@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from tooling.engineering.gap_setting import gap_setting
+from tooling.engineering.gap_setting import diameter_at_gap, gap_setting
 
 pytestmark = pytest.mark.one_database
 
@@ -68,3 +68,12 @@ def test_a_shop_without_leaves_and_a_gap_thinner_than_its_window() -> None:
 def test_a_gap_and_its_window_are_open(gap: int, window: int) -> None:
     with pytest.raises(ValueError, match="window"):
         gap_setting(gap_nm=gap, window_nm=window, leaves_nm=LEAVES)
+
+
+def test_the_gap_diameter_falls_by_what_was_cut_off_another() -> None:
+    """By hand: drive 150.0 drawn, 149.2 now: 0.8 gone, so 161.5 at the gap point is 160.7."""
+    sizes = [(150_000_000, 149_200_000), (190_000_000, 190_000_000)]
+    assert diameter_at_gap(drawn_gap_nm=161_500_000, sizes=sizes) == 160_700_000
+    assert diameter_at_gap(drawn_gap_nm=161_500_000, sizes=[(None, 1), *sizes]) == 160_700_000
+    assert diameter_at_gap(drawn_gap_nm=161_500_000, sizes=[(1, None)]) is None
+    assert diameter_at_gap(drawn_gap_nm=100, sizes=[(300, 200)]) is None

@@ -8,7 +8,7 @@ from django.test.utils import CaptureQueriesContext
 
 from tests.world import MM, World
 from tooling.errors import Unknown
-from tooling.models import Mill, MillShaft, Piece, ToolSet
+from tooling.models import Mill, MillShaft, Piece, SetPass, SetPosition, ToolSet
 from tooling.queries.mill_fit import fit_page, mills_for_set
 
 ROLL = {
@@ -106,4 +106,28 @@ def test_more_mills_ask_no_more_queries(mills: int, tool_set: ToolSet, world: Wo
         world.mill(f"X{n}", stations=1)
     with CaptureQueriesContext(connection) as captured:
         mills_for_set("1472")
-    assert len(captured) == 10
+    assert len(captured) == 11
+
+
+def centres(number: int) -> tuple[str, ...]:
+    said = [line.said for line in fit_page("1472", "M1").lines if line.pass_number == number]
+    return tuple(each for each in said if each.startswith("Centres"))
+
+
+def test_centres_are_those_at_the_gap_point_less_what_was_cut_off(tool_set: ToolSet) -> None:
+    """By hand: (160 + 156) / 2 + 2 = 160 mm; with 1 mm off the top roll's drive 159.5 mm. The
+    pass that keeps none takes the drive diameters: (150 + 150) / 2 + 2 = 152 mm."""
+    kept = SetPosition.objects.filter(set_pass__tool_set=tool_set, set_pass__number=1)
+    kept.filter(shaft="top").update(gap_diameter_nm=160 * MM)
+    kept.filter(shaft="bottom").update(gap_diameter_nm=156 * MM)
+    assert centres(1)[0].startswith("Centres of 160 mm")
+    assert centres(2)[0].startswith("Centres of 152 mm")
+    rolls = Piece.objects.filter(allotments__position__in=kept.filter(shaft="top"))
+    rolls.update(now_drive_diameter_nm=149 * MM)
+    assert centres(1)[0].startswith("Centres of 159.5 mm")
+
+
+def test_a_near_vertical_face_asks_for_no_centres(tool_set: ToolSet) -> None:
+    SetPass.objects.filter(tool_set=tool_set, number=1).update(gap_degrees=85)
+    assert centres(1) == ()
+    assert len(centres(2)) == 1

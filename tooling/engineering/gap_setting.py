@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from math import cos, radians
 
@@ -72,3 +72,19 @@ def gap_setting(
         leaves_nm=leaves_nm,
     )
     return GapSetting(gap_nm, face, found, centres)
+
+
+def diameter_at_gap(
+    *, drawn_gap_nm: int, sizes: Iterable[tuple[int | None, int | None]]
+) -> int | None:
+    """The diameter at the gap point as it is now: the drawn one less what is gone elsewhere.
+
+    ``sizes`` are (drawn, now) of other diameters of the same roll, the most trusted first; the
+    first pair that is known on both sides says how much was cut off. A regrind takes the same off
+    every diameter (common practice). None where nothing says, or nothing would be left.
+    """
+    for drawn, now in sizes:
+        if drawn is not None and now is not None:
+            left = drawn_gap_nm - (drawn - now)
+            return left if left > 0 else None
+    return None

@@ -1,8 +1,9 @@
 """Which mills a set fits, and the whole list of checks behind the answer for one of them.
 
 The pieces are those allotted to a copy, as they measure now; a position without one is taken as
-drawn. The strip is the thickest that the set is cut for. A roll's diameter at the gap point is
-taken as its drive diameter, where it runs at strip speed.
+drawn. The strip is the thickest that the set is cut for. The diameters at the gap point are those
+kept with the positions, less what was cut off since; on a shaft that keeps none it is the drive
+diameter, where the roll runs at strip speed. A near-vertical face is gapped by spacers.
 """
 
 from __future__ import annotations
@@ -41,11 +42,14 @@ from tooling.models import (
     MillShaft,
     Piece,
     SetCopy,
+    SetPass,
     SetPosition,
     Shaft,
     ToolSet,
 )
-from tooling.queries.settings import setting_value
+from tooling.queries.gap_diameters import gap_diameter, is_measured
+from tooling.queries.pieces import size_of
+from tooling.queries.settings import setting_values
 
 KINDS = (
     *(DrawingKind.ROLL, DrawingKind.SIDE_ROLL, DrawingKind.SPACER, DrawingKind.SHIM),
@@ -125,7 +129,7 @@ class FitPage:
 
 
 def mills_for_set(number: str, *, unit: Unit = "mm") -> tuple[MillFit, ...]:
-    """Each mill in use with how the set fits it. Ten queries, nine without a copy."""
+    """Each mill in use with how the set fits it. Eleven queries, ten without a copy."""
     asked = _Asked(_set(number), Mill.objects.filter(is_active=True))
     return tuple(_summary(mill, asked.answer(mill), unit) for mill in asked.mills)
 
@@ -172,8 +176,10 @@ class _Asked:
         self.stations = _stations(self.mills)
         self.charted = _charted(tool_set)
         self.sleeves = _sleeves()
-        percent = setting_value("ratio_mismatch_warn", tool_set=None)
+        given = setting_values(["ratio_mismatch_warn", "gap_near_vertical"])
+        percent, steep = given["ratio_mismatch_warn"], given["gap_near_vertical"]
         self.limits = FitLimits(ratio_warn=Fraction(str(percent)) / 100)
+        self.by_spacers = _by_spacers(tool_set, steep)
         self.strip = _strip(tool_set)
 
     def answer(self, mill: Mill) -> FitAnswer:
@@ -187,7 +193,12 @@ class _Asked:
         )
         charted = self.charted.get(mill.pk, {})
         passes = tuple(
-            PassSpec(number=number, rolls=tuple(rolls), station=charted.get(number))
+            PassSpec(
+                number=number,
+                rolls=tuple(rolls),
+                station=charted.get(number),
+                has_gap=number not in self.by_spacers,
+            )
             for number, rolls in sorted(self.rolls.items())
         )
         return fit_set_to_mill(
@@ -214,6 +225,12 @@ def _set_spec(row: ToolSet, passes: tuple[PassSpec, ...]) -> SetSpec:
     )
 
 
+def _by_spacers(tool_set: ToolSet, degrees: float) -> frozenset[int]:
+    """Numbers of the passes whose gap point lies on a face too steep for a feeler. One query."""
+    rows = SetPass.objects.filter(tool_set=tool_set, gap_degrees__gte=degrees)
+    return frozenset(rows.values_list("number", flat=True))
+
+
 def _strip(row: ToolSet) -> StripSpec | None:
     thickest = row.thickness_most_nm or row.thickness_least_nm
     first_grade = row.grades.split(",")[0].strip()
@@ -236,10 +253,12 @@ def _rolls(tool_set: ToolSet, copy: SetCopy | None) -> dict[int, list[RollSpec]]
         row.drawing_id: row
         for row in DrawingRevision.objects.filter(drawing__in=wanted, is_current=True)
     }
+    kept = {(row.set_pass_id, row.shaft) for row in positions if row.gap_diameter_nm is not None}
     found: dict[int, list[RollSpec]] = defaultdict(list)
     for row in positions:
         if row.drawing_id in revisions:
-            spec = _roll(row, revisions[row.drawing_id], pieces.get(row.pk))
+            has_gap = (row.set_pass_id, row.shaft) in kept
+            spec = _roll(row, revisions[row.drawing_id], pieces.get(row.pk), gap_is_kept=has_gap)
             found[row.set_pass.number].append(spec)
     return found
 
@@ -251,7 +270,9 @@ def _pieces(copy: SetCopy | None) -> dict[int, Piece]:
     return {row.position_id: row.piece for row in rows}
 
 
-def _roll(position: SetPosition, drawn: DrawingRevision, piece: Piece | None) -> RollSpec:
+def _roll(
+    position: SetPosition, drawn: DrawingRevision, piece: Piece | None, *, gap_is_kept: bool
+) -> RollSpec:
     sizes: dict[str, Any] = {}
     unmeasured = set()
     for name in SIZES:
@@ -262,7 +283,13 @@ def _roll(position: SetPosition, drawn: DrawingRevision, piece: Piece | None) ->
         sizes[f"{name}_nm"] = next((size for size in known if size is not None), None)
         if now is None:
             unmeasured.add(f"{name}_nm")
+    if not is_measured(piece):
+        unmeasured.add("gap_nm")
     rolls = position.drawing.kind in (DrawingKind.ROLL, DrawingKind.SIDE_ROLL)
+    gap_nm = sizes["drive_diameter_nm"] if rolls else None
+    if gap_is_kept:
+        size = (lambda name: size_of(piece, name)) if piece else None
+        gap_nm = gap_diameter(position, drawn, size)
     return RollSpec(
         name=piece.code if piece else position.drawing.number,
         where=position.shaft,  # type: ignore[arg-type]
@@ -270,7 +297,7 @@ def _roll(position: SetPosition, drawn: DrawingRevision, piece: Piece | None) ->
         kind=position.drawing.kind,  # type: ignore[arg-type]
         drawn_bore_nm=drawn.bore_nm,
         carries_guide_point=position.carries_guide_point,
-        gap_nm=sizes["drive_diameter_nm"] if rolls else None,
+        gap_nm=gap_nm,
         unmeasured=frozenset(unmeasured),
         **sizes,
     )
