@@ -85,10 +85,14 @@ def aims_of(setup: Setup, *, station: int | None = None) -> dict[tuple[int, str]
 
 
 def gap_target(row: ChartPass, setup: Setup) -> int | None:
-    """The chart's gap; where it has an allowance, the job's strip plus that."""
-    strip = setup.kit.job.thickness_nm
-    if row.gap_allowance_nm is not None and strip:
-        return max(strip + row.gap_allowance_nm, 0)
+    """What the chart wants for the setup's own strip."""
+    return gap_target_nm(row, setup.kit.job.thickness_nm)
+
+
+def gap_target_nm(row: ChartPass, strip_nm: int | None) -> int | None:
+    """The chart's gap; where it has an allowance, the strip plus that."""
+    if row.gap_allowance_nm is not None and strip_nm:
+        return max(strip_nm + row.gap_allowance_nm, 0)
     return row.gap_nm
 
 
