@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import json
 import re
 from collections.abc import Iterator
@@ -97,6 +98,15 @@ def world(standing: Path) -> World:
 @pytest.fixture(scope="module")
 def cast(standing: Path) -> dict[str, Person]:
     return {role.value: make_person(role.value, role) for role in Role}
+
+
+@pytest.fixture(scope="module")
+def visitors(standing: Path, cast: dict[str, Person]) -> Visitors:
+    """Logged in outside of every test's own transaction."""
+    those = Visitors()
+    for person in (None, *cast.values()):
+        those.answer(person, "GET", "/healthz")
+    return those
 
 
 @pytest.fixture(scope="module")
@@ -224,18 +234,30 @@ def address_of(route: str, found: dict[str, dict[str, Any]]) -> str:
     return "/" + PARAMETER.sub(fill, route)
 
 
-def answer(person: Person | None, method: str, address: str) -> Any:
-    """The answer to one request of that person, whose changes are taken back."""
-    client = Client(raise_request_exception=False)
-    with transaction.atomic():
-        if person is not None:
-            client.force_login(person, backend="django.contrib.auth.backends.ModelBackend")
-        got = client.generic(method, address, content_type=_kind(address))
-        b"".join(got.streaming_content if got.streaming else [])
-        transaction.set_rollback(True)
-    if got.streaming:
-        b"".join(got)
-    return got
+class Visitors:
+    """One client for each of the cast, logged in once, and one for a stranger."""
+
+    def __init__(self) -> None:
+        self.clients: dict[Person | None, Client] = {}
+
+    def answer(self, person: Person | None, method: str, address: str) -> Any:
+        """The answer to one request of that person, whose changes are taken back."""
+        client = self._client(person)
+        cookies = copy.deepcopy(client.cookies)
+        with transaction.atomic():
+            got = client.generic(method, address, content_type=_kind(address))
+            b"".join(got.streaming_content if got.streaming else [])
+            transaction.set_rollback(True)
+        client.cookies = cookies
+        return got
+
+    def _client(self, person: Person | None) -> Client:
+        if person not in self.clients:
+            self.clients[person] = Client(raise_request_exception=False)
+            if person is not None:
+                backend = "django.contrib.auth.backends.ModelBackend"
+                self.clients[person].force_login(person, backend=backend)
+        return self.clients[person]
 
 
 def _kind(address: str) -> str:
@@ -252,8 +274,9 @@ def is_shut_out(got: Any) -> bool:
 @pytest.mark.django_db
 @pytest.mark.parametrize("route", TABLE)
 def test_whoever_may_gets_in_and_nobody_else(
-    route: str, found: dict[str, dict[str, Any]], cast: dict[str, Person]
+    route: str, found: dict[str, dict[str, Any]], cast: dict[str, Person], visitors: Visitors
 ) -> None:
+    answer = visitors.answer
     address = address_of(route, found)
     for method, who in TABLE[route].items():
         assert is_shut_out(answer(None, method, address)) == (who != "*"), method
@@ -262,7 +285,7 @@ def test_whoever_may_gets_in_and_nobody_else(
             said = f"{method} {address} as {role.value}: {got.status_code}"
             assert is_shut_out(got) == (who != "*" and letter not in who), said
             assert got.status_code < 500, said
-    _others_do_nothing(route, address, cast["supervisor"])
+    _others_do_nothing(route, address, cast["supervisor"], visitors)
     if "GET" in TABLE[route]:
         shown = {**found["pieces/"], "bin": found["pieces/stock/"]["code"]}
         query = QUERIES.get(route, "").format(**shown)
@@ -270,8 +293,8 @@ def test_whoever_may_gets_in_and_nobody_else(
         assert got.status_code < 400, f"the walk met no record at {address}: {got.status_code}"
 
 
-def _others_do_nothing(route: str, address: str, person: Person) -> None:
+def _others_do_nothing(route: str, address: str, person: Person, visitors: Visitors) -> None:
     asks = None if "*" in TABLE[route].values() else person
     for method in sorted(set(METHODS) - set(TABLE[route])):
-        got = answer(asks, method, address)
+        got = visitors.answer(asks, method, address)
         assert got.status_code == 405, f"{method} {route}: {got.status_code}"

@@ -45,7 +45,10 @@ def run(arguments: list[str]) -> int:
 
 
 def _pytest(arguments: list[str], folder: str, *, database: str) -> int:
-    """One run of pytest; PostgreSQL leaves out what no database can change."""
+    """One run of pytest; PostgreSQL leaves out what no database can change.
+
+    Compiled modules are kept in the environment: the tests start dozens of processes.
+    """
     print(f"\n===== tests on {database} =====", flush=True)
     data_dir = Path(folder) / database
     environment = {
@@ -53,8 +56,10 @@ def _pytest(arguments: list[str], folder: str, *, database: str) -> int:
         "ROLLROOM_DATA_DIR": str(data_dir),
         "ROLLROOM_TEST_DATABASE": database,
         "PYTHONHASHSEED": "0",
+        "PYTHONPYCACHEPREFIX": str(bootstrap.VENV / "pycache"),
     }
     environment.pop("DATABASE_URL", None)
+    environment.pop("PYTHONDONTWRITEBYTECODE", None)
     workers = [] if any(word.startswith("-n") for word in arguments) else ["-n", "2"]
     command = [sys.executable, "-m", "pytest", *workers, "--dist", "loadfile", *arguments]
     if database == "postgresql":
