@@ -21,17 +21,15 @@ from tooling.paper.faces import (
     width_of,
     wrapped,
 )
-from tooling.paper.labels import paint_symbol
-from tooling.paper.pages import (
-    FOOT,
-    Block,
-    PaperName,
-    Room,
-    broken,
-    draw_blocks,
-    paper_size,
-    rule,
+from tooling.paper.frame import (
+    draw_fact,
+    draw_foot,
+    heading_block,
+    pages_pdf,
+    sentence_block,
 )
+from tooling.paper.labels import paint_symbol
+from tooling.paper.pages import Block, PaperName, Room, paper_size, rule
 from tooling.paper.register_sheet import CountRow, RegisterPlace, RegisterRow, RegisterSheet
 from tooling.paper.symbols import QUIET_QR, label_symbol
 
@@ -56,30 +54,25 @@ def register_pdf(
     """
     size = paper_size(paper)
     room = Room(*size)
-    buffer = BytesIO()
-    canvas = Canvas(buffer, pagesize=size, pageCompression=1, invariant=1)
-    canvas.setTitle(plain(sheet.title))
-    pages = broken(list(_blocks(sheet, room)), room)
-    for number, blocks in enumerate(pages, start=1):
-        draw_blocks(canvas, room, blocks)
-        _draw_foot(canvas, room, sheet, number, len(pages))
-        canvas.showPage()
-        if progress is not None:
-            progress(number / len(pages))
-    canvas.save()
-    return buffer.getvalue()
+    return pages_pdf(
+        _blocks(sheet, room),
+        room,
+        title=sheet.title,
+        foot=partial(_draw_foot, room=room, sheet=sheet),
+        progress=progress,
+    )
 
 
 def _blocks(sheet: RegisterSheet, room: Room) -> Iterator[Block]:
     yield _head(sheet, room)
     if not sheet.places and not sheet.counts:
-        yield Block(34, partial(_sentence, room=room, said=_("Nothing of this owner's lies here.")))
+        yield sentence_block(_("Nothing of this owner's lies here."), room)
     for place in sheet.places:
         yield _place_heading(place, room)
         for row in place.rows:
             yield Block(_ROW, partial(_draw_row, room=room, row=row, sheet=sheet))
     if sheet.counts:
-        yield _heading(_("Counted"), "", room)
+        yield heading_block(_("Counted"), "", room)
         for count in sheet.counts:
             yield Block(17, partial(_draw_count, room=room, count=count))
 
@@ -100,43 +93,16 @@ def _head(sheet: RegisterSheet, room: Room) -> Block:
             draw_text(canvas, room.left, y, line, size=11.5)
             y -= 15
         for word, said in facts:
-            _draw_fact(canvas, room.left, y, word, said, width, column=36 * PT_PER_MM)
+            draw_fact(canvas, room.left, y, word, said, width, column=36 * PT_PER_MM)
             y -= 14
         rule(canvas, room, top - height + 6, 1.2)
 
     return Block(height, draw)
 
 
-def _draw_fact(
-    canvas: Canvas, x: float, y: float, word: str, said: str, width: float, *, column: float
-) -> None:
-    draw_text(canvas, x, y, shortened(word, REGULAR, _SMALL, column - 4), size=_SMALL)
-    fits = shortened(said, BOLD, _SMALL, width - column)
-    draw_text(canvas, x + column, y, fits, face=BOLD, size=_SMALL)
-
-
-def _sentence(canvas: Canvas, top: float, *, room: Room, said: str) -> None:
-    draw_text(canvas, room.left, top - 24, plain(said), face=BOLD, size=14)
-
-
 def _place_heading(place: RegisterPlace, room: Room) -> Block:
     *outer, inner = place.place.split(" / ")
-    return _heading(inner, " › ".join(filter(None, [*outer, place.code])), room)
-
-
-def _heading(said: str, more: str, room: Room) -> Block:
-    """Its texts are fitted as it is drawn: a thousand places take no time before the first page."""
-
-    def draw(canvas: Canvas, top: float) -> None:
-        width = room.right - room.left
-        name = shortened(plain(said), BOLD, 14, 0.62 * width)
-        beside = shortened(plain(more), REGULAR, _BODY, width - width_of(name, BOLD, 14) - 12)
-        rule(canvas, room, top - 8, 0.9)
-        draw_text(canvas, room.left, top - 24, name, face=BOLD, size=14)
-        x = room.right - width_of(beside, REGULAR, _BODY)
-        draw_text(canvas, x, top - 24, beside, size=_BODY)
-
-    return Block(32, draw, leads=True)
+    return heading_block(inner, " › ".join(filter(None, [*outer, place.code])), room)
 
 
 def _draw_row(
@@ -150,7 +116,7 @@ def _draw_row(
     _draw_what(canvas, text_left, top - 4, row, facts_left - text_left - 8)
     y = top - 13
     for word, said in row.facts:
-        _draw_fact(
+        draw_fact(
             canvas, facts_left, y, plain(word), plain(said), _FACTS, column=_FACT_WORD
         )  # fmt: skip
         y -= _FACT_LINE
@@ -219,14 +185,8 @@ def _draw_count(canvas: Canvas, top: float, *, room: Room, count: CountRow) -> N
         draw_text(canvas, room.left + offset, y, fits, face=face, size=_BODY)
 
 
-def _draw_foot(canvas: Canvas, room: Room, sheet: RegisterSheet, number: int, of: int) -> None:
+def _draw_foot(canvas: Canvas, number: int, of: int, *, room: Room, sheet: RegisterSheet) -> None:
     """Whose register it is, of when, and which page, on every sheet."""
-    y = FOOT - 6
-    rule(canvas, room, FOOT + 8, 0.6)
-    left = shortened(plain(f"{sheet.title} ({sheet.owner_code})"), REGULAR, _BODY, 230)
-    draw_text(canvas, room.left, y, left, size=_BODY)
-    date = f"{sheet.printed_at:%Y-%m-%d %H:%M}"
-    middle = (room.left + room.right - width_of(date, REGULAR, _BODY)) / 2
-    draw_text(canvas, middle + 30, y, date, size=_BODY)
-    page = _("page {n} of {m}").format(n=number, m=of)
-    draw_text(canvas, room.right - width_of(page, BOLD, _BODY), y, page, face=BOLD, size=_BODY)
+    left = shortened(plain(f"{sheet.title} ({sheet.owner_code})"), REGULAR, 10.5, 230)
+    stamp = f"{sheet.printed_at:%Y-%m-%d %H:%M}"
+    draw_foot(canvas, room, left=left, stamp=stamp, number=number, of=of, aside=30)

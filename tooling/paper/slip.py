@@ -6,7 +6,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import date, datetime
 from functools import partial
-from io import BytesIO
 
 from django.utils import timezone
 from django.utils.formats import date_format
@@ -24,17 +23,9 @@ from tooling.paper.faces import (
     width_of,
     wrapped,
 )
+from tooling.paper.frame import BOX, draw_foot, pages_pdf, sentence_block, tick_box
 from tooling.paper.labels import paint_symbol
-from tooling.paper.pages import (
-    FOOT,
-    Block,
-    PaperName,
-    Room,
-    broken,
-    draw_blocks,
-    paper_size,
-    rule,
-)
+from tooling.paper.pages import Block, PaperName, Room, paper_size, rule
 from tooling.paper.symbols import QUIET_QR, label_symbol
 from tooling.queries.hand_outs import Slip
 from tooling.queries.loans import Loan
@@ -42,7 +33,6 @@ from tooling.queries.loans import Loan
 _HEAD_MODULE, _ROW_MODULE = 0.9 * PT_PER_MM, 0.45 * PT_PER_MM
 _SYMBOL, _QUIET = 21 * _ROW_MODULE, QUIET_QR * _ROW_MODULE
 _ROW = _SYMBOL + 2 * _QUIET
-_BOX = 5.2 * PT_PER_MM
 _TITLE, _NAME, _BODY, _SMALL = 20.0, 13.0, 10.5, 9.0
 _WORD = 28 * PT_PER_MM
 _SIGN = 17 * PT_PER_MM
@@ -52,22 +42,18 @@ def slip_pdf(slip: Slip, *, shop: str, printed_at: datetime, paper: PaperName = 
     """The slip as a PDF; ``shop`` is who hands out. Raises ToolingError ``unknown_paper``."""
     size = paper_size(paper)
     room = Room(*size)
-    buffer = BytesIO()
-    canvas = Canvas(buffer, pagesize=size, pageCompression=1, invariant=1)
-    canvas.setTitle(plain(f"{_('Hand-out slip')} {slip.place}"))
-    pages = broken(list(_blocks(slip, shop, room)), room)
-    for number, blocks in enumerate(pages, start=1):
-        draw_blocks(canvas, room, blocks)
-        _draw_foot(canvas, room, slip, printed_at, f"{number}", f"{len(pages)}")
-        canvas.showPage()
-    canvas.save()
-    return buffer.getvalue()
+    return pages_pdf(
+        _blocks(slip, shop, room),
+        room,
+        title=f"{_('Hand-out slip')} {slip.place}",
+        foot=partial(_draw_foot, room=room, slip=slip, printed_at=printed_at),
+    )
 
 
 def _blocks(slip: Slip, shop: str, room: Room) -> Iterator[Block]:
     yield _head(slip, shop, room)
     if not slip.loans:
-        yield Block(34, partial(_sentence, room=room, said=_("Nothing is out here.")))
+        yield sentence_block(_("Nothing is out here."), room)
     for loan in slip.loans:
         differs = loan.due_on != slip.due_on
         yield Block(_ROW, partial(_draw_row, room=room, loan=loan, says_due=differs))
@@ -125,16 +111,11 @@ def _day(day: date) -> str:
     return f"{date_format(day, 'D')} {day.isoformat()}"
 
 
-def _sentence(canvas: Canvas, top: float, *, room: Room, said: str) -> None:
-    draw_text(canvas, room.left, top - 24, plain(said), face=BOLD, size=14)
-
-
 def _draw_row(canvas: Canvas, top: float, *, room: Room, loan: Loan, says_due: bool) -> None:
     """A box for when it is back, what it is, its code to scan back at the right."""
     rule(canvas, room, top, 0.35)
     middle = top - _ROW / 2
-    canvas.setLineWidth(1.1)
-    canvas.rect(room.left, middle - _BOX / 2, _BOX, _BOX)
+    tick_box(canvas, room.left, middle - BOX / 2)
     paint_symbol(canvas, label_symbol(loan.code), room.right - _SYMBOL, top - _QUIET, _ROW_MODULE)
     code_right = room.right - _SYMBOL - _QUIET - 4
     x = code_right - width_of(loan.code, BOLD, _BODY)
@@ -143,7 +124,7 @@ def _draw_row(canvas: Canvas, top: float, *, room: Room, loan: Loan, says_due: b
     if says_due:
         due = _("back {day}").format(day=_day(loan.due_on)) if loan.due_on else _("no day")
     draw_text(canvas, code_right - width_of(due, REGULAR, _SMALL), middle - 11, due, size=_SMALL)
-    left = room.left + _BOX + 3.5 * PT_PER_MM
+    left = room.left + BOX + 3.5 * PT_PER_MM
     room_for = x - left - 12
     name = shortened(plain(_name(loan)), BOLD, _NAME, room_for)
     draw_text(canvas, left, middle + 2, name, face=BOLD, size=_NAME)
@@ -171,13 +152,8 @@ def _draw_signatures(canvas: Canvas, top: float, *, room: Room) -> None:
 
 
 def _draw_foot(
-    canvas: Canvas, room: Room, slip: Slip, printed_at: datetime, number: str, of: str
+    canvas: Canvas, number: int, of: int, *, room: Room, slip: Slip, printed_at: datetime
 ) -> None:
-    y = FOOT - 6
-    rule(canvas, room, FOOT + 8, 0.6)
-    draw_text(canvas, room.left, y, plain(f"{_('Hand-out slip')} · {slip.place_code}"), size=_BODY)
+    left = plain(f"{_('Hand-out slip')} · {slip.place_code}")
     stamp = f"{timezone.localtime(printed_at):%Y-%m-%d %H:%M}"
-    x = (room.left + room.right - width_of(stamp, REGULAR, _BODY)) / 2
-    draw_text(canvas, x, y, stamp, size=_BODY)
-    page = plain(_("page {n} of {m}").format(n=number, m=of))
-    draw_text(canvas, room.right - width_of(page, BOLD, _BODY), y, page, face=BOLD, size=_BODY)
+    draw_foot(canvas, room, left=left, stamp=stamp, number=number, of=of)
