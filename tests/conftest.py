@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import UTC, datetime
+from pathlib import Path
 
 import pytest
 from django.conf import settings as django_settings
@@ -25,6 +26,7 @@ settings.register_profile(
 settings.load_profile("house")
 
 ROLES = tuple(Role)
+PAGES = Path(__file__).parent / "web"
 NEEDS_DATABASE = {"db", "transactional_db", "live_server", "django_db_setup"}
 
 
@@ -34,10 +36,11 @@ def pytest_configure() -> None:
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """A test that asks for no database says nothing about it: one run is enough."""
+    """A test that asks for no database says nothing about it: one run is enough. Nor does one of
+    a page: what pages read and write is tested on both in ``queries``, ``services`` and ``api``."""
     for item in items:
         asks = item.get_closest_marker("django_db") or NEEDS_DATABASE & set(_fixtures_of(item))
-        if not asks:
+        if not asks or PAGES in item.path.parents:
             item.add_marker(pytest.mark.one_database)
 
 
