@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import datetime
 from typing import Any
 
@@ -157,6 +157,14 @@ class Proposal:
     def is_open(self) -> bool:
         """It may be accepted."""
         return self.state == "done" and not self.is_stale and not self.settled and bool(self.rows)
+
+    @property
+    def saves(self) -> Sums | None:
+        """What it saves against the planner's order; negative where it costs more."""
+        if self.best is None or self.present is None:
+            return None
+        pairs = ((getattr(self.present, f.name), getattr(self.best, f.name)) for f in fields(Sums))
+        return Sums(*(before - after for before, after in pairs))
 
     @property
     def is_same(self) -> bool:

@@ -28,10 +28,12 @@ from tooling.web import (
     stock_needs,
     today,
 )
+from tooling.web.changeover_addresses import CHANGEOVERS
 from tooling.web.count_addresses import COUNTS
 from tooling.web.keeping_addresses import KEEPING
 from tooling.web.owner_addresses import OWNERS
 from tooling.web.purchase_addresses import PURCHASES
+from tooling.web.setup_addresses import SETUPS
 
 
 class ShaftConverter:
@@ -243,8 +245,10 @@ urlpatterns: list[URLPattern] = [
     *KEEPING,
     *COUNTS,
     *PURCHASES,
+    *SETUPS,
     *PIECES,
     *PICTURES,
+    *CHANGEOVERS,
     *MILLS,
     *DRAWINGS,
     *SETS,

@@ -7,13 +7,15 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
+from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods
 
 from tooling.models import Mill, MillShaft, Station
 from tooling.permissions import Verb
 from tooling.queries.incidents import incidents_of_mill
-from tooling.queries.mills import mill_list, mill_page
+from tooling.queries.mill_care import mill_care
+from tooling.queries.mills import mill_page
 from tooling.services import mills as services
 from tooling.web.doors import data_of, fill_in, require, rights, signed
 from tooling.web.forms.fields import unit_of
@@ -27,6 +29,7 @@ from tooling.web.forms.mills import (
     ShaftForm,
     StationForm,
 )
+from tooling.web.mill_live import live_context, mills_context
 from tooling.web.rows import get_mill, get_row
 
 MILL_FIELDS = ("name", "datum", "hand", "operator_side", "closing", "max_speed_m_min", "is_active")
@@ -34,12 +37,18 @@ MILL_FIELDS = ("name", "datum", "hand", "operator_side", "closing", "max_speed_m
 
 @require_GET
 def show_mills(request: HttpRequest) -> HttpResponse:
-    return render(request, "mills/list.html", {"rows": mill_list(), **rights(request)})
+    return render(request, "mills/list.html", {**mills_context(), **rights(request)})
 
 
 @require_GET
 def show_mill(request: HttpRequest, number: str) -> HttpResponse:
-    context = {"mill": mill_page(number), "incidents": incidents_of_mill(number)}
+    page = mill_page(number)
+    context = {
+        "mill": page,
+        "incidents": incidents_of_mill(number),
+        "care": mill_care(get_mill(number), today=timezone.localdate()),
+        **live_context(page.number),
+    }
     return render(request, "mills/mill.html", {**context, **rights(request)})
 
 
