@@ -179,13 +179,15 @@ class Maker:
     def column(
         self, at: int, stacks: Sequence[ShaftStack | None], *, carried: bool = False
     ) -> Column | None:
-        """The column, or None where top and bottom do not go together or pieces are too few."""
+        """The column, or None where top and bottom do not go together.
+
+        It may take more pieces than there are: prices are made for one fill at a time, and the
+        master's rows leave such a column out of every whole choice.
+        """
         station = self.problem.stations[at]
         if not _together(self.problem, station, stacks):
             return None
         use = use_of(stacks)
-        if overused(self.kinds, use):
-            return None
         aims = self._making(use, stacks) if self.making else self._keeping(station, stacks, carried)
         shims = sum(n for k, n in use.items() if k != GROUND and self.kinds.kinds[k].is_shim)
         aims += [shims, sum(use.values()) - shims]

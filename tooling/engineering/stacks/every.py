@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from itertools import product
 
-from tooling.engineering.stacks.columns import Column, Maker, ShaftStack, made_stack
+from tooling.engineering.stacks.columns import Column, Maker, ShaftStack, made_stack, overused
 from tooling.engineering.stacks.specs import Fill, Shaft
 from tooling.engineering.stacks.windows import fill_windows
 
@@ -28,7 +28,7 @@ class Every:
             for stacks in product(*choices):
                 self._count()
                 column = self._maker.column(at, stacks)
-                if column is not None:
+                if column is not None and not overused(self._maker.kinds, dict(column.use)):
                     found.append(column)
         return found
 

@@ -115,13 +115,9 @@ class Master:
         ``nodes``: give up after so many branches.
         """
         picked = list(range(len(self.columns))) if among is None else list(among)
-        model = Solver()
-        model.setOptionValue("output_flag", False)
-        model.setOptionValue("threads", 1)
+        model = solver(nodes, should_stop)
         model.setOptionValue("mip_rel_gap", 0.0)
         model.setOptionValue("mip_abs_gap", 0.99 if _whole(goal) else 1e-9)
-        if nodes is not None:
-            model.setOptionValue("mip_max_nodes", nodes)
         rows, entries = self._rows(), [self._entries(self.columns[at]) for at in picked]
         lp = highspy.HighsLp()
         lp.num_col_, lp.num_row_ = len(picked), len(rows)
@@ -138,8 +134,7 @@ class Master:
         lp.a_matrix_.value_ = np.concatenate([what for _where, what in entries])
         model.passModel(lp)
         if start is not None:
-            _begin(model, [float(at in set(start)) for at in picked])
-        interrupt(model, should_stop)
+            begin(model, [float(at in set(start)) for at in picked])
         model.run()
         status = model.getModelStatus()
         if status == highspy.HighsModelStatus.kInfeasible:
@@ -155,17 +150,24 @@ def _whole(goal: Sequence[float]) -> bool:
     return all(float(weight).is_integer() for weight in goal)
 
 
-def _begin(model: Solver, values: list[float]) -> None:
-    solution = highspy.HighsSolution()
-    solution.col_value = values
-    model.setSolution(solution)
-
-
-def interrupt(model: Solver, should_stop: Callable[[], bool]) -> None:
-    """Let an integer program end early when asked to."""
+def solver(nodes: int | None, should_stop: Callable[[], bool]) -> Solver:
+    """HiGHS for an integer program that gives up after so many branches, or when asked to."""
 
     def ask(event: object) -> None:
         if should_stop():
             event.interrupt()  # type: ignore[attr-defined]
 
+    model = Solver()
+    model.setOptionValue("output_flag", False)
+    model.setOptionValue("threads", 1)
+    if nodes is not None:
+        model.setOptionValue("mip_max_nodes", nodes)
     model.cbMipInterrupt += ask
+    return model
+
+
+def begin(model: Solver, values: list[float]) -> None:
+    """Start an integer program from a choice that is known."""
+    solution = highspy.HighsSolution()
+    solution.col_value = values
+    model.setSolution(solution)

@@ -50,6 +50,10 @@ def _inside(window: tuple[int, int], grid: int, slack: int) -> tuple[int, int]:
     return -((slack - window[0]) // grid), (window[1] + slack) // grid
 
 
+Pins = Mapping[str, tuple[int, ...]]
+NO_PINS: Pins = {}
+
+
 @dataclass(frozen=True)
 class Place:
     """A fill on the grid: its table and the cells that it may have."""
@@ -94,11 +98,16 @@ class ShaftPricer:
             and self._total[0] <= self._total[1]
         )
 
-    def price(self, tables: Mapping[int, Table], price: Array, ground: int | None) -> Priced | None:
-        """Least prices by the sum before the guide; None where no stack at all is possible."""
+    def price(
+        self, tables: Mapping[int, Table], price: Array, ground: int | None, pins: Pins = NO_PINS
+    ) -> Priced | None:
+        """Least prices by the sum before the guide; None where no stack at all is possible.
+
+        ``pins``: by fill the kinds that must stand there, besides those that a person pinned.
+        """
         if not self.possible:
             return None
-        options = [self._options(place, tables, price, ground) for place in self._places]
+        options = [self._options(place, tables, price, ground, pins) for place in self._places]
         cut = self._shaft.before
         front = _Chain(options[:cut])
         low = max(self._before[0], front.low)
@@ -113,9 +122,10 @@ class ShaftPricer:
         return Priced(self, low, least, front, back, tables)
 
     def _options(
-        self, place: Place, tables: Mapping[int, Table], price: Array, ground: int | None
-    ) -> _Options:
-        pinned = self._maker.fixed.pins.get(place.fill.key)
+        self, place: Place, tables: Mapping[int, Table], price: Array, ground: int | None,
+        pins: Pins,
+    ) -> _Options:  # fmt: skip
+        pinned = self._maker.fixed.pins.get(place.fill.key, pins.get(place.fill.key))
         if pinned is not None:
             cells = int(sum(self._maker.kinds.cells[kind] for kind in pinned))
             cost = int(sum(int(price[kind]) for kind in pinned))

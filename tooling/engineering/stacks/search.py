@@ -8,17 +8,18 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 
 import numpy as np
 
-from tooling.engineering.stacks.columns import GROUND, Column, Maker, ShaftStack, use_of
+from tooling.engineering.stacks.columns import Column, Maker, ShaftStack, use_of
 from tooling.engineering.stacks.master import Master, Relaxed
-from tooling.engineering.stacks.pricing import Priced, ShaftPricer, cheapest_pair
+from tooling.engineering.stacks.pricing import NO_PINS, Pins, Priced, ShaftPricer, cheapest_pair
 from tooling.engineering.stacks.tables import FAR, Array, Table
 
 Stop = Callable[[], bool]
-FINE, COARSE = 1 << 15, 1 << 10
-"""Prices are multiples of one part of these: fine for one aim, coarse for weights of all."""
+FINE = 1 << 15
+"""Prices are multiples of 1 / FINE, or of a coarser power of two where they are high."""
 
 
 @dataclass(frozen=True)
@@ -47,6 +48,11 @@ class Pricer:
         self._cells = kinds.cells
         self._shim = np.array([kind.is_shim for kind in kinds.kinds], dtype=bool)
         self._made = np.array([kind.made for kind in kinds.kinds], dtype=bool)
+        make = maker.problem.rules.make
+        self._steps = np.array(
+            [k.length_nm // make.step_nm if make and k.made else 0 for k in kinds.kinds],
+            dtype=np.int64,
+        )
         self.counts = np.array([kind.count for kind in kinds.kinds], dtype=np.int64)
         self._most = self._most_cells(0)
         shortest = int(self._cells[~self._shim].min()) if (~self._shim).any() else 1
@@ -59,7 +65,7 @@ class Pricer:
             self._most = self._most_cells(self.slack_nm)
         self.shafts = self._pricers(self.slack_nm)
         self._strict = self._pricers(0) if self.slack_nm else self.shafts
-        self.cap = (1 << 28) // self.most_pieces
+        self.cap = (1 << 29) // self.most_pieces
         self.kept = maker.fixed.keep
 
     def _pricers(self, slack_nm: int) -> list[list[ShaftPricer]]:
@@ -77,6 +83,17 @@ class Pricer:
                     most[group] = max(most.get(group, 0), cells)
         return most
 
+    def highest(self, relaxed: Relaxed, goal: Sequence[float]) -> float:
+        """The most that one piece costs at a linear program's prices."""
+        names = self.maker.aims
+        aims = [weight + limit for weight, limit in zip(goal, relaxed.limits, strict=True)]
+        most = max(aims[names.index("shims")], aims[names.index("spacers")])
+        if self.maker.making:
+            longest = int(self._steps.max(initial=0))
+            most = max(most, aims[names.index("spacers")] + aims[names.index("made")]
+                       + longest * aims[names.index("made_nm")])  # fmt: skip
+        return float(relaxed.pieces.max(initial=0.0)) + most
+
     def piece_prices(self, pieces: Array, aims: Sequence[int]) -> Array:
         """What one piece of each kind costs: its own price and what it adds to the aims."""
         names = self.maker.aims
@@ -85,9 +102,7 @@ class Pricer:
         )
         if self.maker.making:
             price = price + np.where(self._made, aims[names.index("made")], 0)
-            step = self.maker.problem.rules.make.step_nm if self.maker.problem.rules.make else 1
-            steps = np.array([kind.length_nm // step for kind in self.maker.kinds.kinds])
-            price = price + np.where(self._made, steps * aims[names.index("made_nm")], 0)
+            price = price + self._steps * aims[names.index("made_nm")]
         return np.asarray(np.minimum(price, self.cap), dtype=np.int64)
 
     def offer(
@@ -98,11 +113,14 @@ class Pricer:
         stations: Iterable[int] | None = None,
         pairs: int = 1,
         strict: bool = False,
+        worth: Array | None = None,
+        pins: Pins = NO_PINS,
     ) -> Offer:
         """The least cost of each station (0 for those not asked) and columns.
 
         ``counts``: what there is of each kind, when less than all. ``strict``: windows not opened
-        for lengths beside the grid.
+        for lengths beside the grid. ``worth``: by station the price above which one shaft alone is
+        not looked at closely.
         """
         there = self.counts if counts is None else counts
         price = self.piece_prices(prices.pieces, prices.aims)
@@ -110,7 +128,8 @@ class Pricer:
         tables = self._tables(price, there)
         least, columns = [0] * len(self.shafts), []
         for at in asked:
-            cost, found = self._station(at, prices, price, tables, pairs, strict)
+            limit = FAR if worth is None else int(worth[at])
+            cost, found = self._station(at, prices, price, tables, pairs, strict, limit, pins)
             least[at] = cost
             columns += found
         return Offer(tuple(least), tuple(columns))
@@ -129,7 +148,7 @@ class Pricer:
 
     def _station(
         self, at: int, prices: Prices, price: Array, tables: Mapping[int, Table], pairs: int,
-        strict: bool,
+        strict: bool, worth: int, pins: Pins,
     ) -> tuple[int, list[Column]]:  # fmt: skip
         names, station = self.maker.aims, self.maker.problem.stations[at]
         without = prices.aims[names.index("uncompleted_shafts")]
@@ -145,17 +164,18 @@ class Pricer:
         base = opened + changed * sum(before)
         least = base + without * len(station.shafts)
         pricers = (self._strict if strict else self.shafts)[at]
-        shafts = [self._shaft(one, tables, price, ground, changed, tight=strict) for one in pricers]
+        shafts = [self._shaft(one, tables, price, ground, changed, pins) for one in pricers]
         columns = []
         for turn, priced in enumerate(shafts):
             if priced is None:
                 continue
             cells, cost = priced.best
-            least = min(least, base + cost + without * (len(shafts) - 1))
-            alone = [None] * len(shafts)
-            columns.append(self._column(at, [
-                priced.stack(cells) if i == turn else None for i, _none in enumerate(alone)
-            ]))  # fmt: skip
+            alone = base + cost + without * (len(shafts) - 1)
+            least = min(least, alone)
+            if alone < worth:
+                columns.append(self._column(at, [
+                    priced.stack(cells) if i == turn else None for i in range(len(shafts))
+                ]))  # fmt: skip
         if len(shafts) == 2 and shafts[0] is not None and shafts[1] is not None:
             top, bottom = shafts if station.shafts[0].which == "top" else shafts[::-1]
             slack = 0 if strict else self.slack_nm
@@ -174,11 +194,11 @@ class Pricer:
 
     def _shaft(
         self, pricer: ShaftPricer, tables: Mapping[int, Table], price: Array, ground: int | None,
-        changed: int, *, tight: bool,
+        changed: int, pins: Pins,
     ) -> Priced | None:  # fmt: skip
-        priced = pricer.price(tables, price, ground)
+        priced = pricer.price(tables, price, ground, pins)
         kept = self.kept.get((pricer.number, pricer.shaft.which))
-        if priced is None or kept is None or self.maker.making:
+        if priced is None or kept is None or pins or self.maker.making:
             return priced
         use = use_of([kept])
         cost = sum(count * int(price[kind]) for kind, count in use.items()) - changed
@@ -197,14 +217,13 @@ class Pricer:
 
 
 class Bound:
-    """The best of Lagrange's bounds for one goal, with the prices that gave it; in ``scale``."""
+    """The best of Lagrange's bounds for one goal, with the prices that gave it."""
 
-    def __init__(self, scale: int) -> None:
-        self.scale = scale
-        self.value: int | None = None
+    def __init__(self) -> None:
+        self.value: Fraction | None = None
         self.prices: Prices | None = None
 
-    def offer(self, value: int, prices: Prices) -> bool:
+    def offer(self, value: Fraction, prices: Prices) -> bool:
         if self.value is not None and value <= self.value:
             return False
         self.value, self.prices = value, prices
@@ -224,7 +243,7 @@ class Search:
         self._room = [None if count is None else int(count) for count in counts]
         self.limits: dict[int, int] = {}
         self.best: tuple[Column, ...] = ()
-        self.take(c for c in self.master.columns if not any(c.stacks))
+        self.take(self.nothing().values())
         carried = [c for c in self.master.columns if c.carried]
         if carried:
             self.improve(carried)
@@ -244,6 +263,10 @@ class Search:
             return False
         self.best = chosen
         return True
+
+    def nothing(self) -> dict[int, Column]:
+        """The empty column of every station."""
+        return {c.station: c for c in self.master.columns if not any(c.stacks)}
 
     def fits(self, columns: Sequence[Column]) -> bool:
         """Whether the stock is enough."""
@@ -276,56 +299,54 @@ class Search:
 
     # -- bounds ------------------------------------------------------------------------------
 
-    def prices(self, relaxed: Relaxed, goal: Sequence[float], scale: int) -> Prices:
-        """The linear program's own prices, rounded."""
-        pieces = np.minimum(relaxed.pieces * scale, self.pricer.cap // 2).round().astype(np.int64)
+    def prices(self, relaxed: Relaxed, goal: Sequence[float]) -> Prices:
+        """The linear program's own prices, rounded as finely as the tables can add them up."""
+        highest = float(self.pricer.highest(relaxed, goal))
+        scale = FINE
+        while scale > 1 and highest * scale > self.pricer.cap:
+            scale //= 2
+        pieces = np.minimum(np.rint(relaxed.pieces * scale), self.pricer.cap)
         aims = tuple(
             int(round(min((weight + limit), 1e9) * scale))
             for weight, limit in zip(goal, relaxed.limits, strict=True)
         )
-        return Prices(pieces, aims, scale)
+        return Prices(pieces.astype(np.int64), aims, scale)
 
-    def lagrange(self, offer: Offer, prices: Prices, goal: Sequence[float]) -> int:
-        """What no choice can cost less than, in the prices' parts."""
+    def lagrange(self, offer: Offer, prices: Prices, goal: Sequence[float]) -> Fraction:
+        """What no choice can cost less than."""
         made = np.array([kind.made for kind in self.maker.kinds.kinds], dtype=bool)
         value = sum(offer.least) - int((prices.pieces * self.pricer.counts)[~made].sum())
         for aim, limit in self.limits.items():
             value -= (prices.aims[aim] - round(goal[aim] * prices.scale)) * limit
-        return value
+        return Fraction(value, prices.scale)
 
     def generate(
-        self, goal: Sequence[float], bound: Bound, enough: Callable[[], bool], rounds: int
-    ) -> Relaxed | None:
+        self, goal: Sequence[float], bound: Bound, enough: Callable[[], bool], rounds: int,
+        near: float = 1e-5,
+    ) -> Relaxed | None:  # fmt: skip
         """Add columns until the linear program is at its optimum, ``enough`` is known, or asked to
         stop. The last linear optimum; None where there was none."""
-        relaxed, trust = None, 0.5
+        relaxed = None
         for _round in range(rounds):
             if self.stop():
                 break
             relaxed = self.master.relax(goal)
             if relaxed is None:
                 break
-            out = self.prices(relaxed, goal, bound.scale)
-            asked = blend(bound.prices, out, trust)
-            offer = self.pricer.offer(asked, pairs=2)
-            bound.offer(self.lagrange(offer, asked, goal), asked)
-            if enough() or self._met(bound, relaxed.value):
+            prices = self.prices(relaxed, goal)
+            worth = relaxed.stations * prices.scale + 1
+            offer = self.pricer.offer(prices, pairs=2, worth=worth)
+            bound.offer(self.lagrange(offer, prices, goal), prices)
+            if enough() or self._met(bound, relaxed.value, near):
                 break
-            fresh = self.fresh(offer.columns, relaxed, goal)
-            if not fresh:
-                if asked is out:
-                    break
-                trust = 0.0 if trust < 0.2 else trust / 2
-                bound_prices = bound.prices
-                bound.prices = None if trust == 0.0 else bound_prices
-            else:
-                trust = min(0.7, trust + 0.05) if trust else 0.5
+            if not self.fresh(offer.columns, relaxed, goal):
+                break
         return relaxed
 
     @staticmethod
-    def _met(bound: Bound, relaxed: float) -> bool:
-        near = relaxed - max(1.0, abs(relaxed)) * 1e-5
-        return bound.value is not None and bound.value >= near * bound.scale
+    def _met(bound: Bound, relaxed: float, near: float) -> bool:
+        least = relaxed - max(1.0, abs(relaxed)) * near
+        return bound.value is not None and bound.value >= least
 
     def fresh(
         self, columns: Iterable[Column], relaxed: Relaxed, goal: Sequence[float]
@@ -337,17 +358,3 @@ class Search:
             if cost - relaxed.stations[column.station] < -1e-6:
                 fresh += self.master.add(column)
         return fresh
-
-
-def blend(old: Prices | None, new: Prices, trust: float) -> Prices:
-    """Prices between those of the best bound and the newest."""
-    if old is None or trust == 0.0:
-        return new
-    pieces = np.rint(trust * old.pieces + (1 - trust) * new.pieces).astype(np.int64)
-    aims = tuple(
-        int(round(trust * a + (1 - trust) * b)) for a, b in zip(old.aims, new.aims, strict=True)
-    )
-    return Prices(pieces, aims, new.scale)
-
-
-__all__ = ["FAR", "GROUND", "Bound", "Offer", "Pricer", "Prices", "Search", "blend"]

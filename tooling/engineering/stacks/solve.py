@@ -4,18 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from fractions import Fraction
+from math import ceil
 
 import numpy as np
 
 from tooling.engineering.stacks.columns import Column, Maker, fixed_of
 from tooling.engineering.stacks.every import Every, TooMany
+from tooling.engineering.stacks.fills import recombine
 from tooling.engineering.stacks.kinds import Kinds, kinds_of
-from tooling.engineering.stacks.search import COARSE, FINE, Bound, Search, Stop
+from tooling.engineering.stacks.search import FINE, Bound, Search, Stop
 from tooling.engineering.stacks.specs import Problem
-from tooling.engineering.stacks.whole import closer, dive, do_over, whole_choice
+from tooling.engineering.stacks.whole import closer, dive, fill_up, rebuilt, whole_choice
 
 EVERY_MOST = 20_000
 """Up to so many steps every column is written down and the answer is the optimum."""
+PIECES = ("shims", "spacers")
 Progress = Callable[[float, str], None]
 
 
@@ -34,14 +38,17 @@ class Chosen:
 
 @dataclass(frozen=True)
 class Effort:
-    """How hard a large problem is tried."""
+    """How hard a large problem is tried: rounds of prices, dives, stations taken apart, branches.
+
+    ``near``: the search for fewer pieces ends so near (a part of the bound) above it.
+    """
 
     every_most: int = EVERY_MOST
-    rounds: int = 200
-    doings_over: int = 40
-    nodes: int = 400
-    good_enough: float = 0.0
-    """Stop at this part above the bound on pieces; 0: go on until the efforts are used up."""
+    rounds: int = 300
+    dives: int = 5
+    rebuilds: int = 30
+    nodes: int = 100
+    near: float = 0.008
 
 
 def choose(
@@ -102,61 +109,111 @@ def _searched(
     search = Search(maker, should_stop)
     dice = np.random.default_rng(seed)
     progress(0.05, "bound")
-    all_at_once = Bound(COARSE)
-    search.generate(weights, all_at_once, lambda: False, effort.rounds)
-    progress(0.4, "stacks")
-    dive(search, weights)
-    bounds: list[int | None] = []
+    at_once = Bound()
+    search.generate(weights, at_once, lambda: False, effort.rounds, near=3e-4)
+    progress(0.3, "stacks")
+    _dives(search, at_once, effort, weights)
+    levels = []
     for aim, name in enumerate(maker.aims):
-        bounds.append(_level(search, aim, effort, dice, weights))
-        progress(0.4 + 0.6 * (aim + 1) / len(maker.aims), name)
-    figures = search.figures(search.best)
-    told = tuple(min(b, f) if b is not None else None for b, f in zip(bounds, figures, strict=True))
-    stopped = should_stop() and told != figures
-    return Chosen(maker, search.best, figures, told, None, stopped)
-
-
-def _level(
-    search: Search, aim: int, effort: Effort, dice: np.random.Generator, weights: Sequence[float]
-) -> int | None:
-    """Bound one aim, better it where the bound leaves room, and hold it there."""
-    names = search.maker.aims
-    last = names.index("spacers")
-    total = int(search.pricer.counts.sum()) + 1
-    tiny = 0.0 if aim == last or 5 * total > FINE else float(2.0 ** -np.ceil(np.log2(5 * total)))
-    goal = [float(at == aim) + tiny * (at == last) for at in range(len(names))]
-    bound = Bound(FINE if aim != last else FINE // 4)
-
-    def least() -> int | None:
-        if bound.value is None:
-            return None
-        over = round(tiny * bound.scale) * total
-        return max(0, -((over - bound.value) // bound.scale))
-
-    def met() -> bool:
-        known = least()
-        return known is not None and known >= search.figures(search.best)[aim]
-
-    if search.figures(search.best)[aim] == 0:
+        level = Level(search, aim, effort)
+        level.find_bound()
+        if name not in PIECES and not level.met():
+            _better(level, at_once, dice)
         search.hold(aim)
-        return 0
-    search.generate(goal, bound, met, effort.rounds)
-    if not met() and not search.stop():
-        _better(search, aim, goal, bound, met, effort, dice, weights)
-    search.hold(aim)
-    return least()
+        levels.append(level)
+        progress(0.4 + 0.4 * (aim + 1) / len(maker.aims), name)
+    _fewer_pieces(levels[-2:], at_once, dice)
+    figures = search.figures(search.best)
+    bounds = [level.least() for level in levels]
+    told = tuple(min(b, f) if b is not None else None for b, f in zip(bounds, figures, strict=True))
+    return Chosen(maker, search.best, figures, told, None, should_stop() and told != figures)
 
 
-def _better(
-    search: Search, aim: int, goal: Sequence[float], bound: Bound, met: Callable[[], bool],
-    effort: Effort, dice: np.random.Generator, weights: Sequence[float],
-) -> None:  # fmt: skip
-    closer(search, bound, goal, 3)
-    whole_choice(search, [float(at == aim) for at in range(len(goal))], effort.nodes)
-    for turn in range(effort.doings_over):
-        if met() or search.stop():
+def _fewer_pieces(levels: Sequence[Level], at_once: Bound, dice: np.random.Generator) -> None:
+    """Shims, then spacers: better where the bounds leave room. Fewer shims make the bound on
+    spacers anew, for that holds while there are so many shims."""
+    for at, level in enumerate(levels):
+        before = level.search.figures(level.search.best)
+        if not level.near():
+            _better(level, at_once, dice)
+        after = level.search.figures(level.search.best)
+        if after[level.aim] < before[level.aim]:
+            level.search.hold(level.aim)
+            for later in levels[at + 1 :]:
+                later.find_bound()
+
+
+def _dives(search: Search, bound: Bound, effort: Effort, weights: Sequence[float]) -> None:
+    """Dives of several kinds, until one comes near the bound of all aims at once."""
+    ways = [(2, 0.75), (1, 0.75), (2, 0.5), (3, 0.75), (1, 0.5), (3, 0.9), (4, 0.9), (6, 0.95)]
+    for turn in range(effort.dives):
+        if search.stop() or bound.prices is None or bound.value is None:
             return
-        do_over(search, weights, dice, 3 + turn % 4)
+        rounds, sure = ways[turn % len(ways)]
+        choice = fill_up(search, bound.prices, dive(search, weights, rounds, sure))
+        search.take(choice.values())
+        reached = float(np.dot(search.figures(search.best), weights))
+        if reached <= float(bound.value) * (1 + effort.near / 2) + 0.999:
+            return
+
+
+class Level:
+    """One aim of a search, those before it held: its bound, and whether the best is near it."""
+
+    def __init__(self, search: Search, aim: int, effort: Effort) -> None:
+        names = search.maker.aims
+        self.search, self.aim, self.effort = search, aim, effort
+        self._total = int(search.pricer.counts.sum()) + 1
+        last = names.index("spacers")
+        self._tiny = 0.0
+        if aim != last and 5 * self._total <= FINE:
+            self._tiny = float(2.0 ** -np.ceil(np.log2(5 * self._total)))
+        self.goal = [float(at == aim) + self._tiny * (at == last) for at in range(len(names))]
+        self._bound = Bound()
+
+    @property
+    def reached(self) -> int:
+        return self.search.figures(self.search.best)[self.aim]
+
+    def find_bound(self) -> None:
+        """Column generation for this aim; nothing to do where it is at nothing already."""
+        self._bound = Bound()
+        if self.reached:
+            self.search.generate(self.goal, self._bound, self.met, self.effort.rounds)
+
+    def least(self) -> int | None:
+        """What nothing beats while the aims before are as held. Later aims count a little in the
+        goal, so that stacks are sensible; what they can add is taken off."""
+        if not self.reached:
+            return 0
+        if self._bound.value is None:
+            return None
+        return max(0, ceil(self._bound.value - Fraction(self._tiny) * self._total))
+
+    def met(self) -> bool:
+        return self.least() == self.reached
+
+    def near(self) -> bool:
+        """Near enough: within a part of all pieces where the aim is pieces."""
+        least = self.least()
+        if least is None or self.search.maker.aims[self.aim] not in PIECES:
+            return self.met()
+        pieces = sum(self.search.figures(self.search.best)[-2:])
+        return self.reached - least <= pieces * self.effort.near
+
+
+def _better(level: Level, bound: Bound, dice: np.random.Generator) -> None:
+    search, effort = level.search, level.effort
+    for turn in range(effort.rebuilds):
+        if level.near() or search.stop() or bound.prices is None:
+            return
+        rebuilt(search, bound.prices, dice, 2 + turn % 3)
+    closer(search, bound, dice, 3)
+    if not level.near() and not search.stop():
+        goal = [float(at == level.aim) for at in range(len(search.maker.aims))]
+        whole_choice(search, goal, effort.nodes)
+    if not level.near() and not search.stop() and bound.prices and not search.maker.making:
+        recombine(search, level.goal, bound.prices, nodes=effort.nodes)
 
 
 def solved_kinds(problem: Problem, made_nm: tuple[int, ...] = ()) -> tuple[Kinds, Maker]:

@@ -52,8 +52,9 @@ class Table:
         self._one = np.full(self._most + 1, NO, dtype=np.int32)
         self._one_kind = np.full(self._most + 1, -1, dtype=np.int32)
         many = np.full(self._most + 1, NO, dtype=np.int32)
-        self._better: list[tuple[int, Array] | None] = []
+        self._better: list[tuple[int, bytes] | None] = []
         self._begun: list[tuple[Array, Array]] = []
+        self._origins: list[dict[int, int]] | None = None
         points = np.zeros(0, dtype=np.int64)
         reach = 0
         for kind, copies, cells in self._parts:
@@ -79,7 +80,7 @@ class Table:
             np.minimum(self.least, self._shimmed[-1], out=self.least)
         self.least[self.least >= NO] = FAR
 
-    def _grow(self, many: Array, reach: int, cells: int, cost: int) -> tuple[int, Array] | None:
+    def _grow(self, many: Array, reach: int, cells: int, cost: int) -> tuple[int, bytes] | None:
         """Every stack of two or more spacers, with this part on top."""
         if not reach:
             return None
@@ -91,7 +92,7 @@ class Table:
         there = many[cells : last + 1]
         better = np.packbits(np.less(grown, there, out=self._marks[:length]))
         np.minimum(there, grown, out=there)
-        return last, better
+        return last, better.tobytes()
 
     def _begin(
         self, many: Array, points: Array, copies: int, cells: int, cost: int
@@ -153,20 +154,24 @@ class Table:
 
     def _spacers(self, cells: int) -> list[int]:
         """The way back through the parts for a stack of two or more spacers."""
+        if self._origins is None:
+            self._origins = [
+                dict(zip(where.tolist(), origins.tolist(), strict=True))
+                for where, origins in self._begun
+            ]
         kinds: list[int] = []
         for at in range(len(self._parts) - 1, -1, -1):
             kind, copies, length = self._parts[at]
-            where, origins = self._begun[at]
-            hit = int(np.searchsorted(where, cells))
-            if hit < len(where) and where[hit] == cells:
+            place = cells - length
+            if place < 0:
+                continue
+            origin = self._origins[at].get(cells)
+            if origin is not None:
                 kinds += [kind] * copies
-                origin = int(origins[hit])
                 return kinds + ([origin] if origin >= 0 else [])
             better = self._better[at]
-            place = cells - length
-            if better is None or place < 0 or cells > better[0]:
-                continue
-            if better[1][place >> 3] >> (7 - (place & 7)) & 1:
-                kinds += [kind] * copies
-                cells = place
+            if better is not None and cells <= better[0]:
+                if better[1][place >> 3] >> (7 - (place & 7)) & 1:
+                    kinds += [kind] * copies
+                    cells = place
         raise ValueError("no stack has this length")

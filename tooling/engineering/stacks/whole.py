@@ -1,5 +1,5 @@
-"""Whole choices out of a search: by diving along its linear program, by doing a few stations over,
-and by an integer program over the columns that it has gathered."""
+"""Whole choices out of a search: by diving along its linear program, by filling up what lacks, by
+taking a few stations apart, and by an integer program over the columns that it has gathered."""
 
 from __future__ import annotations
 
@@ -7,41 +7,41 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from tooling.engineering.stacks.columns import Column
-from tooling.engineering.stacks.search import COARSE, Bound, Prices, Search
+from tooling.engineering.stacks.columns import Column, use_of
+from tooling.engineering.stacks.search import Bound, Prices, Search
 
-SURE = 0.75
-"""A column with so much of its station is taken at once."""
+Choice = dict[int, Column]
+"""Columns by station."""
 
 
-def dive(
-    search: Search, goal: Sequence[float], fixed: Sequence[Column] = (), rounds: int = 2
-) -> bool:
+def dive(search: Search, goal: Sequence[float], rounds: int, sure: float) -> Choice:
     """Fix the columns that the linear program likes best until every station has one, pricing the
-    rest anew with what is left of the stock. True when the best choice became better."""
-    chosen = {column.station: column for column in fixed}
+    rest anew (``rounds`` times) with what is left of the stock.
+
+    ``sure``: columns with so much of their station are taken together. Stations that it did not
+    come to get nothing.
+    """
+    chosen: Choice = {}
     count = len(search.maker.problem.stations)
     while len(chosen) < count and not search.stop():
         relaxed = None
         for turn in range(rounds + 1):
             relaxed = search.master.relax(goal, _open(search, chosen))
-            if relaxed is None:
-                return False
-            if turn == rounds:
+            if relaxed is None or turn == rounds:
                 break
-            prices = search.prices(relaxed, goal, COARSE)
-            left = search.left(chosen.values())
+            prices = search.prices(relaxed, goal)
             free = set(range(count)) - set(chosen)
+            left = search.left(chosen.values())
             offer = search.pricer.offer(prices, counts=left, stations=free, strict=True)
             if not search.fresh(offer.columns, relaxed, goal):
                 break
         if relaxed is None:
-            return False
-        _fix(search, chosen, relaxed.shares)
-    return len(chosen) == count and search.take(chosen.values())
+            break
+        _fix(search, chosen, relaxed.shares, sure)
+    return search.nothing() | chosen
 
 
-def _open(search: Search, chosen: dict[int, Column]) -> np.ndarray:
+def _open(search: Search, chosen: Choice) -> np.ndarray:
     """Which columns may still be taken: the chosen, and those of free stations that the stock
     still allows."""
     left = search.left(chosen.values())
@@ -53,13 +53,18 @@ def _open(search: Search, chosen: dict[int, Column]) -> np.ndarray:
     ])  # fmt: skip
 
 
-def _fix(search: Search, chosen: dict[int, Column], shares: np.ndarray) -> None:
-    """Take the surest column, and others that are nearly sure, as far as the stock goes."""
+def _fix(search: Search, chosen: Choice, shares: np.ndarray, sure: float) -> None:
+    """Take the surest column, and others that are nearly sure, as far as the stock goes. Whole
+    stations come before parts of stations."""
     left = search.left(chosen.values())
     taken = False
-    for at in np.argsort(-shares, kind="stable"):
+    rank = np.array([
+        float(share) - (column.aims[0] > 0)
+        for share, column in zip(shares, search.master.columns, strict=True)
+    ])  # fmt: skip
+    for at in np.argsort(-rank, kind="stable"):
         column = search.master.columns[int(at)]
-        if taken and shares[at] < SURE:
+        if taken and rank[at] < sure:
             return
         if column.station in chosen or any(left[kind] < n for kind, n in column.use):
             continue
@@ -69,38 +74,94 @@ def _fix(search: Search, chosen: dict[int, Column], shares: np.ndarray) -> None:
         taken = True
 
 
-def do_over(search: Search, goal: Sequence[float], dice: np.random.Generator, some: int) -> bool:
-    """Take the stacks of a few stations apart and choose them anew."""
+def complete(search: Search, at: int, prices: Prices, left: np.ndarray) -> Column | None:
+    """A column for one station out of what is left, one fill after the other, so that no piece is
+    taken twice; None where nothing is found."""
+    pins: dict[str, tuple[int, ...]] = {}
+    left = left.copy()
+    while True:
+        offer = search.pricer.offer(prices, counts=left, stations=[at], strict=True, pins=pins)
+        if not offer.columns:
+            return None
+        column = min(offer.columns, key=lambda each: search.pricer.cost(each, prices))
+        use = use_of(column.stacks)
+        for kinds in pins.values():
+            for kind in kinds:
+                use[kind] = use.get(kind, 0) - 1
+        if all(left[kind] >= count for kind, count in use.items()):
+            return column
+        _length, key, kinds = min(_unpinned(search, column, pins))
+        pins[key] = kinds
+        for kind in kinds:
+            left[kind] -= 1
+
+
+def _unpinned(
+    search: Search, column: Column, pins: dict[str, tuple[int, ...]]
+) -> list[tuple[int, str, tuple[int, ...]]]:
+    """(length, fill, kinds) of the fills that are still free."""
+    station = search.maker.problem.stations[column.station]
+    return [
+        (length, fill.key, kinds)
+        for shaft, stack in zip(station.shafts, column.stacks, strict=True)
+        if stack is not None
+        for fill, kinds, length in zip(shaft.fills, stack.fills, stack.fills_nm, strict=True)
+        if fill.key not in pins
+    ]
+
+
+def fill_up(search: Search, prices: Prices, choice: Choice) -> Choice:
+    """Complete stations that lack shafts out of what is left and what they have themselves."""
+    for at, column in sorted(choice.items()):
+        if column.aims[0] and not search.stop():
+            others = [each for each in choice.values() if each is not column]
+            found = complete(search, at, prices, search.left(others))
+            if found is not None and found.aims < column.aims:
+                search.master.add(found)
+                choice = choice | {at: found}
+    return choice
+
+
+def rebuilt(search: Search, prices: Prices, dice: np.random.Generator, some: int) -> bool:
+    """Take a few stations apart, those that lack first, and build them up again one by one."""
     count = len(search.maker.problem.stations)
-    if count < 2:
-        return False
-    worst = np.array([float(np.dot(c.aims, goal)) for c in search.best])
-    chance = (worst + worst.mean() + 1e-9) / (worst + worst.mean() + 1e-9).sum()
-    free = set(dice.choice(count, size=min(some, count), replace=False, p=chance).tolist())
-    fixed = [column for column in search.best if column.station not in free]
-    return dive(search, goal, fixed, rounds=3)
+    short = [column.station for column in search.best if column.aims[0]]
+    dice.shuffle(short)
+    free = short[: max(1, some // 2)]
+    others = [at for at in range(count) if at not in free]
+    dice.shuffle(others)
+    free += others[: max(0, some - len(free))]
+    moved = beside(prices, dice, 0.3)
+    choice = {column.station: column for column in search.best if column.station not in free}
+    nothing = search.nothing()
+    for at in free:
+        column = complete(search, at, moved, search.left(choice.values()))
+        choice[at] = column or nothing[at]
+        search.master.add(choice[at])
+    return search.take(choice.values())
+
+
+def beside(prices: Prices, dice: np.random.Generator, part: float) -> Prices:
+    """Prices moved up or down by up to a part of themselves."""
+    moved = prices.pieces * (1 - part + 2 * part * dice.random(len(prices.pieces)))
+    return Prices(np.rint(moved).astype(np.int64), prices.aims, prices.scale)
 
 
 def whole_choice(search: Search, goal: Sequence[float], nodes: int) -> bool:
     """The integer program over the columns gathered so far, limits by aim as they stand."""
     at = {id(column): turn for turn, column in enumerate(search.master.columns)}
     start = [at[id(column)] for column in search.best if id(column) in at]
-    chosen, _proven = search.master.choose(
-        goal, start=start, nodes=nodes, should_stop=search.stop
-    )
+    chosen, _proven = search.master.choose(goal, start=start, nodes=nodes, should_stop=search.stop)
     if chosen is None:
         return False
     return search.take(search.master.columns[turn] for turn in chosen)
 
 
-def closer(search: Search, bound: Bound, goal: Sequence[float], rounds: int) -> None:
+def closer(search: Search, bound: Bound, dice: np.random.Generator, rounds: int) -> None:
     """More columns from prices beside those of the bound: they help whole choices."""
-    dice = np.random.default_rng(rounds)
     for _round in range(rounds):
         if search.stop() or bound.prices is None:
             return
-        prices = bound.prices
-        beside = prices.pieces * (0.8 + 0.4 * dice.random(len(prices.pieces)))
-        moved = Prices(np.rint(beside).astype(np.int64), prices.aims, prices.scale)
-        for column in search.pricer.offer(moved, strict=True).columns:
+        offer = search.pricer.offer(beside(bound.prices, dice, 0.2), strict=True)
+        for column in offer.columns:
             search.master.add(column)
