@@ -25,7 +25,7 @@ SETUPS: list[URLPattern] = [
     path(STATION + "live/", setups.show_station_live, name="setup-station-live"),
     path(STATION + "gaps/", setup_numbers.gaps, name="setup-gaps"),
     path(STATION + "gaps/undo/", setup_numbers.gaps_back, name="setup-gaps-back"),
-    path(STATION + "<shaft:which>/mount/", setup_acts.mount, name="setup-mount"),
-    path(STATION + "<shaft:which>/undo/", setup_acts.take_back, name="setup-take-back"),
-    path(STATION + "<shaft:which>/without/", setup_acts.without, name="setup-without"),
+    path(STATION + "<slug:which>/mount/", setup_acts.mount, name="setup-mount"),
+    path(STATION + "<slug:which>/undo/", setup_acts.take_back, name="setup-take-back"),
+    path(STATION + "<slug:which>/without/", setup_acts.without, name="setup-without"),
 ]
