@@ -6,22 +6,12 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from functools import partial
-from io import BytesIO
 
-from django.utils.translation import gettext as _
 from reportlab.pdfgen.canvas import Canvas
 
 from tooling.paper.faces import BOLD, REGULAR, draw_text, plain, shortened, width_of, wrapped
-from tooling.paper.pages import (
-    FOOT,
-    Block,
-    PaperName,
-    Room,
-    broken,
-    draw_blocks,
-    paper_size,
-    rule,
-)
+from tooling.paper.frame import draw_foot, pages_pdf
+from tooling.paper.pages import Block, PaperName, Room, paper_size, rule
 
 _BODY = 10.0
 _LINE = 15.0
@@ -61,16 +51,12 @@ def insured_pdf(sheet: InsuredSheet, *, paper: PaperName = "a4") -> bytes:
     """The list as a PDF. Raises ToolingError ``unknown_paper``."""
     size = paper_size(paper)
     room = Room(*size)
-    buffer = BytesIO()
-    canvas = Canvas(buffer, pagesize=size, pageCompression=1, invariant=1)
-    canvas.setTitle(plain(sheet.title))
-    pages = broken(list(_blocks(sheet, room)), room)
-    for number, blocks in enumerate(pages, start=1):
-        draw_blocks(canvas, room, blocks)
-        _draw_foot(canvas, room, sheet, number, len(pages))
-        canvas.showPage()
-    canvas.save()
-    return buffer.getvalue()
+    return pages_pdf(
+        _blocks(sheet, room),
+        room,
+        title=sheet.title,
+        foot=partial(_draw_foot, room=room, sheet=sheet),
+    )
 
 
 def _blocks(sheet: InsuredSheet, room: Room) -> Iterator[Block]:
@@ -122,13 +108,7 @@ def _draw_line(
         left += width
 
 
-def _draw_foot(canvas: Canvas, room: Room, sheet: InsuredSheet, number: int, of: int) -> None:
-    y = FOOT - 6
-    rule(canvas, room, FOOT + 8, 0.6)
-    said = shortened(plain(sheet.title), REGULAR, _BODY, 230)
-    draw_text(canvas, room.left, y, said, size=_BODY)
-    date = f"{sheet.printed_at:%Y-%m-%d %H:%M}"
-    middle = (room.left + room.right - width_of(date, REGULAR, _BODY)) / 2
-    draw_text(canvas, middle + 30, y, date, size=_BODY)
-    page = _("page {n} of {m}").format(n=number, m=of)
-    draw_text(canvas, room.right - width_of(page, BOLD, _BODY), y, page, face=BOLD, size=_BODY)
+def _draw_foot(canvas: Canvas, number: int, of: int, *, room: Room, sheet: InsuredSheet) -> None:
+    left = shortened(plain(sheet.title), REGULAR, 10.5, 230)
+    stamp = f"{sheet.printed_at:%Y-%m-%d %H:%M}"
+    draw_foot(canvas, room, left=left, stamp=stamp, number=number, of=of, aside=30)

@@ -34,6 +34,7 @@ from tooling.web.keeping_addresses import KEEPING
 from tooling.web.owner_addresses import OWNERS
 from tooling.web.purchase_addresses import PURCHASES
 from tooling.web.setup_addresses import SETUPS
+from tooling.web.setup_sheet_addresses import SHEETS
 
 
 class ShaftConverter:
@@ -245,6 +246,7 @@ urlpatterns: list[URLPattern] = [
     *KEEPING,
     *COUNTS,
     *PURCHASES,
+    *SHEETS,
     *SETUPS,
     *PIECES,
     *PICTURES,
