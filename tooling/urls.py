@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from django.urls import URLPattern, URLResolver, include, path
+from django.urls import URLPattern, URLResolver, include, path, register_converter
 
 from tooling.web import import_tasks, imports, label_sites, labels, scan, sessions, stock_hand
+from tooling.web.converters import ShaftConverter
+
+register_converter(ShaftConverter, "shaft")
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("healthz", sessions.healthz, name="healthz"),

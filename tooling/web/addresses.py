@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from django.urls import URLPattern, path, register_converter
+from django.urls import URLPattern, path
 
 from tooling.web import (
     backups,
@@ -35,21 +35,6 @@ from tooling.web.owner_addresses import OWNERS
 from tooling.web.purchase_addresses import PURCHASES
 from tooling.web.setup_addresses import SETUPS
 from tooling.web.setup_sheet_addresses import SHEETS
-
-
-class ShaftConverter:
-    """One of the three shafts in an address, or what stands on the line."""
-
-    regex = "top|bottom|side|line"
-
-    def to_python(self, value: str) -> str:
-        return value
-
-    def to_url(self, value: str) -> str:
-        return value
-
-
-register_converter(ShaftConverter, "shaft")
 
 KITS: list[URLPattern] = [
     path("", today.go_today, name="home"),
