@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver, path, re_path
 
+from api.changeover_urls import CHANGEOVERS
 from api.count_urls import COUNTS
 from api.errors import no_such_address
 from api.views import (
@@ -283,6 +284,7 @@ PURCHASES = [
 ]
 
 urlpatterns: list[URLPattern | URLResolver] = [
+    *CHANGEOVERS,
     *COUNTS,
     *PURCHASES,
     *PIECES,

@@ -177,6 +177,11 @@ def entry_of(model: type[Model], piece: Piece, number: int) -> Any:
     return _numbered(rows, "pk", number, "unknown_entry", said)
 
 
+def row_of(rows: QuerySet[Any], number: int) -> Any:
+    """One of these rows by its id. Raises Unknown ``unknown_entry``."""
+    return _numbered(rows, "pk", number, "unknown_entry", _("There is no entry {number} here."))
+
+
 _NO_REVISION = _("The drawing has no revision {number}.")
 
 
