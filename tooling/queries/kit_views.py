@@ -360,6 +360,7 @@ class KitPage:
     conflicts: tuple[ConflictView, ...]
     load: LoadView
     guard_s: int = 3
+    has_setup: bool = False
 
     @property
     def is_complete(self) -> bool:

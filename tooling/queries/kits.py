@@ -33,6 +33,7 @@ WITH_JOB = (
     "job__customer",
     "place",
     "copy__home",
+    "setup",
 )
 WITH_PIECES = (
     "drawing",
@@ -140,6 +141,7 @@ def page_of(reading: KitReading) -> KitPage:
         conflicts=conflicts_of(reading.rows, answers.facts[0], pooled=answers.pooled),
         load=load_of(views, kit.place),
         guard_s=int(answers.facts[0].given.value("scan_same_label_guard")),
+        has_setup=getattr(kit, "setup", None) is not None,
     )
 
 

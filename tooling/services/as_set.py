@@ -236,8 +236,8 @@ def _check_gap(
 
 
 def _is_near(value_nm: int, target: int, most: float) -> bool:
-    """Within so many times the target either way, with some slack for thin strip."""
-    return target / most - SLACK_NM <= value_nm <= target * most + SLACK_NM
+    """Within so many times the target either way, with some slack upwards for thin strip."""
+    return target / most <= value_nm <= target * most + SLACK_NM
 
 
 def _row(each: SetIn, aim: Aim | None, *, at: datetime, **fields: Any) -> AsSet:

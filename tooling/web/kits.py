@@ -100,6 +100,7 @@ def kit_answer(
         "prove_form": ProveForm(),
         "may_scan": page.is_open and can(request.user, Verb.MOVE_PIECES),
         "may_stop_pieces": can(request.user, Verb.STOP_PIECES),
+        "may_mount": can(request.user, Verb.MOUNT_SETUPS),
         "incidents": incidents_of_kit(number),
         "next_id": uuid.uuid4(),
         "guard_s": page.guard_s,

@@ -31,6 +31,7 @@ from tooling.queries.scans import (
     what_is,
 )
 from tooling.queries.settings import setting_values
+from tooling.queries.setups import mounted_at
 from tooling.services import paper_sets, scans
 from tooling.services.scan_moves import ScanIn
 from tooling.web.forms.fields import unit_of
@@ -145,7 +146,10 @@ def read(request: HttpRequest) -> HttpResponse:
 
 
 def _leaves_by(found: ScanAnswer) -> str:
-    """What leaves the building goes by a page of its own, which asks once."""
+    """What leaves the building goes by a page of its own, which asks once; the label of a station
+    leads there while a setup is being mounted on its mill."""
+    if there := mounted_at(found.what.code):
+        return f"{reverse('setup-station', args=there)}?{urlencode({'at': found.what.code})}"
     if found.away is None or not found.away.leaves or found.carries:
         return ""
     return f"{reverse('hand-out')}?{urlencode({'to': found.away.code})}"
