@@ -5,10 +5,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import datetime
-from functools import reduce
-from operator import or_
 
-from django.db.models import Q
+from django.db.models import Exists, OuterRef, Q
 from django.utils.translation import gettext as _
 
 from tooling.models import OwnerReport, Person, Piece, Place, PlaceKind, ReportKind, StockLine
@@ -18,26 +16,26 @@ from tooling.services.owner_reports import NO_LONGER_LOST, note_found, open_repo
 
 def after_moves(*, by: Person | None, at: datetime, moved: Mapping[int, int | None]) -> None:
     """``moved``: piece id → the id of the place that it came from, of those that are elsewhere
-    now. Call inside the write of the movement. Three queries where nothing is lost or found."""
+    now. Call inside the write of the movement. Two queries where nothing is lost or found."""
     if by is None or not moved:
         return
     gone = dict(Place.objects.filter(kind__in=GONE_KINDS).values_list("path", "kind"))
-    lost = [path for path, kind in gone.items() if kind == PlaceKind.LOST]
-    pieces = Piece.objects.filter(pk__in=moved).select_related("owner", "place")
-    if lost:
-        for piece in pieces.filter(_inside(lost), owner__is_shop=False).order_by("code"):
+    lost = tuple(path for path, kind in gone.items() if kind == PlaceKind.LOST)
+    missed = OwnerReport.objects.filter(piece=OuterRef("pk"), kind=ReportKind.LOSS)
+    is_missed = Exists(missed.exclude(notes__what__in=NO_LONGER_LOST))
+    known = Piece.objects.filter(pk__in=moved).select_related("owner", "place")
+    pieces = sorted(known.annotate(is_missed=is_missed), key=lambda piece: piece.code)
+    for piece in pieces:
+        if piece.place.path.startswith(lost) and not piece.owner.is_shop:
             open_report(
                 by=by, at=at, piece=piece, kind=ReportKind.LOSS,
                 what_happened=_("Moved to “{place}”.").format(place=piece.place.name),
             )  # fmt: skip
-    missed = OwnerReport.objects.filter(piece__in=moved, kind=ReportKind.LOSS)
-    missed = missed.exclude(notes__what__in=NO_LONGER_LOST)
-    found = pieces.filter(pk__in=set(missed.values_list("piece_id", flat=True)))
-    there = [each for each in found if not each.place.path.startswith(tuple(gone))]
+    there = [p for p in pieces if p.is_missed and not p.place.path.startswith(tuple(gone))]
     if there:
         before = {place for each in there if (place := moved[each.pk]) is not None}
         rows = Place.objects.filter(pk__in=before).values_list("pk", "path")
-        was_lost = {pk for pk, path in rows if path.startswith(tuple(lost))}
+        was_lost = {pk for pk, path in rows if path.startswith(lost)}
         taken = {each.pk for each in there if moved[each.pk] in was_lost}
         note_found(by=by, at=at, pieces=there, taken_from_the_lost=taken)
 
@@ -80,8 +78,3 @@ def after_stock(
     open_report(
         by=by, at=at, stock_line=line, quantity=quantity, kind=ReportKind.LOSS, what_happened=said
     )
-
-
-def _inside(paths: list[str]) -> Q:
-    """In one of these places, or in what lies in them."""
-    return reduce(or_, (Q(place__path__startswith=path) for path in paths))
