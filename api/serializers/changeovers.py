@@ -175,7 +175,7 @@ class OfMillIn(ActionIn):
     mill = serializers.CharField(max_length=20)
 
 
-class SettleIn(OfMillIn):
+class SettleOrderIn(OfMillIn):
     task = serializers.IntegerField(min_value=1, max_value=2**53)
 
 
@@ -287,7 +287,7 @@ class MaybeActIn(ActionIn):
     act = serializers.UUIDField(required=False)
 
 
-class TakeBackIn(ActionIn):
+class UndoActIn(ActionIn):
     act = serializers.UUIDField()
 
 

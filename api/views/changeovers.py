@@ -20,7 +20,7 @@ from api.serializers.changeovers import (
     OnMillOut,
     RuleIn,
     RuleOut,
-    SettleIn,
+    SettleOrderIn,
 )
 from api.serializers.imports import TaskOut
 from tooling.models import Mill, MillRule
@@ -67,9 +67,9 @@ class AcceptOrder(Door):
 
     verbs = {"POST": Verb.PLAN_JOBS}
 
-    @extend_schema(request=SettleIn, responses=MovedOut)
+    @extend_schema(request=SettleOrderIn, responses=MovedOut)
     def post(self, request: Request) -> Response:
-        values = given(SettleIn, request)
+        values = given(SettleOrderIn, request)
         moved = job_order.accept_order(
             by=by(request), at=timezone.now(), mill=mill_of(values["mill"]), task=values["task"]
         )
@@ -81,9 +81,9 @@ class KeepOrder(Door):
 
     verbs = {"POST": Verb.PLAN_JOBS}
 
-    @extend_schema(request=SettleIn, responses=ChangeoverOut)
+    @extend_schema(request=SettleOrderIn, responses=ChangeoverOut)
     def post(self, request: Request) -> Response:
-        values = given(SettleIn, request)
+        values = given(SettleOrderIn, request)
         mill = mill_of(values["mill"])
         job_order.keep_order(by=by(request), at=timezone.now(), mill=mill, task=values["task"])
         return _changeover(mill)

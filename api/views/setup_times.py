@@ -16,8 +16,8 @@ from api.serializers.changeovers import (
     StepIn,
     StrikeIn,
     StripDownOut,
-    TakeBackIn,
     TimesOut,
+    UndoActIn,
 )
 from tooling.models import Delay, Setup, SetupStep
 from tooling.permissions import Verb
@@ -130,9 +130,9 @@ class TakeBack(Door):
 
     verbs = {"POST": Verb.MOUNT_SETUPS}
 
-    @extend_schema(request=TakeBackIn, responses=StripDownOut)
+    @extend_schema(request=UndoActIn, responses=StripDownOut)
     def post(self, request: Request, number: str) -> Response:
-        setup, values = find_setup(number), given(TakeBackIn, request)
+        setup, values = find_setup(number), given(UndoActIn, request)
         striking.undo_act(by=by(request), at=timezone.now(), setup=setup, **values)
         return _coming(setup)
 
