@@ -61,9 +61,7 @@ class Every:
             return
         kinds = self._maker.kinds
         group = kinds.group_of[fill.key]
-        offered = sorted(
-            kinds.eligible(group), key=lambda k: (-kinds.kinds[k].length_nm, k)
-        )
+        offered = sorted(kinds.eligible(group), key=lambda k: (-kinds.kinds[k].length_nm, k))
         yield from self._piles(offered, window, (), 0)
 
     def _piles(

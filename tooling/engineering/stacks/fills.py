@@ -145,9 +145,7 @@ def _windows(search: Search, model: _Model, column: Column) -> None:
     """Guide plane and closing window of each shaft, and top minus bottom."""
     problem = search.maker.problem
     station = problem.stations[column.station]
-    mine = [
-        (at, pile) for at, pile in enumerate(model.piles) if pile[0] == column.station
-    ]
+    mine = [(at, pile) for at, pile in enumerate(model.piles) if pile[0] == column.station]
     guides: dict[str, list[tuple[int, float]]] = {}
     for turn, shaft in enumerate(station.shafts):
         now = column.stacks[turn]
@@ -173,9 +171,7 @@ def _length(search: Search, pile: Pile) -> int:
     return sum(search.maker.kinds.kinds[kind].length_nm for kind in pile)
 
 
-def _solved(
-    model: _Model, nodes: int, should_stop: Callable[[], bool]
-) -> list[int] | None:
+def _solved(model: _Model, nodes: int, should_stop: Callable[[], bool]) -> list[int] | None:
     lp = highspy.HighsLp()
     lp.num_col_, lp.num_row_ = len(model.costs), len(model.rows)
     lp.col_cost_ = np.array(model.costs)

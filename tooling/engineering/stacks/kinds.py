@@ -8,7 +8,7 @@ from math import gcd
 
 import numpy as np
 
-from tooling.engineering.stacks.specs import Pieces, Problem, ShaftKey
+from tooling.engineering.stacks.specs import Pieces, Problem
 
 GRAIN_NM = 1_000
 """Grid where lengths have no common one that is coarse enough: 1 µm."""
@@ -50,8 +50,9 @@ class Kinds:
         return [at for at, kind in enumerate(self.kinds) if kind.groups[group]]
 
 
-def kinds_of(problem: Problem, made_nm: tuple[int, ...] = ()) -> Kinds:
-    """The kinds of a problem, with lengths that could be made besides.
+def kinds_of(problem: Problem, made_nm: tuple[int, ...] = (), *, fine: bool = False) -> Kinds:
+    """The kinds of a problem, with lengths that could be made besides. ``fine``: on a grid of 1 µm
+    at the coarsest, for pieces that are ground to any length.
 
     A source that a pin, a carried or an earlier stack names stands alone, so that those stacks
     keep their own pieces.
@@ -79,7 +80,8 @@ def kinds_of(problem: Problem, made_nm: tuple[int, ...] = ()) -> Kinds:
     everywhere = (True,) * len(table)
     kinds += [Kind(length, 0, False, everywhere, (), made=True) for length in made_nm]
     of_source = {key: at for at, kind in enumerate(kinds) for key in kind.sources}
-    grid_nm = _grid(problem, [kind.length_nm for kind in kinds])
+    lengths = [kind.length_nm for kind in kinds] + [GRAIN_NM] * fine
+    grid_nm = _grid(problem, lengths)
     off_nm = max(
         (abs(k.length_nm - grid_nm * max(1, round(k.length_nm / grid_nm))) for k in kinds),
         default=0,
@@ -114,7 +116,3 @@ def _grid(problem: Problem, lengths: list[int]) -> int:
     if longest // common <= CELLS_MOST:
         return common
     return max(GRAIN_NM, -(-longest // CELLS_MOST))
-
-
-Stack = tuple[Pieces, ...]
-Kept = Mapping[ShaftKey, Stack]

@@ -145,9 +145,9 @@ class ShaftPricer:
         pieces = np.maximum(1, -(-lengths // make.most_nm))
         return np.where(lengths >= make.least_nm * pieces, pieces * ground, FAR)
 
-    def stack(self, cells: Sequence[tuple[_Options, int]], tables: Mapping[int, Table]) -> (
-        ShaftStack | None
-    ):
+    def stack(
+        self, cells: Sequence[tuple[_Options, int]], tables: Mapping[int, Table]
+    ) -> ShaftStack | None:
         """The exact stack behind a choice of cells."""
         fills: list[Sequence[int]] = []
         ground_nm = {}
@@ -345,7 +345,5 @@ def cheapest_pair(
         if both[at] >= FAR:
             break
         part = need[at : at + width]
-        pairs.append(
-            Pair(int(at) + top.low, int(np.argmin(part)) + int(at) + start, int(both[at]))
-        )
+        pairs.append(Pair(int(at) + top.low, int(np.argmin(part)) + int(at) + start, int(both[at])))
     return pairs

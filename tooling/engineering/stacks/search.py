@@ -271,9 +271,7 @@ class Search:
     def fits(self, columns: Sequence[Column]) -> bool:
         """Whether the stock is enough."""
         left = self.left(columns)
-        return all(
-            room is None or left[kind] >= 0 for kind, room in enumerate(self._room)
-        )
+        return all(room is None or left[kind] >= 0 for kind, room in enumerate(self._room))
 
     def left(self, columns: Iterable[Column]) -> Array:
         left = self.pricer.counts.copy()
@@ -321,11 +319,11 @@ class Search:
         return Fraction(value, prices.scale)
 
     def generate(
-        self, goal: Sequence[float], bound: Bound, enough: Callable[[], bool], rounds: int,
+        self, goal: Sequence[float], bound: Bound, enough: Callable[[float], bool], rounds: int,
         near: float = 1e-5,
     ) -> Relaxed | None:  # fmt: skip
-        """Add columns until the linear program is at its optimum, ``enough`` is known, or asked to
-        stop. The last linear optimum; None where there was none."""
+        """Add columns until the linear program is at its optimum, ``enough`` is known (asked with
+        its present value), or asked to stop. The last linear optimum; None where there was none."""
         relaxed = None
         for _round in range(rounds):
             if self.stop():
@@ -337,7 +335,7 @@ class Search:
             worth = relaxed.stations * prices.scale + 1
             offer = self.pricer.offer(prices, pairs=2, worth=worth)
             bound.offer(self.lagrange(offer, prices, goal), prices)
-            if enough() or self._met(bound, relaxed.value, near):
+            if enough(relaxed.value) or self._met(bound, relaxed.value, near):
                 break
             if not self.fresh(offer.columns, relaxed, goal):
                 break
@@ -348,9 +346,7 @@ class Search:
         least = relaxed - max(1.0, abs(relaxed)) * near
         return bound.value is not None and bound.value >= least
 
-    def fresh(
-        self, columns: Iterable[Column], relaxed: Relaxed, goal: Sequence[float]
-    ) -> int:
+    def fresh(self, columns: Iterable[Column], relaxed: Relaxed, goal: Sequence[float]) -> int:
         fresh = 0
         for column in columns:
             cost = float(np.dot(column.aims, np.array(goal) + relaxed.limits))

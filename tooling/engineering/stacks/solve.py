@@ -9,17 +9,17 @@ from math import ceil
 
 import numpy as np
 
-from tooling.engineering.stacks.columns import Column, Maker, fixed_of
+from tooling.engineering.stacks.columns import Column, Maker
 from tooling.engineering.stacks.every import Every, TooMany
 from tooling.engineering.stacks.fills import recombine
-from tooling.engineering.stacks.kinds import Kinds, kinds_of
 from tooling.engineering.stacks.search import FINE, Bound, Search, Stop
-from tooling.engineering.stacks.specs import Problem
 from tooling.engineering.stacks.whole import closer, dive, fill_up, rebuilt, whole_choice
 
 EVERY_MOST = 20_000
 """Up to so many steps every column is written down and the answer is the optimum."""
 PIECES = ("shims", "spacers")
+DIVES = ((2, 0.75), (1, 0.75), (2, 0.5), (3, 0.75), (1, 0.5))
+"""Ways to dive: rounds of prices at each step, and from what share on columns go together."""
 Progress = Callable[[float, str], None]
 
 
@@ -45,9 +45,9 @@ class Effort:
 
     every_most: int = EVERY_MOST
     rounds: int = 300
-    dives: int = 5
-    rebuilds: int = 30
-    nodes: int = 100
+    dives: int = 4
+    rebuilds: int = 12
+    nodes: int = 1
     near: float = 0.008
 
 
@@ -110,32 +110,37 @@ def _searched(
     dice = np.random.default_rng(seed)
     progress(0.05, "bound")
     at_once = Bound()
-    search.generate(weights, at_once, lambda: False, effort.rounds, near=3e-4)
+    search.generate(weights, at_once, lambda _value: False, effort.rounds, near=3e-4)
+    first = Level(search, 0, effort)
+    first.find_bound()
     progress(0.3, "stacks")
     _dives(search, at_once, effort, weights)
     levels = []
     for aim, name in enumerate(maker.aims):
-        level = Level(search, aim, effort)
-        level.find_bound()
+        level = Level(search, aim, effort) if aim else first
+        if aim:
+            level.find_bound()
         if name not in PIECES and not level.met():
-            _better(level, at_once, dice)
+            _better(level, at_once, dice, weights)
         search.hold(aim)
         levels.append(level)
         progress(0.4 + 0.4 * (aim + 1) / len(maker.aims), name)
-    _fewer_pieces(levels[-2:], at_once, dice)
+    _fewer_pieces(levels[-2:], at_once, dice, weights)
     figures = search.figures(search.best)
     bounds = [level.least() for level in levels]
     told = tuple(min(b, f) if b is not None else None for b, f in zip(bounds, figures, strict=True))
     return Chosen(maker, search.best, figures, told, None, should_stop() and told != figures)
 
 
-def _fewer_pieces(levels: Sequence[Level], at_once: Bound, dice: np.random.Generator) -> None:
+def _fewer_pieces(
+    levels: Sequence[Level], at_once: Bound, dice: np.random.Generator, weights: Sequence[float]
+) -> None:
     """Shims, then spacers: better where the bounds leave room. Fewer shims make the bound on
     spacers anew, for that holds while there are so many shims."""
     for at, level in enumerate(levels):
         before = level.search.figures(level.search.best)
         if not level.near():
-            _better(level, at_once, dice)
+            _better(level, at_once, dice, weights)
         after = level.search.figures(level.search.best)
         if after[level.aim] < before[level.aim]:
             level.search.hold(level.aim)
@@ -145,11 +150,10 @@ def _fewer_pieces(levels: Sequence[Level], at_once: Bound, dice: np.random.Gener
 
 def _dives(search: Search, bound: Bound, effort: Effort, weights: Sequence[float]) -> None:
     """Dives of several kinds, until one comes near the bound of all aims at once."""
-    ways = [(2, 0.75), (1, 0.75), (2, 0.5), (3, 0.75), (1, 0.5), (3, 0.9), (4, 0.9), (6, 0.95)]
     for turn in range(effort.dives):
         if search.stop() or bound.prices is None or bound.value is None:
             return
-        rounds, sure = ways[turn % len(ways)]
+        rounds, sure = DIVES[turn % len(DIVES)]
         choice = fill_up(search, bound.prices, dive(search, weights, rounds, sure))
         search.take(choice.values())
         reached = float(np.dot(search.figures(search.best), weights))
@@ -169,7 +173,7 @@ class Level:
         if aim != last and 5 * self._total <= FINE:
             self._tiny = float(2.0 ** -np.ceil(np.log2(5 * self._total)))
         self.goal = [float(at == aim) + self._tiny * (at == last) for at in range(len(names))]
-        self._bound = Bound()
+        self.bound = Bound()
 
     @property
     def reached(self) -> int:
@@ -177,18 +181,26 @@ class Level:
 
     def find_bound(self) -> None:
         """Column generation for this aim; nothing to do where it is at nothing already."""
-        self._bound = Bound()
+        self.bound = Bound()
         if self.reached:
-            self.search.generate(self.goal, self._bound, self.met, self.effort.rounds)
+            self.search.generate(self.goal, self.bound, self._enough, self.effort.rounds)
+
+    def _enough(self, value: float) -> bool:
+        """Whether no more rounds can raise the bound above what it is."""
+        known = self.least()
+        if known is None:
+            return False
+        highest = ceil(value - self._tiny * self._total - 1e-6)
+        return known >= min(self.reached, max(0, highest))
 
     def least(self) -> int | None:
         """What nothing beats while the aims before are as held. Later aims count a little in the
         goal, so that stacks are sensible; what they can add is taken off."""
         if not self.reached:
             return 0
-        if self._bound.value is None:
+        if self.bound.value is None:
             return None
-        return max(0, ceil(self._bound.value - Fraction(self._tiny) * self._total))
+        return max(0, ceil(self.bound.value - Fraction(self._tiny) * self._total))
 
     def met(self) -> bool:
         return self.least() == self.reached
@@ -202,21 +214,29 @@ class Level:
         return self.reached - least <= pieces * self.effort.near
 
 
-def _better(level: Level, bound: Bound, dice: np.random.Generator) -> None:
+def _better(
+    level: Level, at_once: Bound, dice: np.random.Generator, weights: Sequence[float]
+) -> None:
+    """Better whole choices for one aim: for pieces by further dives first, then by taking a few
+    stations apart, then by integer programs over what was gathered."""
     search, effort = level.search, level.effort
-    for turn in range(effort.rebuilds):
-        if level.near() or search.stop() or bound.prices is None:
+    pieces = search.maker.aims[level.aim] in PIECES
+    for turn in range(effort.dives * pieces):
+        if level.near() or search.stop() or at_once.prices is None:
             return
-        rebuilt(search, bound.prices, dice, 2 + turn % 3)
-    closer(search, bound, dice, 3)
-    if not level.near() and not search.stop():
-        goal = [float(at == level.aim) for at in range(len(search.maker.aims))]
-        whole_choice(search, goal, effort.nodes)
-    if not level.near() and not search.stop() and bound.prices and not search.maker.making:
-        recombine(search, level.goal, bound.prices, nodes=effort.nodes)
-
-
-def solved_kinds(problem: Problem, made_nm: tuple[int, ...] = ()) -> tuple[Kinds, Maker]:
-    """The kinds and the maker of a problem."""
-    kinds = kinds_of(problem, made_nm)
-    return kinds, Maker(problem, kinds, fixed_of(problem, kinds), making=bool(made_nm))
+        rounds, sure = DIVES[turn % len(DIVES)]
+        choice = dive(search, weights, rounds, sure, dice)
+        search.take(fill_up(search, at_once.prices, choice).values())
+    for turn in range(effort.rebuilds):
+        if level.near() or search.stop() or at_once.prices is None:
+            return
+        rebuilt(search, at_once.prices, dice, 2 + turn % 3)
+    closer(search, level.bound, dice, 3)
+    if level.near() or search.stop():
+        return
+    if not pieces:
+        whole_choice(
+            search, [float(at == level.aim) for at in range(len(level.goal))], effort.nodes
+        )
+    elif at_once.prices is not None and not search.maker.making:
+        recombine(search, level.goal, at_once.prices, nodes=effort.nodes)

@@ -14,12 +14,15 @@ Choice = dict[int, Column]
 """Columns by station."""
 
 
-def dive(search: Search, goal: Sequence[float], rounds: int, sure: float) -> Choice:
+def dive(
+    search: Search, goal: Sequence[float], rounds: int, sure: float,
+    dice: np.random.Generator | None = None,
+) -> Choice:  # fmt: skip
     """Fix the columns that the linear program likes best until every station has one, pricing the
     rest anew (``rounds`` times) with what is left of the stock.
 
-    ``sure``: columns with so much of their station are taken together. Stations that it did not
-    come to get nothing.
+    ``sure``: columns with so much of their station are taken together. ``dice`` shakes what it
+    likes a little. Stations that it did not come to get nothing.
     """
     chosen: Choice = {}
     count = len(search.maker.problem.stations)
@@ -37,7 +40,10 @@ def dive(search: Search, goal: Sequence[float], rounds: int, sure: float) -> Cho
                 break
         if relaxed is None:
             break
-        _fix(search, chosen, relaxed.shares, sure)
+        shares = relaxed.shares
+        if dice is not None:
+            shares = shares + 0.2 * dice.random(len(shares)) * (shares > 1e-6)
+        _fix(search, chosen, shares, sure)
     return search.nothing() | chosen
 
 

@@ -1,0 +1,43 @@
+"""Spacer stacks: which spacers go where on all shafts of a set at once."""
+
+from __future__ import annotations
+
+from tooling.engineering.stacks.answer import FIGURES, Lack, Make, MakeList, ShaftAnswer, Stacks
+from tooling.engineering.stacks.checking import check_stacks
+from tooling.engineering.stacks.eligibility import Body, Seat, suits, why_not
+from tooling.engineering.stacks.engine import solve_stacks
+from tooling.engineering.stacks.solve import Effort
+from tooling.engineering.stacks.specs import (
+    Fill,
+    MakeGrid,
+    Problem,
+    Roll,
+    Rules,
+    Shaft,
+    Source,
+    Station,
+)
+
+__all__ = [
+    "FIGURES",
+    "Body",
+    "Effort",
+    "Fill",
+    "Lack",
+    "Make",
+    "MakeGrid",
+    "MakeList",
+    "Problem",
+    "Roll",
+    "Rules",
+    "Seat",
+    "Shaft",
+    "ShaftAnswer",
+    "Source",
+    "Stacks",
+    "Station",
+    "check_stacks",
+    "solve_stacks",
+    "suits",
+    "why_not",
+]
