@@ -20,14 +20,18 @@ from tests.photographs import a_png
 from tests.world import MM, World, make_person
 from tooling.models import (
     Approval,
+    Delay,
     DrawingFile,
     Gauge,
+    MillRule,
     Owner,
     OwnerReport,
     Person,
     PieceAlias,
     Role,
     SetPosition,
+    Setup,
+    SetupStep,
     Task,
 )
 from tooling.services import counts, files, holds, imports, kits, pictures, purchases, receiving
@@ -48,6 +52,8 @@ QUERIES = {
     "scan/condition/": "?code={code}",
     "pieces/out/slip.pdf": "?act={act}",
     "labels.pdf": "?codes={code}",
+    "changeovers/order/": "?mill=M1",
+    "api/v1/changeovers/": "?mill=M1",
     "labels/etching.svg": "?text={code}",
 }
 AT = datetime(2026, 11, 25, 9, 0, tzinfo=UTC)
@@ -147,7 +153,14 @@ def found(world: World, cast: dict[str, Person], standing: Path) -> Any:
     (standing / "backups" / "rollroom-20260101T000000Z.zip").write_bytes(b"PK")
     position = SetPosition.objects.get()
     kit_row = {"number": kit.number, "station": 1, "which": "top"}
-    mill_row = {"number": "M1", "station": 1, "shaft": station.shafts.first().pk, "which": "top"}
+    rule = MillRule.objects.create(mill=mill, kind="last", first="scaled")
+    mill_row = {"number": "M1", "station": 1, "shaft": station.shafts.first().pk, "which": "top",
+                "rule": rule.pk}  # fmt: skip
+    setup = Setup.objects.create(kit=kit, mill=mill, started_at=at)
+    said = {"setup": setup, "happened_at": at, "received_at": at, "by": engineer}
+    step = SetupStep.objects.create(what="stopped", **said)
+    delay = Delay.objects.create(cause="strip", minutes=5, **said)
+    setup_row = {**kit_row, "other": kit.number}
     revision = drawing.revisions.get()
     photo = SimpleUploadedFile("a.png", a_png())
     picture = pictures.keep(by=engineer, at=at, upload=photo, piece=piece)
@@ -178,6 +191,9 @@ def found(world: World, cast: dict[str, Person], standing: Path) -> Any:
         "incidents/": {"number": incident.pk},
         "pictures/": {"number": picture.pk, "sha256": picture.small.sha256},
         "mills/": mill_row,
+        "setups/<slug:number>/times/steps/": {**setup_row, "row": step.pk},
+        "setups/<slug:number>/times/delays/": {**setup_row, "row": delay.pk},
+        "setups/": setup_row,
         "sets/drawings/": {
             "number": "R-1",
             "revision": revision.pk,
@@ -215,6 +231,9 @@ def found(world: World, cast: dict[str, Person], standing: Path) -> Any:
         "api/v1/tasks/<int:number>/file/": {"number": done.pk},
         "api/v1/drawings/": {"number": "R-1", "revision": "A", "sha256": file.sha256, "order": 1},
         "api/v1/mills/": mill_row,
+        "api/v1/setups/<str:number>/steps/": {**setup_row, "row": step.pk},
+        "api/v1/setups/<str:number>/delays/": {**setup_row, "row": delay.pk},
+        "api/v1/setups/": setup_row,
         "api/v1/sets/": {**set_row, "set_pass": 1},
         "api/v1/jobs/": {"number": job.number},
         "api/v1/kits/": kit_row,
