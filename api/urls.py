@@ -7,6 +7,7 @@ from django.urls import URLPattern, URLResolver, path, re_path
 from api.changeover_urls import CHANGEOVERS
 from api.count_urls import COUNTS
 from api.errors import no_such_address
+from api.setup_urls import SETUPS as SET_UP
 from api.views import (
     backups,
     drawing_files,
@@ -294,6 +295,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     *MILLS,
     *SETS,
     *KITS,
+    *SET_UP,
     path("scans/", scans.record, name="api-scans"),
     path("imports/", imports.Imports.as_view(), name="api-imports"),
     path("imports/<int:number>/", imports.OneImport.as_view(), name="api-import"),

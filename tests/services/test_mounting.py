@@ -23,7 +23,7 @@ from tooling.models import (
     ShaftMount,
 )
 from tooling.queries.shaft_states import shaft_states
-from tooling.services import kits, mounting, setups
+from tooling.services import kits, mounting, mounting_instead, setups
 from tooling.services.movements import move_pieces
 from tooling.services.rebuild import differences
 
@@ -214,8 +214,8 @@ def test_a_substitute_needs_a_reason_and_goes_on(shop: SettingUp, setup: Setup) 
     way = {"by": shop.by, "at": shop.world.at, "setup": setup, "station": 1, "shaft": "top",
            "order": 3, "piece": spare}  # fmt: skip
     with pytest.raises(ToolingError, match="empty_text"):
-        mounting.substitute(reason="", **way)
-    mounting.substitute(reason="1-t3 is chipped", **way)
+        mounting_instead.substitute(reason="", **way)
+    mounting_instead.substitute(reason="1-t3 is chipped", **way)
     mount(shop, setup, codes=[spare.code])
     spare.refresh_from_db()
     assert spare.place_id == shop.station(1).place_id

@@ -20,7 +20,6 @@ from tooling.models import (
     How,
     Movement,
     Person,
-    Piece,
     Setup,
     ShaftAct,
     ShaftMount,
@@ -34,7 +33,6 @@ from tooling.queries.shaft_states import shaft_states
 from tooling.services import stock
 from tooling.services.corrections import undo
 from tooling.services.edits import require_text
-from tooling.services.kit_choices import choose
 from tooling.services.mounting_judge import (
     SHAFT_WORDS,
     At,
@@ -43,7 +41,7 @@ from tooling.services.mounting_judge import (
     check_level,
     name_of,
 )
-from tooling.services.movements import Stamp, move_pieces
+from tooling.services.movements import Stamp
 from tooling.services.setup_state import hold_open, spot_of
 from tooling.services.together import Act, move_together
 from tooling.services.write import bump, writing
@@ -70,11 +68,11 @@ def mount(
     check_can(by, Verb.MOUNT_SETUPS)
     reasons = {order: _reason(text) for order, text in (left_out or {}).items()}
     with writing():
-        where = _hold_shaft(setup, station, shaft)
+        where = hold_shaft(setup, station, shaft)
         repeated = ShaftMount.objects.filter(uuid=id).first() if id is not None else None
         if repeated is not None:
             return repeated
-        _check_free(where)
+        check_free(where)
         wanted = _wanted(where, reasons)
         checked = check_codes(where, codes, left_out=reasons, at=at)
         check_level(where, checked, wanted)
@@ -124,11 +122,11 @@ def leave_out(
     check_can(by, Verb.MOUNT_SETUPS)
     said = require_text(reason, field="reason", label=_("Reason"), longest=400)
     with writing():
-        where = _hold_shaft(setup, station, shaft)
+        where = hold_shaft(setup, station, shaft)
         repeated = ShaftMount.objects.filter(uuid=id).first() if id is not None else None
         if repeated is not None:
             return repeated
-        _check_free(where)
+        check_free(where)
         row = ShaftMount.objects.create(
             uuid=id or uuid.uuid4(),
             happened_at=at,
@@ -152,7 +150,7 @@ def take_back(*, by: Person, at: datetime, setup: Setup, station: int, shaft: st
     """
     check_can(by, Verb.MOUNT_SETUPS)
     with writing():
-        where = _hold_shaft(setup, station, shaft)
+        where = hold_shaft(setup, station, shaft)
         rows = ShaftMount.objects.filter(
             setup=setup, station_number=station, shaft=shaft, corrected_by=None, is_taken_back=False
         )
@@ -183,53 +181,6 @@ def take_back(*, by: Person, at: datetime, setup: Setup, station: int, shaft: st
     return row
 
 
-def substitute(
-    *,
-    by: Person,
-    at: datetime,
-    setup: Setup,
-    station: int,
-    shaft: str,
-    order: int,
-    piece: Piece | None = None,
-    line: StockLine | None = None,
-    reason: str,
-) -> None:
-    """Another piece, or one of another bin, goes on instead: it is chosen for the kit, with the
-    reason, and is here from now on.
-
-    Raises NotAllowed, ``empty_text``, ``setup_struck``, ``kit_closed``, ``no_such_shaft``,
-    ``mounted_already``, ``unknown_position``, and what choosing and staging it raise.
-    """
-    check_can(by, Verb.MOUNT_SETUPS)
-    said = require_text(reason, field="reason", label=_("Reason"), longest=300)
-    with writing():
-        where = _hold_shaft(
-            setup,
-            station,
-            shaft,
-            pieces=[piece.pk] if piece else (),
-            stock=[line.pk] if line else (),
-        )
-        _check_free(where)
-        row = next((each.row for each in where.stack if each.row.order == order), None)
-        if row is None:
-            raise Unknown(
-                "unknown_position",
-                _("Nothing goes on {where} at {order}."),
-                where=where.said,
-                order=order,
-            )
-        kit = where.setup.kit
-        choose(by=by, at=at, kit=kit, position=row, piece=piece, line=line, reason=said)
-        to = kit.place or where.spot
-        if piece is not None:
-            move_pieces(by=by, at=at, pieces=[piece], to=to, kit_id=kit.pk)
-        elif line is not None and line.place_id != to.pk:
-            stock.move(by=by, at=at, line=line, quantity=1, to=to, kit=kit)
-        bump([kit.pk])
-
-
 def check_scan(
     *, setup: Setup, station: int, shaft: str, codes: Sequence[str], at: datetime
 ) -> Checked:
@@ -240,7 +191,7 @@ def check_scan(
     return check_codes(_shaft(setup, station, shaft), codes, left_out={}, at=at)
 
 
-def _hold_shaft(
+def hold_shaft(
     setup: Setup, station: int, shaft: str, *, pieces: Sequence[int] = (), stock: Sequence[int] = ()
 ) -> At:
     before = _shaft(setup, station, shaft)
@@ -272,7 +223,7 @@ def _shaft(setup: Setup, station: int, shaft: str) -> At:
     return At(setup, found, shaft, spot_of(setup, found), stack)
 
 
-def _check_free(where: At) -> None:
+def check_free(where: At) -> None:
     state = shaft_states([where.setup.pk]).get((where.setup.pk, where.station.number, where.shaft))
     if state is None or state.what == ShaftAct.TAKEN_OFF:
         return

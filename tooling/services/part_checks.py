@@ -14,6 +14,7 @@ from tooling.models import Characteristic, PartCheck, Person, Setup
 from tooling.permissions import Verb, check_can
 from tooling.queries.as_set import LENGTH_UNITS
 from tooling.services.setup_state import hold
+from tooling.services.setups import say_good
 from tooling.services.write import bump, writing
 
 
@@ -70,6 +71,26 @@ def check_part(
         PartCheck.objects.bulk_create(rows)
         bump([setup.kit_id])
     return rows
+
+
+def check_first_piece(
+    *,
+    by: Person,
+    at: datetime,
+    setup: Setup,
+    checks: Sequence[CheckIn],
+    is_good_part: bool,
+    note: str = "",
+    id: uuid.UUID | None = None,
+) -> None:
+    """What the first piece had and whether it was good, as one act. Raises as `check_part` and
+    ``setups.say_good``."""
+    check_can(by, Verb.MOUNT_SETUPS)
+    with writing():
+        if checks or not is_good_part:
+            check_part(by=by, at=at, setup=setup, checks=checks, note=note, id=id)
+        if is_good_part:
+            say_good(by=by, at=at, setup=setup)
 
 
 def judge(row: Characteristic, said: CheckIn) -> bool:

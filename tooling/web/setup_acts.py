@@ -25,7 +25,7 @@ from tooling.queries.kits import find_kit
 from tooling.queries.scan_lookup import look_up
 from tooling.queries.setup_station import station_answer
 from tooling.queries.setups import find_setup, mounted_at
-from tooling.services import mounting, proving, setups
+from tooling.services import mounting, mounting_instead, proving, setups
 from tooling.services.mounting_judge import shaft_of
 from tooling.web.doors import data_of, fill_in, require, signed
 from tooling.web.forms.setups import StartForm
@@ -173,7 +173,7 @@ def _without(request: HttpRequest, setup: Setup, station: int, which: str) -> No
         filler = find_filler(request.POST.get("code", "").strip())
         other = {"piece": filler} if isinstance(filler, Piece) else {"line": filler}
         order = _number(request.POST.get("order", ""))
-        mounting.substitute(order=order, reason=reason, **other, **at)
+        mounting_instead.substitute(order=order, reason=reason, **other, **at)
     else:
         orders = [_number(text) for text in request.POST.getlist("off")]
         mounting.mount(
