@@ -22,6 +22,7 @@ from tooling.models import (
 )
 from tooling.queries.on_mill import on_mill
 from tooling.queries.strip_down import strip_down
+from tooling.services import kits
 from tooling.services import strip_down as services
 
 
@@ -153,12 +154,20 @@ def test_the_end_strikes_the_setup_and_closes_the_kit(stood: Mounted, crew: Pers
 
 
 def test_what_the_next_kit_runs_stays_on(world: World, crew: Person) -> None:
+    """A planned job alone, that may be months away, leaves nothing on; its open kit does."""
     stood = mounted(world, crew)
-    world.job(stood.shop.tool_set, stood.shop.mill, number="24-1190", in_hours=48)
+    job = world.job(stood.shop.tool_set, stood.shop.mill, number="24-1190", in_hours=48)
+    assert (page(stood).next_job, len(page(stood).open_rows)) == ("", 3)
+    kits.open_kit(by=crew, at=stood.at, job=job)
     found = page(stood)
     assert found.next_job == "24-1190"
     assert len(found.staying) == 6
     assert not found.open_rows
+    all_of_it = strip_down(stood.kit.number, at=stood.at, takes_all=True)
+    assert len(all_of_it.open_rows) == 3
+    act = off(stood, crew, stood.stations[0], takes_all=True)
+    assert not page(stood).not_home
+    services.undo_act(by=crew, at=stood.at, setup=stood.setup, act=act)
     services.strike(by=crew, at=stood.at, setup=stood.setup)
     on = on_mill("M1")
     assert on is not None

@@ -141,6 +141,10 @@ class StripDown:
         return tuple(row for row in self.open_rows if all(each.to for each in row.coming))
 
     @property
+    def full_pieces(self) -> int:
+        return sum(len(row.coming) for row in self.full_rows)
+
+    @property
     def staying(self) -> tuple[Coming, ...]:
         return tuple(each for row in self.rows for each in row.stays)
 
@@ -167,13 +171,14 @@ class StripDown:
         return sum(each.count for each in self.spacers)
 
 
-def strip_down(number: str, *, at: datetime) -> StripDown:
+def strip_down(number: str, *, at: datetime, takes_all: bool = False) -> StripDown:
     """The setup of a kit's number as it comes down. At most fifty queries, however many pieces.
+    ``takes_all``: nothing stays for the next kit.
 
     Raises Unknown ``unknown_setup``.
     """
     setup = find_setup(number)
-    reading = read_strip(setup, at=at)
+    reading = read_strip(setup, at=at, takes_all=takes_all)
     looked = SetupStep.objects.filter(
         setup=setup, what=StepKind.CLEAN, corrected_by=None, is_taken_back=False
     )
@@ -210,9 +215,9 @@ class Reading:
         return next((each for each in self.rows if each.station == station), None)
 
 
-def read_strip(setup: Setup, *, at: datetime) -> Reading:
+def read_strip(setup: Setup, *, at: datetime, takes_all: bool = False) -> Reading:
     """The rows of a setup and the counts that go back to their bins."""
-    stays, next_job = _staying(setup, at)
+    stays, next_job = ({}, "") if takes_all else _staying(setup, at)
     states = {
         (station, shaft): state.what
         for (_setup, station, shaft), state in shaft_states([setup.pk]).items()
@@ -235,12 +240,12 @@ Stays = Mapping[Spot, Collection[str]]
 
 
 def _staying(setup: Setup, at: datetime) -> tuple[Stays, str]:
-    """By shaft the keys of what the next kit leaves on; nothing while the setup is not the one
-    that stands on the mill."""
+    """By shaft the keys of what the next kit leaves on; nothing while no kit is open for the next
+    job, or while the setup is not the one that stands on the mill."""
     if setup.state == SetupState.STRUCK or (setup.plate_id and setup.docked_at is None):
         return {}, ""
     found = changeover(setup.mill, at=at)
-    if found.change is None or found.next is None or found.setup is None:
+    if found.change is None or found.next is None or not found.next.kit or found.setup is None:
         return {}, ""
     if found.setup.id != setup.pk:
         return {}, ""
