@@ -56,6 +56,42 @@ LIFT = {
     "origin": HANDS, "destination": HANDS, "lifts_per_minute": 0.1, "hours": 1, "coupling": "good",
 }  # fmt: skip
 
+STACKS = {
+    "rules": {
+        "guide_plane_nm": 110_000_000, "closing": "nut", "closing_least_nm": 0,
+        "closing_most_nm": 500_000, "make": {
+            "step_nm": 1_000_000, "least_nm": 2_000_000, "most_nm": 60_000_000,
+        },
+    },
+    "stations": [
+        {
+            "number": 1, "carried": {"top": [["S50"], ["S20"], ["S50"]]},
+            "shafts": [
+                {
+                    "which": "top", "roll_space_nm": 300_000_000, "unmeasured": ["rolls_nm"],
+                    "parts": [
+                        {"fill": {"key": "1ti", "kind": "inboard",
+                                  "seat": {"shaft_nm": 60_000_000}}},
+                        {"roll": {"name": "T1", "width_nm": 80_000_000,
+                                  "guide_offset_nm": 60_000_000}},
+                        {"fill": {"key": "1tm", "kind": "middle", "target_nm": 20_000_000}},
+                        {"roll": {"name": "T2", "width_nm": 100_000_000}},
+                        {"fill": {"key": "1to", "kind": "outboard", "only": ["S50", "S20"]}},
+                    ],
+                }
+            ],
+        }
+    ],
+    "sources": [
+        {"key": "S50", "length_nm": 50_000_000, "count": 2, "place": "R1", "tolerance_nm": 20_000,
+         "body": {"bore_nm": 60_010_000, "outside_nm": 90_000_000}},
+        {"key": "S20", "length_nm": 20_000_000, "count": 3, "place": "R2"},
+        {"key": "H1", "length_nm": 100_000, "kind": "shim", "measured": True},
+    ],
+    "places": ["R1", "R2"], "pins": {"1tm": ["S20"]}, "forbid": ["H1"], "seconds": 5,
+    "keep": [{"station": 1, "shaft": "top", "fills": [["S50"], ["S20"], ["S50"]]}],
+}  # fmt: skip
+
 GOOD: dict[str, list[dict[str, Any]]] = {
     "key": [
         {"shaft_nm": 63_500_000, "standard": "ANSI B17.1"},
@@ -152,6 +188,9 @@ GOOD: dict[str, list[dict[str, Any]]] = {
         },
     ],
     "check-code": [{"kind": "R", "serial": 1}, {"kind": "K", "serial": 34}],
+    "stacks": [STACKS, STACKS | {"check": [
+        {"station": 1, "shaft": "top", "fills": [["S50"], ["S20", "H1", "S20"], ["S50"]]}
+    ]}],
 }  # fmt: skip
 ALL_GOOD = [(name, given) for name, examples in GOOD.items() for given in examples]
 
@@ -169,6 +208,7 @@ def refused(name: str, given: Any) -> ToolingError:
 def test_the_names_are_those_of_the_contract_that_exist_so_far() -> None:
     assert set(COMPUTATIONS) == {
         "key", "fit", "gap", "feelers", "speeds", "strip", "lift", "check-code", "order",
+        "stacks",
     }  # fmt: skip
 
 
@@ -193,7 +233,8 @@ def test_every_answer_is_plain_json_of_the_contracted_shape(
 def test_every_answer_says_how(name: str, given: dict[str, Any]) -> None:
     expected = {"what", "formula", "source", "inputs", "value"}
     how = compute(name, given)["how"]
-    assert bool(how) is (given not in ({"passes": []}, {"mass_kg": 22.9}, GOOD["lift"][2]))
+    silent = ({"passes": []}, {"mass_kg": 22.9}, GOOD["lift"][2], GOOD["stacks"][1])
+    assert bool(how) is (given not in silent)
     assert all(expected <= set(step) for step in how)
 
 
@@ -239,7 +280,7 @@ def test_whatever_stands_in_a_field_is_answered_or_refused_never_broken(
     container, key = data.draw(st.sampled_from(places(given)))
     container[key] = data.draw(json_values | extreme_numbers)
     assert code_or_status(name, given) in {
-        "ok", "infeasible", "invalid_input", "size_outside_table", "unknown_fit_class",
+        "ok", "infeasible", "stopped", "invalid_input", "size_outside_table", "unknown_fit_class",
         "negative_length", "bore_smaller_than_shaft", "key_wider_than_bore", "not_a_code",
     }  # fmt: skip
 

@@ -15,6 +15,7 @@ from tooling.engineering.compute import (
     lift,
     order,
     speeds,
+    stacks,
     strip,
 )
 from tooling.engineering.compute.answers import Computation, run
@@ -32,6 +33,7 @@ COMPUTATIONS: Mapping[str, Computation] = MappingProxyType(
             lift.COMPUTATION,
             check_code.COMPUTATION,
             order.COMPUTATION,
+            stacks.COMPUTATION,
         )
     }
 )

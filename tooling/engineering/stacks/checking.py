@@ -50,9 +50,9 @@ def check_stacks(
     for station in problem.stations:
         errors = {}
         for shaft in station.shafts:
-            stack = stacks.get((station.number, shaft.which))
-            if stack is None:
+            if (station.number, shaft.which) not in stacks:
                 continue
+            stack = stacks[station.number, shaft.which]
             for fill, pieces in zip(shaft.fills, stack, strict=True):
                 findings += _fill(problem, station, shaft, fill, pieces)
             findings += _shaft(problem, station, shaft, stack)
@@ -64,7 +64,7 @@ def check_stacks(
 
 
 def _supply(problem: Problem, stacks: Mapping[ShaftKey, Sequence[Pieces]]) -> Iterator[Finding]:
-    for key, count in sorted(used(dict(stacks)).items()):
+    for key, count in sorted(used(stacks).items()):
         there = problem.by_key[key].count
         if count > there:
             yield Finding(

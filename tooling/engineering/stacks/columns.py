@@ -87,9 +87,9 @@ def fixed_of(problem: Problem, kinds: Kinds) -> Fixed:
             if station.carried is not None
         ]
         told = tuple(stack for stack in stacks if stack is not None)
-        if len(told) == len(station.shafts) and _together(problem, station, told):
-            if not overused(kinds, use_of(told)):
-                carried[station.number] = told
+        whole = len(told) == len(station.shafts) and _together(problem, station, told)
+        if whole and not overused(kinds, use_of(told)):
+            carried[station.number] = told
     return Fixed(keep, carried, pins, frozenset(broken))
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from tooling.engineering.how import Step
-from tooling.engineering.stacks.answer import FIGURES, ShaftAnswer, Stacks, StationAnswer
+from tooling.engineering.stacks.answer import ShaftAnswer, Stacks, StationAnswer
 from tooling.engineering.stacks.checking import check_stacks
 from tooling.engineering.stacks.columns import AIMS, Column, Maker, fixed_of
 from tooling.engineering.stacks.kinds import kinds_of
@@ -43,8 +43,9 @@ def solve_stacks(
 
     ``progress(fraction, said)`` and ``should_stop()`` are asked between the steps; an answer that
     was stopped has what was found until then. ``seed`` decides the order in which stations of
-    large problems are looked at. With ``make`` the make-list is worked out where shafts lack. Every stack is
-    verified in exact nanometres; raises RuntimeError where one does not hold (a fault of ours).
+    large problems are looked at. With ``make`` the make-list is worked out where shafts lack.
+    Every stack is verified in exact nanometres; raises RuntimeError where one does not hold (a
+    fault of ours).
     """
     effort = effort or Effort()
     kinds = kinds_of(problem)
@@ -151,7 +152,9 @@ def _told(
         station = problem.stations[column.station]
         mine = {s.which: stacks[station.number, s.which] for s in station.shafts
                 if (station.number, s.which) in stacks}  # fmt: skip
-        lengths = {which: [length_of(problem, p) for p in stack] for which, stack in mine.items()}
+        lengths: dict[str, Sequence[int]] = {
+            which: [length_of(problem, p) for p in stack] for which, stack in mine.items()
+        }
         windows = free_windows(problem, station, lengths)
         told = {}
         for shaft in station.shafts:

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 import highspy
 import numpy as np
 
-from tooling.engineering.stacks.columns import GROUND, Column, made_stack
+from tooling.engineering.stacks.columns import GROUND, Column, ShaftStack, made_stack
 from tooling.engineering.stacks.master import begin, solver
 from tooling.engineering.stacks.search import Prices, Search
 from tooling.engineering.stacks.windows import before_window, sum_window
@@ -83,7 +83,7 @@ def _column(
 ) -> Column | None:
     maker = search.maker
     station = maker.problem.stations[column.station]
-    stacks = []
+    stacks: list[ShaftStack | None] = []
     for turn, (shaft, old) in enumerate(zip(station.shafts, column.stacks, strict=True)):
         if old is None:
             stacks.append(None)

@@ -9,6 +9,7 @@ from math import gcd
 import numpy as np
 
 from tooling.engineering.stacks.specs import Pieces, Problem
+from tooling.engineering.stacks.windows import sum_window
 
 GRAIN_NM = 1_000
 """Grid where lengths have no common one that is coarse enough: 1 µm."""
@@ -111,7 +112,7 @@ def _named(problem: Problem) -> set[str]:
 def _grid(problem: Problem, lengths: list[int]) -> int:
     """The common measure of all lengths, or 1 µm (coarser for very long shafts) where that would
     be too fine."""
-    longest = max((shaft.roll_space_nm for shaft in problem.shafts.values()), default=1)
+    longest = max((sum_window(problem.rules, s)[1] for s in problem.shafts.values()), default=1)
     common = gcd(*lengths) if lengths else GRAIN_NM
     if longest // common <= CELLS_MOST:
         return common

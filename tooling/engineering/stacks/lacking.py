@@ -159,7 +159,7 @@ def _made(maker: Maker, column: Column) -> list[Make]:
     """What is made for one station."""
     problem, make = maker.problem, maker.problem.rules.make
     station = problem.stations[column.station]
-    lengths = {
+    lengths: dict[str, Sequence[int]] = {
         shaft.which: stack.fills_nm
         for shaft, stack in zip(station.shafts, column.stacks, strict=True) if stack is not None
     }  # fmt: skip

@@ -35,8 +35,8 @@ def nearest(
     rows = _choice_rows(maker, columns, figures)
     fetched: dict[int, dict[int, float]] = {}
     for at, column in enumerate(columns):
-        for kind, count in () if column.carried else column.use:
-            fetched.setdefault(kind, {})[at] = float(count)
+        for number, pieces in () if column.carried else column.use:
+            fetched.setdefault(number, {})[at] = float(pieces)
     upper = [1.0] * len(columns)
     for number, kind in enumerate(kinds):
         entries = fetched.get(number, {})

@@ -137,7 +137,8 @@ class Pricer:
     def _tables(self, price: Array, counts: Array) -> dict[int, Table]:
         tables = {}
         for group, most in self._most.items():
-            spacers, shims = [], []
+            spacers: list[tuple[int, int, int]] = []
+            shims: list[tuple[int, int, int]] = []
             for kind in self.maker.kinds.eligible(group):
                 cells = int(self._cells[kind])
                 count = most // cells + 1 if self._made[kind] else int(counts[kind])
@@ -305,7 +306,7 @@ class Search:
             scale //= 2
         pieces = np.minimum(np.rint(relaxed.pieces * scale), self.pricer.cap)
         aims = tuple(
-            int(round(min((weight + limit), 1e9) * scale))
+            round(min(weight + limit, 1e9) * scale)
             for weight, limit in zip(goal, relaxed.limits, strict=True)
         )
         return Prices(pieces.astype(np.int64), aims, scale)

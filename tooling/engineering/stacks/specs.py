@@ -246,8 +246,8 @@ class Problem:
                 raise ValueError(f"keep {key[0]} {key[1]}: one list of pieces per fill")
         for station in self.stations:
             for shaft in station.shafts:
-                stack = (station.carried or {}).get(shaft.which)
-                if stack is not None and len(stack) != len(shaft.fills):
+                there = (station.carried or {}).get(shaft.which)
+                if there is not None and len(there) != len(shaft.fills):
                     raise ValueError(f"carried {station.number}: one list of pieces per fill")
         named = {key for pieces in self.pins.values() for key in pieces}
         named |= {key for stack in self.keep.values() for pieces in stack for key in pieces}

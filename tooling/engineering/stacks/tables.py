@@ -170,8 +170,9 @@ class Table:
                 kinds += [kind] * copies
                 return kinds + ([origin] if origin >= 0 else [])
             better = self._better[at]
-            if better is not None and cells <= better[0]:
-                if better[1][place >> 3] >> (7 - (place & 7)) & 1:
-                    kinds += [kind] * copies
-                    cells = place
+            if better is None or cells > better[0]:
+                continue
+            if better[1][place >> 3] >> (7 - (place & 7)) & 1:
+                kinds += [kind] * copies
+                cells = place
         raise ValueError("no stack has this length")

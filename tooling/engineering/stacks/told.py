@@ -69,7 +69,7 @@ def free_windows(
         shaft.which: placed(rules, shaft, stacks[shaft.which]).guide_error_nm
         for shaft in station.shafts if shaft.which in stacks
     }  # fmt: skip
-    answer = {}
+    answer: dict[str, list[tuple[int, int]]] = {}
     for shaft in station.shafts:
         if shaft.which not in stacks:
             continue

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from tooling.engineering.stacks.specs import Fill, Pieces, Problem, Rules, Shaft, Source
+from tooling.engineering.stacks.specs import Fill, Pieces, Problem, Rules, Shaft, ShaftKey, Source
 
 
 @dataclass(frozen=True)
@@ -73,7 +73,7 @@ def fill_windows(rules: Rules, shaft: Shaft) -> list[tuple[int, int]]:
         elif window is None:
             others = [w for i, w in enumerate(own) if i >= shaft.before and i != at and w]
             window = _less((whole[0] - first[1], whole[1] - first[0]), others)
-        found.append((max(0, window[0]), window[1]))
+        found.append((max(0, window[0]), min(window[1], whole[1])))
     return found
 
 
@@ -134,7 +134,7 @@ def stack_holds(problem: Problem, shaft: Shaft, stack: Sequence[Pieces]) -> bool
     )
 
 
-def used(stacks: Mapping[object, Sequence[Pieces]]) -> dict[str, int]:
+def used(stacks: Mapping[ShaftKey, Sequence[Pieces]]) -> dict[str, int]:
     """How many of each source stand in stacks."""
     count: dict[str, int] = {}
     for stack in stacks.values():
