@@ -280,6 +280,9 @@ class OffIn(ActionIn):
     gaps = serializers.ListField(
         child=serializers.CharField(max_length=20), required=False, max_length=500
     )
+    takes_all = serializers.BooleanField(
+        required=False, help_text="What the next kit runs comes off too."
+    )
     act = serializers.UUIDField(required=False)
 
 

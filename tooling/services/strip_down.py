@@ -48,13 +48,14 @@ def take_off(
     setup: Setup,
     stations: Collection[int],
     gaps: Collection[str] = (),
+    takes_all: bool = False,
     act: uuid.UUID | None = None,
 ) -> uuid.UUID:
     """The pegs of these stations are full, but for the ``gaps`` (codes of pieces that did not come
     off): all else of them is where it goes now, and their shafts are off. One act, undone as one;
     sent again with the same ``act`` it counts once.
 
-    What stays for the next kit stays. What is flagged is left to be scanned by itself. Raises
+    What stays for the next kit stays, unless it ``takes_all``. What is flagged is left to be scanned by itself. Raises
     NotAllowed, ``setup_struck``, ``kit_closed``, ``nothing_on``, ``not_of_these_rows``,
     ``nowhere_to_go``, and what moving the pieces may raise.
     """
@@ -64,7 +65,7 @@ def take_off(
         setup = hold_open(setup)
         if act is not None and ShaftMount.objects.filter(scan=key, setup=setup).exists():
             return key
-        rows = _rows(read_strip(setup, at=at), stations)
+        rows = _rows(read_strip(setup, at=at, takes_all=takes_all), stations)
         _check_gaps(rows, gaps)
         coming = [each for row in rows for each in row.coming if each.code not in set(gaps)]
         lost = next((each for each in coming if each.to is None), None)

@@ -9,6 +9,7 @@ from typing import Any
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -33,8 +34,10 @@ def show(request: HttpRequest, number: str) -> HttpResponse:
 
 
 def _page(request: HttpRequest, number: str, error: ToolingError | None = None) -> HttpResponse:
-    page = strip_down(number, at=timezone.now())
+    takes_all = bool(request.GET.get("all") or request.POST.get("all"))
+    page = strip_down(number, at=timezone.now(), takes_all=takes_all)
     context = {
+        "takes_all": takes_all,
         "page": page,
         "error": error,
         "act": uuid.uuid4(),
@@ -64,7 +67,8 @@ def _do(
     except ToolingError as error:
         return _page(request, number, error)
     messages.success(request, said)
-    return redirect("strip-down", setup.kit.number)
+    url = reverse("strip-down", args=[setup.kit.number])
+    return redirect(f"{url}?all=1" if request.POST.get("all") else url)
 
 
 @require_POST
@@ -75,7 +79,10 @@ def take_off(request: HttpRequest, number: str) -> HttpResponse:
         stations = [int(each) for each in request.POST.getlist("station") if each.isdecimal()]
         gaps = request.POST.getlist("gap")
         key = act_id(request.POST.get("act", ""))
-        services.take_off(setup=setup, stations=stations, gaps=gaps, act=key, **way)
+        everything = bool(request.POST.get("all"))
+        services.take_off(
+            setup=setup, stations=stations, gaps=gaps, takes_all=everything, act=key, **way
+        )
         said = ngettext("{n} row is off.", "{n} rows are off.", len(stations))
         return said.format(n=len(stations))
 
