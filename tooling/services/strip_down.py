@@ -55,9 +55,9 @@ def take_off(
     off): all else of them is where it goes now, and their shafts are off. One act, undone as one;
     sent again with the same ``act`` it counts once.
 
-    What stays for the next kit stays, unless it ``takes_all``. What is flagged is left to be scanned by itself. Raises
-    NotAllowed, ``setup_struck``, ``kit_closed``, ``nothing_on``, ``not_of_these_rows``,
-    ``nowhere_to_go``, and what moving the pieces may raise.
+    What stays for the next kit stays, unless it ``takes_all``. What is flagged is left to be
+    scanned by itself. Raises NotAllowed, ``setup_struck``, ``kit_closed``, ``nothing_on``,
+    ``not_of_these_rows``, ``nowhere_to_go``, and what moving the pieces may raise.
     """
     check_can(by, Verb.MOUNT_SETUPS)
     key = act or uuid.uuid4()
