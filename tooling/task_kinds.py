@@ -11,12 +11,23 @@ from django.utils.translation import gettext as _
 from tooling.errors import NotAllowed, Unknown
 from tooling.models import Import, ImportState, Mill, Owner, Person
 from tooling.queries import job_order
-from tooling.services import import_work, imports, job_order_work, labels, owner_papers
+from tooling.queries.kits import find_kit
+from tooling.services import (
+    fill_work,
+    fills,
+    import_work,
+    imports,
+    job_order_work,
+    labels,
+    owner_papers,
+)
 from tooling.services.backup import kept
 from tooling.tasks import Handler, Run
 
 ORDER_SECONDS = 60.0
 """So long the best order of jobs is looked for; by then the best one found is given."""
+FILL_SECONDS = 30.0
+"""So long spacers are chosen; by then the best choice found is taken."""
 
 
 def draw_labels(run: Run) -> dict[str, Any]:
@@ -123,8 +134,31 @@ def order_jobs(run: Run) -> dict[str, Any]:
     return job_order_work.find_order(at=timezone.now(), mill=mill, should_stop=should_stop)
 
 
+def fill_shafts(run: Run) -> dict[str, Any]:
+    """Spacers for every shaft of a kit, taken for it at once. After its time is up it takes the
+    best it has."""
+    if run.task.by is None:
+        raise NotAllowed(_("Nobody asked for these shafts to be filled."))
+    until, told = time.monotonic() + FILL_SECONDS, [0.0]
+
+    def progress(share: float) -> None:
+        told[0] = share
+        run.progress(share, _("choosing spacers"))
+
+    def should_stop() -> bool:
+        progress(told[0])
+        return run.should_stop() or time.monotonic() >= until
+
+    answer = fill_work.fill_shafts(
+        by=run.task.by, at=timezone.now(), kit=find_kit(run.given["kit"]), progress=progress,
+        should_stop=should_stop, check=run.check,
+    )  # fmt: skip
+    return {"kit": run.given["kit"], "shafts": len(answer.shafts), "lacks": len(answer.lacks)}
+
+
 HANDLERS: dict[str, Handler] = {
     job_order.KIND: order_jobs,
+    fills.KIND: fill_shafts,
     "labels": draw_labels,
     kept.TASK: make_backup,
     owner_papers.KIND: draw_register,

@@ -225,15 +225,17 @@ def _claims(
     One query: single rows of pieces beside sums of counts."""
     by_piece: dict[int, list[Claim]] = defaultdict(list)
     waiting: list[Waiting] = []
-    for _pk, kit, piece, drawing, line, variant, *rest, n in sorted(_claim_rows(pieces, drawings)):
+    for _pk, kit, piece, drawing, line, variant, fill, *rest, n in sorted(
+        _claim_rows(pieces, drawings)
+    ):
         if piece is not None:
             by_piece[piece].append(Claim(kits[kit], *rest))
-        elif is_pooled(kits[kit], line_id=line, variant_id=variant):
+        elif is_pooled(kits[kit], line_id=line, variant_id=variant, fill=fill):
             waiting.append(Waiting(kit, drawing, line, n))
     return {key: tuple(claims) for key, claims in by_piece.items()}, waiting
 
 
-_NAMES = ("kit_id", "drawing_id", "stock_line_id", "set_position__variant_id")
+_NAMES = ("kit_id", "drawing_id", "stock_line_id", "set_position__variant_id", "fill")
 
 
 def _claim_rows(pieces: set[int], drawings: set[int]) -> Iterable[tuple[Any, ...]]:

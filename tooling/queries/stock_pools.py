@@ -1,7 +1,8 @@
 """Pooled stock as kits claim it: by drawing until it is staged, from whichever bins have it.
 
 A position is pooled when it claims no piece and names a bin, or names none but its kit was
-assembled, its drawing lies in bins, and no set from paper is to have a piece for it.
+assembled, its drawing lies in bins, and no set from paper is to have a piece for it (a spacer
+that fills a shaft is called for by no set).
 """
 
 from __future__ import annotations
@@ -27,6 +28,7 @@ POOLED = Q(piece=None) & (
         Q(kit__copy=None)
         | Q(kit__copy__from_paper_count=None)
         | Q(set_position__variant__isnull=False)
+        | ~Q(fill="")
     )
 )
 """Positions that claim one of a count, if their drawing lies in any bin."""
@@ -34,11 +36,13 @@ POOLED = Q(piece=None) & (
 UNUSABLE = (*NOT_FIT, Condition.HOLD)
 
 
-def is_pooled(kit: OpenKit, *, line_id: int | None, variant_id: int | None) -> bool:
+def is_pooled(
+    kit: OpenKit, *, line_id: int | None, variant_id: int | None, fill: str = ""
+) -> bool:
     """The same of one row of an open kit that claims no piece."""
     if line_id is not None:
         return True
-    return kit.is_assembled and (not kit.is_on_paper or variant_id is not None)
+    return kit.is_assembled and (not kit.is_on_paper or variant_id is not None or bool(fill))
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,8 @@
 """Assembling a kit: one copy of the set whole, then what it lacks from stock and free pieces.
 
 Running it again changes nothing unless something did: claims that can be used stay as they are.
+Spacers that fill the shafts are none of its business; where other rolls no longer go with them,
+they are taken out.
 """
 
 from __future__ import annotations
@@ -28,6 +30,7 @@ from tooling.queries.kits import WITH_JOB, asked, is_pooled, kit_rows, paper_pla
 from tooling.queries.shafts import ShaftAt, Stations, stations_of
 from tooling.queries.spares import spares
 from tooling.queries.stock_conditions import Claimed, spared
+from tooling.services.fill_strike import after_rolls_changed
 from tooling.services.kit_state import check_open, save_claims
 from tooling.services.kit_substitutes import Lacking, best_pieces
 from tooling.services.write import lock, record_change, writing
@@ -49,7 +52,7 @@ def assemble(*, by: Person, at: datetime, kit: Kit, copy: SetCopy | None = None)
         lock(kits={kit.pk})
         kit = Kit.objects.select_related(*WITH_JOB).get(pk=kit.pk)
         check_open(kit)
-        rows = kit_rows(kit)
+        rows = [row for row in kit_rows(kit) if not row.fill]
         before = {row.pk: _claim(row) for row in rows}
         stations = stations_of([kit.job.mill_id])[kit.job.mill_id]
         kit_copy = _copy_for(kit, copy, rows, stations, at)
@@ -246,6 +249,7 @@ def _save(
         freed={pk for pk in freed if pk is not None},
         drawings=pooled,
     )
+    after_rolls_changed(by=by, at=at, kit=kit, rows=changed)
     record_change(
         by=by,
         at=at,

@@ -26,6 +26,7 @@ from tooling.queries.old_pieces import chains_of, ruling
 from tooling.queries.shafts import FitsOn, stations_of
 from tooling.queries.spares import below_least
 from tooling.queries.whereabouts import GONE_KINDS, whereabouts
+from tooling.services.fill_strike import after_rolls_changed
 from tooling.services.kit_state import check_open, save_claims
 from tooling.services.write import lock, record_change, writing
 
@@ -119,6 +120,8 @@ def _claim(
         (said or _now("Chosen by {name}.").format(name=by)) if row.is_substitute else ""
     )
     save_claims(by=by, at=at, kit=row.kit, rows=[row], freed=freed)
+    if not row.fill:
+        after_rolls_changed(by=by, at=at, kit=row.kit, rows=[row])
     after = piece or line
     record_change(
         by=by,

@@ -343,7 +343,8 @@ def _counts_staged() -> _Check:
     those (``queries/stock_pools`` says which are counted)."""
     pooled = (
         "kp.piece_id IS NULL AND (kp.stock_line_id IS NOT NULL OR (own.assembled_at IS NOT NULL "
-        "AND (c.id IS NULL OR c.from_paper_count IS NULL OR sp.variant_id IS NOT NULL)))"
+        "AND (c.id IS NULL OR c.from_paper_count IS NULL OR sp.variant_id IS NOT NULL "
+        "OR kp.fill <> '')))"
     )
     positions = (
         "SELECT kp.id, kp.kit_id, kp.drawing_id, kp.is_staged, ROW_NUMBER() OVER "
