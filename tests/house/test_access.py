@@ -23,6 +23,7 @@ from tooling.models import (
     Delay,
     DrawingFile,
     Gauge,
+    Kit,
     MillRule,
     Owner,
     OwnerReport,
@@ -160,7 +161,7 @@ def found(world: World, cast: dict[str, Person], standing: Path) -> Any:
     said = {"setup": setup, "happened_at": at, "received_at": at, "by": engineer}
     step = SetupStep.objects.create(what="stopped", **said)
     delay = Delay.objects.create(cause="strip", minutes=5, **said)
-    setup_row = {**kit_row, "other": kit.number}
+    setup_row = {**kit_row, "other": _earlier_setup(world, tool_set, mill)}
     revision = drawing.revisions.get()
     photo = SimpleUploadedFile("a.png", a_png())
     picture = pictures.keep(by=engineer, at=at, upload=photo, piece=piece)
@@ -240,6 +241,16 @@ def found(world: World, cast: dict[str, Person], standing: Path) -> Any:
         "api/v1/imports/": {"number": brought.pk, "key": brought.files.get().pk},
         "api/v1/tasks/": {"number": task.pk},
     }
+
+
+def _earlier_setup(world: World, tool_set: Any, mill: Any) -> str:
+    """Another setup of the set, struck down, to compare with."""
+    job = world.job(tool_set, mill, number="J0")
+    kit = Kit.objects.create(number=world.code("K"), job=job)
+    Setup.objects.create(
+        kit=kit, mill=mill, started_at=world.at, state="struck", struck_at=world.at
+    )
+    return str(kit.number)
 
 
 def address_of(route: str, found: dict[str, dict[str, Any]]) -> str:
