@@ -13,7 +13,8 @@ from pathlib import Path
 from django.core.management.base import CommandError
 
 from tooling.management.demo_messes import Messes
-from tooling.management.demo_story import Story, piece_named
+from tooling.management.demo_setups import Changeovers
+from tooling.management.demo_story import piece_named
 from tooling.management.demo_year import Year
 from tooling.models import Answer, ApprovalKind, Person, Place, Shop
 from tooling.services import approvals, imports, kits, readings, scans
@@ -26,6 +27,7 @@ WORN = ("2260-09-B3", "A")
 LOST = ("2260-04-T2", "B")
 AT_GRINDER = (("1472-12-T2", "B"), ("1472-12-B2", "B"))
 HALF_STAGED_PASSES = 10
+MOUNTED_SO_FAR = 8
 BEGAN = timedelta(days=365)
 BROUGHT_LATER = ("length_run", "regrinds")
 """Sheets of what pieces had run and had done; the shop brought them two weeks ago."""
@@ -44,6 +46,7 @@ def fill(people: dict[str, Person], *, at: datetime) -> None:
     story = TwoWeeks(people, at)
     story.last_week()
     story.this_week()
+    story.on_the_mills()
     Messes(people, at).replay()
 
 
@@ -75,7 +78,7 @@ def _jobs(at: datetime) -> bytes:
     return out.getvalue().encode()
 
 
-class TwoWeeks(Story):
+class TwoWeeks(Changeovers):
     """The last two weeks in the life of the shop."""
 
     def last_week(self) -> None:
@@ -105,6 +108,17 @@ class TwoWeeks(Story):
         self.stage(panel, self.now - timedelta(hours=5), passes=HALF_STAGED_PASSES)
         for number in ("J-2045", "J-2047", "J-2048"):
             self.kit(number, day)
+
+    def on_the_mills(self) -> None:
+        """One set runs since yesterday; another is being mounted, a third of it is on."""
+        day = self.now - timedelta(days=2)
+        running = self.kit("J-2039", day, cart="Cart 3", copy="A")
+        self.stage(running, day + timedelta(hours=2))
+        self.change_over(running, self.now - timedelta(hours=23))
+        coming = self.kit("J-2040", day, cart="Cart 4", copy="A")
+        self.stage(coming, day + timedelta(hours=4))
+        setup, then = self.begin(coming, self.now - timedelta(hours=3))
+        self.mount_all(setup, then, stations=MOUNTED_SO_FAR)
 
     def _send_to_grinder(self, at: datetime) -> None:
         grinder = Place.objects.get(kind="grinder")

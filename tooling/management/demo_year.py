@@ -7,7 +7,8 @@ from collections.abc import Callable
 from datetime import timedelta
 from functools import partial
 
-from tooling.management.demo_story import Story, piece_named
+from tooling.management.demo_setups import WAITED, Changeovers
+from tooling.management.demo_story import piece_named
 from tooling.models import (
     DrawingRevision,
     IncidentKind,
@@ -48,12 +49,13 @@ RUNS = (
 COUNTS = ((270, "Rack B"), (180, "Rack A"), (100, "Rack D"), (22, "Rack C"))
 """Days ago, what was counted."""
 RAN_SHORT, SHORT = "J-1978", "one 25 mm spacer short on pass 24, made up with two shims"
+DELAYED = "J-1999"
 VALUE_CENTS = {"roll": 42_000, "side_roll": 18_500, "spacer": 3_800, "line_tooling": 96_000}
 SWEPT_UP = ("3318-22-B3", "A")
 RENAMED = ("1875-06-T2", "B")
 
 
-class Year(Story):
+class Year(Changeovers):
     """What happened from a year ago until three weeks ago."""
 
     def replay(self) -> None:
@@ -73,8 +75,15 @@ class Year(Story):
             happens()
 
     def ran(self, days: int, number: str, cart: str, copy: str) -> None:
-        short = SHORT if number == RAN_SHORT else ""
-        self.run(number, self.now - timedelta(days=days), cart=cart, copy=copy, short=short)
+        day = self.now - timedelta(days=days)
+        if number == RAN_SHORT:
+            self.run(number, day, cart=cart, copy=copy, short=SHORT)
+            return
+        kit = self.kit(number, day, cart=cart, copy=copy)
+        self.stage(kit, day + timedelta(hours=2))
+        lost = WAITED if number == DELAYED else ()
+        setup = self.change_over(kit, day + timedelta(days=1), lost=lost)
+        self.strike(setup, day + timedelta(days=2))
 
     def first_round(self) -> None:
         """Two attendants scan everything where it lies, so that all has been seen; from then on
