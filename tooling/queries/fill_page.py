@@ -317,7 +317,7 @@ def _fill(given: FillProblem, told: Any, aim: int) -> FillTold:
                 source.length_nm,
                 stuff.is_shim,
                 source.measured,
-            )  # fmt: skip
+            )
         )
     pinned = any(row.is_pinned for row in rows)
     return FillTold(
@@ -346,16 +346,20 @@ def _answer(row: KitFill | None, spots: Mapping[str, Spot]) -> Answer | None:
         bound=tuple(said.get("bound", ())),
         lacks=tuple(
             LackTold(
-                _spot(e["fill"], spots), _window(e["window_nm"]), e["below_nm"], e["above_nm"],
+                _spot(e["fill"], spots),
+                _window(e["window_nm"]),
+                e["below_nm"],
+                e["above_nm"],
                 e["in_whole_stock"],
-            )  # fmt: skip
+            )
             for e in said.get("lacks", ())
         ),
         make=tuple(
             MakeTold(
-                _spot(e["fill"], spots), e["length_nm"],
+                _spot(e["fill"], spots),
+                e["length_nm"],
                 _window(e["window_nm"]) if e["window_nm"] else None,
-            )  # fmt: skip
+            )
             for e in make.get("pieces", ())
         ),
         make_total_nm=make.get("total_nm", 0),
@@ -363,7 +367,7 @@ def _answer(row: KitFill | None, spots: Mapping[str, Spot]) -> Answer | None:
         impossible=tuple(_spot(key, spots) for key in make.get("impossible", ())),
         how=tuple(said.get("how", ())),
         not_there=tuple(key.removeprefix("of ") for key in said.get("not_there", {})),
-    )  # fmt: skip
+    )
 
 
 def _window(pair: Sequence[int]) -> Window:
