@@ -27,6 +27,8 @@ def after(stood: Mounted, minutes: float) -> datetime:
 def test_steps_in_their_order_and_what_it_took(stood: Mounted, crew: Person) -> None:
     for minutes, what in ((0, "stopped"), (40, "mounted"), (70, "good")):
         services.say_step(by=crew, at=after(stood, minutes), setup=stood.setup, what=what)
+        if what == "mounted":
+            assert times_page(stood.kit.number).times.next_step == "gapped"
     services.say_delay(
         by=crew, at=after(stood, 60), setup=stood.setup, cause="strip", minutes=20, station=2
     )
@@ -38,7 +40,7 @@ def test_steps_in_their_order_and_what_it_took(stood: Mounted, crew: Person) -> 
     assert page.times.own_minutes == 50.0, "what was lost after the good part is no changeover"
     assert page.times.delay_minutes == 25.0
     assert [row.minutes for row in page.times.causes] == [20.0, 5.0]
-    assert page.times.next_step == "cleared"
+    assert page.times.next_step == ""
     stood.setup.refresh_from_db()
     assert stood.setup.state == SetupState.RUNNING
 

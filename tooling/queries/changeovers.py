@@ -77,7 +77,8 @@ class NextUp:
 @dataclass(frozen=True)
 class Changeover:
     """The mill's next changeover. Lengths play no part; mass in kg, times in minutes.
-    ``next`` is None while no job is planned, ``change`` too."""
+    ``next`` is None while no job is planned, ``change`` too. ``leaves_fills_out``: the next kit's
+    shafts are not filled yet, so what fills them now is left aside."""
 
     mill: str
     mill_name: str
@@ -90,6 +91,7 @@ class Changeover:
     staying: int
     forecast: Forecast | None
     change: Change | None
+    leaves_fills_out: bool = False
 
     @property
     def touched(self) -> tuple[ShaftRow, ...]:
@@ -146,6 +148,7 @@ def changeover(mill: Mill, *, at: datetime) -> Changeover:
         staying=sum(len(each.stays) for each in change.shafts),
         forecast=Forecaster.of(mill).minutes(change.effort.stations),
         change=change,
+        leaves_fills_out=now.is_filled and now.is_known and not then.is_filled,
     )
 
 

@@ -18,6 +18,7 @@ from tooling.models import (
     MillShaft,
     Piece,
     SetupChart,
+    SetupState,
     Station,
 )
 
@@ -185,7 +186,9 @@ def mill_page(number: str) -> MillPage:
 
 
 def _planned_jobs(where: Q):  # type: ignore[no-untyped-def]
+    """Without the jobs whose setup stands on its mill, or is being mounted."""
     rows = Job.objects.filter(where, state=JobState.PLANNED).select_related("tool_set")
+    rows = rows.exclude(kits__setup__state__in=(SetupState.MOUNTING, SetupState.RUNNING))
     return rows.order_by("starts_at", "number")
 
 

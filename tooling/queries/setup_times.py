@@ -174,11 +174,17 @@ def times_of(setup: Setup, steps: Sequence[SetupStep], delays: Sequence[Delay]) 
     return Times(
         steps=_step_rows(setup, steps),
         delays=tuple(_delay_row(each) for each in delays),
-        next_step=next((each.value for each in IN_ORDER if each not in first), ""),
+        next_step=_next_step(first),
         begun_at=begun,
         good_at=good,
         own_minutes=own,
     )
+
+
+def _next_step(said: Mapping[str, datetime]) -> str:
+    """The one after the last that was said; empty after the first good part."""
+    last = max((n for n, each in enumerate(IN_ORDER) if each in said), default=-1)
+    return IN_ORDER[last + 1].value if last + 1 < len(IN_ORDER) else ""
 
 
 def _step_rows(setup: Setup, steps: Sequence[SetupStep]) -> tuple[StepRow, ...]:

@@ -41,7 +41,7 @@ def _page(request: HttpRequest, number: str, error: ToolingError | None = None) 
         "page": page,
         "error": error,
         "next_step": StepKind(page.times.next_step) if page.times.next_step else None,
-        "later": left[1:],
+        "others": [each for each in left if each != page.times.next_step],
         "causes": DelayCause.choices,
         "minutes": MINUTES,
         "typed": request.POST,
