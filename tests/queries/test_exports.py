@@ -75,6 +75,20 @@ def shop(engineer: Person, at: datetime) -> None:
              "100,3,side,1,D-2,narrow,-3.25,1.5,\n"
              "100,4,line,1,DIE-1,,,,before the pre-punch",
     )  # fmt: skip
+    bring(
+        engineer, at,
+        sets="Set,Pass,Gap point,Gap inclination,Shaft,Order,Drawing,Gap diameter mm\n"
+             "100,1,web,30.5,top,1,D-1,150.2541",
+        fills="Set,Pass,Shaft,After position,Fill length mm,Shorter by mm,Longer by mm\n"
+              "100,1,top,1,12.5,0.025,0.03\n100,2,top,1,1/2 in,,",
+        characteristics="Set,Characteristic,Unit,Nominal,Lower limit,Upper limit\n"
+                        "100,web width,mm,100,99.6,100.4\n100,flange,°,90.25,,91\n"
+                        "100,lip,in,1/2,12.6 mm,",
+        charts="Set,Mill,Pass,Station,Gap over strip mm,Gap found by,Gap loaded\n"
+               "100,M1,2,3,-0.05,feelers,yes",
+        axes="Set,Mill,Pass,Setting,Unit,Setting target\n100,M1,1,Top screw,turns,2.375\n"
+             "100,M1,1,guide,in,1 1/64\n100,M1,1,straightener,bar,",
+    )  # fmt: skip
     Place.objects.filter(kind="station").update(walking_order=3)
 
 
@@ -86,7 +100,18 @@ def empty_the_shop() -> None:
     """As a new installation is: only the people. History steps aside for it as for a flush."""
     history.remove()
     tables = [
-        *("kitposition", "kit", "job", "chartpass", "setupchart", "allotment", "setcopy"),
+        *(
+            "kitposition",
+            "kit",
+            "job",
+            "chartaxis",
+            "setfill",
+            "characteristic",
+            "chartpass",
+            "setupchart",
+            "allotment",
+            "setcopy",
+        ),
         *("setposition", "setpass", "setvariant", "toolset", "reading", "gauge", "workmeasure"),
         *("work", "lengthentry", "piecealias", "drawingfeature", "dueback"),
     ]
@@ -137,6 +162,9 @@ EDITS = [
     ("stock", "SP-5", ",12,4", ",12,5", ["Least count"]),
     ("sets", "narrow", ",1.5,", ",2.5,", ["Tilt"]),
     ("charts", ",A,", ",1.5,", ",1.25,", ["Gap"]),
+    ("fills", "12.5", "12.5", "12.6", ["Fill length"]),
+    ("characteristics", "flange", "90.25", "90.5", ["Nominal"]),
+    ("axes", "Top screw", "2.375", "2.5", ["Setting target"]),
     ("jobs", "J-1", ",6.0,", ",7.0,", ["Hours"]),
 ]
 

@@ -11,6 +11,7 @@ from tests.services.importing import CHARTS, JOBS, PAPER, SETS, WHOLE_SHOP, brin
 from tests.world import MM
 from tooling.models import (
     Allotment,
+    ChartAxis,
     ChartPass,
     ChartState,
     Job,
@@ -188,6 +189,59 @@ def test_bad_charts_are_told(
 ) -> None:
     made = look(engineer, at, charts=f"Set,Mill,Pass,Station\n{row}")
     assert told(made) == [("charts", 2, column, value, code)]
+
+
+def test_a_gap_gives_way_to_so_much_over_the_strip_and_back(
+    engineer: Person, at: datetime, shop: None
+) -> None:
+    SetupChart.objects.update(state=ChartState.PROVED)
+    bring(engineer, at, charts="Set,Mill,Pass,Station,Gap over strip mm\n100,M1,1,1,0.05")
+    row = ChartPass.objects.get(set_pass__number=1)
+    assert (row.gap_nm, row.gap_allowance_nm) == (None, 50_000)
+    assert SetupChart.objects.get().state == ChartState.UNPROVED
+    bring(engineer, at, charts="Set,Mill,Pass,Station,Gap mm\n100,M1,1,1,1.4")
+    row.refresh_from_db()
+    assert (row.gap_nm, row.gap_allowance_nm) == (1_400_000, None)
+
+
+GAPS = [
+    ("charts", "Set,Mill,Pass,Station,Gap mm,Gap over strip mm\n100,M1,1,1,1,0.1",
+     "Gap over strip mm", "0.1 mm", "two_targets"),
+    ("charts", "Set,Mill,Pass,Station,Gap mm\n100,M1,1,1,-1", "Gap mm", "-1", "negative_length"),
+    ("sets", "Set,Pass,Shaft,Order,Drawing,Gap diameter mm\n100,1,side,1,D-2,150",
+     "Gap diameter mm", "150 mm", "only_on_a_shaft"),
+    ("sets", "Set,Pass,Gap inclination,Shaft,Order,Drawing\n100,1,91,top,1,D-1",
+     "Gap inclination", "91", "absurd_value"),
+    ("fills", "Set,Pass,Shaft,After position,Fill length mm,Shorter by mm\n100,1,top,1,5,5",
+     "Shorter by mm", "5 mm", "window_beyond_fill"),
+    ("fills", "Set,Pass,Shaft,After position,Fill length mm\n100,9,top,1,5", "Pass", "9",
+     "unknown_pass"),
+    ("characteristics", "Set,Characteristic,Unit,Nominal,Lower limit,Upper limit\n"
+     "100,web,mm,5,6,4", "Lower limit", "6", "window_turned_round"),
+    ("characteristics", "Set,Characteristic,Unit,Nominal\n100,web,°,wide", "Nominal", "wide",
+     "not_a_number"),
+    ("axes", "Set,Mill,Pass,Setting,Unit,Setting target\n100,M1,1,guide,mm,4 bar",
+     "Setting target", "4 bar", "not_a_length"),
+    ("axes", "Set,Mill,Pass,Setting,Unit\n100,M1,7,guide,mm", "Pass", "7", "unknown_pass"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("kind", "sheet", "column", "value", "code"), GAPS)
+def test_bad_gaps_fills_and_settings_are_told(
+    engineer: Person, at: datetime, shop: None, kind: str, sheet: str, column: str, value: str,
+    code: str,
+) -> None:  # fmt: skip
+    assert told(look(engineer, at, **{kind: sheet})) == [(kind, 2, column, value, code)]
+
+
+def test_a_setting_may_go_from_a_length_to_turns(
+    engineer: Person, at: datetime, shop: None
+) -> None:
+    head = "Set,Mill,Pass,Setting,Unit,Setting target\n"
+    bring(engineer, at, axes=head + "100,M1,1,Guide,mm,2.5")
+    bring(engineer, at, axes=head + "100,M1,1,guide,turns,3")
+    (axis,) = ChartAxis.objects.all()
+    assert (axis.unit, axis.target_nm, axis.target) == ("turns", None, 3.0)
 
 
 def test_a_bore_smaller_than_the_shaft_cannot_go_on(

@@ -88,6 +88,15 @@ def plain_measure(nm: int | None, number: float | None, unit: str) -> str:
     return "" if number is None else f"{number:.12g}"
 
 
+def written_measure(nm: int | None, number: float | None, unit: str) -> str:
+    """The value as it can be read back exactly: an inch that no finite decimal says is in mm."""
+    if nm is not None and unit == "in" and exact_in(nm) is None:
+        return f"{exact_mm(nm)} mm"
+    if number is not None and not number.is_integer():
+        return repr(number)
+    return plain_measure(nm, number, unit)
+
+
 def shown_measure(nm: int | None, number: float | None, unit: str) -> str:
     """The value as a sheet says it, with its unit; a dash when there is none."""
     if nm is not None:

@@ -11,7 +11,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST
 
-from tooling.engineering.measures import plain_measure
+from tooling.engineering.measures import written_measure
 from tooling.models import ChartPass, SetFill, SetPass, ToolSet
 from tooling.permissions import Verb
 from tooling.services import characteristics, chart_axes, set_fills
@@ -71,7 +71,7 @@ def save_characteristic(request: HttpRequest, number: str) -> HttpResponse:
         initial = {"name": old.name, "order": old.order, "unit": old.unit}
         for name in characteristics.VALUES:
             nm, number_of = getattr(old, f"{name}_nm"), getattr(old, name)
-            initial[name] = plain_measure(nm, number_of, old.unit)
+            initial[name] = written_measure(nm, number_of, old.unit)
     return fill_in(
         request,
         CharacteristicForm(data_of(request), initial=initial),
@@ -101,7 +101,7 @@ def save_axis(request: HttpRequest, chart: int, set_pass: int) -> HttpResponse:
     old = row.axes.filter(name=request.GET.get("name", "")).first()
     initial: dict[str, Any] = {"unit": row.chart.tool_set.unit}
     if old:
-        target = plain_measure(old.target_nm, old.target, old.unit)
+        target = written_measure(old.target_nm, old.target, old.unit)
         initial = {"name": old.name, "unit": old.unit, "target": target}
     back = reverse("chart", args=[chart])
     return fill_in(

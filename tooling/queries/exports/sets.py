@@ -5,7 +5,16 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator
 
-from tooling.models import Allotment, ChartPass, SetCopy, SetPosition
+from tooling.engineering.measures import written_measure
+from tooling.models import (
+    Allotment,
+    Characteristic,
+    ChartAxis,
+    ChartPass,
+    SetCopy,
+    SetFill,
+    SetPosition,
+)
 from tooling.queries.exports.records import row
 from tooling.spreadsheets.rows import Row
 
@@ -43,6 +52,7 @@ def _row(position: SetPosition, letter: str, code: str) -> Row:
             "pass_name": set_pass.name,
             "pass_line_rise": set_pass.pass_line_rise_nm or None,
             "gap_point": set_pass.gap_point,
+            "gap_degrees": set_pass.gap_degrees,
             "shaft": position.shaft,
             "order": position.order,
             "variant": position.variant.name if position.variant else None,
@@ -55,6 +65,7 @@ def _row(position: SetPosition, letter: str, code: str) -> Row:
             "height": position.height_nm,
             "in_out": position.in_out_nm,
             "tilt": position.tilt_degrees,
+            "gap_diameter": position.gap_diameter_nm,
             "copy": letter,
             "piece": code,
         },
@@ -96,9 +107,69 @@ def charts() -> Iterator[Row]:
                 "pass": each.set_pass.number,
                 "station": each.station.number,
                 "gap": each.gap_nm,
+                "gap_allowance": each.gap_allowance_nm,
+                "gap_method": each.gap_method,
+                "gap_is_loaded": each.gap_is_loaded,
                 "top_inboard_fill": each.top_inboard_fill_nm,
                 "bottom_inboard_fill": each.bottom_inboard_fill_nm,
                 "note": each.note,
             },
             each.chart.tool_set.unit,
+        )
+
+
+def fills() -> Iterator[Row]:
+    found = SetFill.objects.select_related("set_pass__tool_set")
+    order = ("set_pass__tool_set__number", "set_pass__number", "shaft", "after_order")
+    for each in found.order_by(*order):
+        tool_set = each.set_pass.tool_set
+        yield row(
+            {
+                "set": tool_set.number,
+                "unit": tool_set.unit,
+                "pass": each.set_pass.number,
+                "shaft": each.shaft,
+                "after": each.after_order,
+                "length": each.length_nm,
+                "below": each.below_nm,
+                "above": each.above_nm,
+                "outside_most": each.outside_most_nm,
+            },
+            tool_set.unit,
+        )
+
+
+def characteristics() -> Iterator[Row]:
+    found = Characteristic.objects.select_related("tool_set")
+    for each in found.order_by("tool_set__number", "order", "name"):
+        yield row(
+            {
+                "set": each.tool_set.number,
+                "check_order": each.order,
+                "characteristic": each.name,
+                "measured_in": each.unit,
+                "nominal": written_measure(each.nominal_nm, each.nominal, each.unit),
+                "least": written_measure(each.least_nm, each.least, each.unit),
+                "most": written_measure(each.most_nm, each.most, each.unit),
+            }
+        )
+
+
+def axes() -> Iterator[Row]:
+    found = ChartAxis.objects.filter(chart_pass__chart__is_current=True).select_related(
+        "chart_pass__chart__tool_set", "chart_pass__chart__mill", "chart_pass__set_pass"
+    )
+    order = ("chart_pass__chart__tool_set__number", "chart_pass__chart__mill__number",
+             "chart_pass__set_pass__number", "name")  # fmt: skip
+    for each in found.order_by(*order):
+        at = each.chart_pass
+        yield row(
+            {
+                "set": at.chart.tool_set.number,
+                "mill": at.chart.mill.number,
+                "pass": at.set_pass.number,
+                "axis": each.name,
+                "measured_in": each.unit,
+                "target": written_measure(each.target_nm, each.target, each.unit),
+            }
         )

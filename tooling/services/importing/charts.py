@@ -19,6 +19,7 @@ from tooling.models import (
     Station,
     ToolSet,
 )
+from tooling.services.chart_axes import check_gap
 from tooling.services.charts import ON_A_SHAFT
 from tooling.services.importing.known import Known, plain
 from tooling.services.importing.known_records import pointing_to, read_drawings, with_keys
@@ -119,10 +120,14 @@ def _plan_row(values: dict[str, Any], plan: Plan, known: Known, charts: _Charts)
     own = {
         "station": station,
         "gap_nm": values.get("gap"),
+        "gap_allowance_nm": values.get("gap_allowance"),
+        "gap_method": values.get("gap_method"),
+        "gap_is_loaded": values.get("gap_is_loaded"),
         "top_inboard_fill_nm": values.get("top_inboard_fill"),
         "bottom_inboard_fill_nm": values.get("bottom_inboard_fill"),
         "note": values.get("note"),
     }
+    check_gap(own)
     title = f"{tool_set.number} on {mill.number}, {set_pass}"
     plan.outcomes[-1].is_late = True
     known.held.setdefault(SPOKEN_OF, set()).add(chart.pk)
@@ -132,10 +137,17 @@ def _plan_row(values: dict[str, Any], plan: Plan, known: Known, charts: _Charts)
         charts.placed[chart.pk, set_pass.pk] = present
         changed = True
     else:
-        changed = plan.edit(present, title, **own)
+        changed = plan.edit(present, title, clears=_giving_way(own), **own)
     plan.speak_of(present, title)
     if changed and chart.state == ChartState.PROVED:
         plan.edit(chart, title, state=ChartState.UNPROVED)
+
+
+def _giving_way(own: dict[str, Any]) -> list[str]:
+    """A gap gives way to so much over the strip, and the other way round."""
+    pair = ("gap_nm", "gap_allowance_nm")
+    told = [name for name in pair if own[name] is not None]
+    return [name for name in pair if told and name not in told]
 
 
 def _chart(
@@ -143,7 +155,7 @@ def _chart(
 ) -> SetupChart:
     key = (plain(tool_set.number), plain(mill.number))
     title = f"{tool_set.number} on {mill.number}"
-    wanted = {"revision": values.get("chart_revision"), "hand": values.get("hand")}
+    wanted: dict[str, Any] = {"revision": values.get("chart_revision"), "hand": values.get("hand")}
     if key in charts.charts:
         plan.edit(charts.charts[key], title, **wanted)
     else:

@@ -6,6 +6,8 @@ from django.db.models import Model
 
 from tooling.models import (
     Allotment,
+    Characteristic,
+    ChartAxis,
     ChartPass,
     Drawing,
     DrawingFeature,
@@ -24,6 +26,7 @@ from tooling.models import (
     Place,
     Reading,
     SetCopy,
+    SetFill,
     SetPass,
     SetPosition,
     SetupChart,
@@ -38,6 +41,19 @@ from tooling.models import (
 ORDER: tuple[type[Model], ...] = (
     *(Owner, Place, Gauge, Drawing, DrawingRevision, DrawingFeature, Mill, DriveGroup, Station),
     *(MillShaft, Piece, PieceAlias, StockLine, ToolSet, SetVariant, SetPass, SetPosition, SetCopy),
-    *(Allotment, SetupChart, ChartPass, Job, Movement, DueBack, Reading, Work, WorkMeasure),
+    *(
+        SetFill,
+        Characteristic,
+        Allotment,
+        SetupChart,
+        ChartPass,
+        ChartAxis,
+        Job,
+        Movement,
+        DueBack,
+        Reading,
+        Work,
+        WorkMeasure,
+    ),
     LengthEntry,
 )

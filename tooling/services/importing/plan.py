@@ -231,16 +231,18 @@ class Plan:
             self.note("create", key)
         return record
 
-    def edit(self, record: Any, key: str, **values: Any) -> bool:
+    def edit(self, record: Any, key: str, *, clears: Sequence[str] = (), **values: Any) -> bool:
         """Set the values that differ; ``None``: the sheet does not say, nothing changes.
 
-        Whether an existing record changes.
+        ``clears`` names values that give way to others the sheet says. Whether an existing record
+        changes.
         """
         differing = {
             name: value
             for name, value in values.items()
             if value is not None and not _same(getattr(record, name), value)
         }
+        differing |= {name: None for name in clears if getattr(record, name) is not None}
         if differing and is_new(record):
             self.derive(record, **differing)
         elif differing:

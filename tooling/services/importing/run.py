@@ -15,6 +15,7 @@ from tooling.services import files
 from tooling.services.importing import (
     charts,
     drawings,
+    gaps,
     jobs,
     mills,
     past,
@@ -46,7 +47,10 @@ PLANNERS: dict[str, Planner] = {
     "stock": stock.plan_stock,
     "sets": sets.plan_sets,
     "paper_sets": sets.plan_paper_sets,
+    "fills": gaps.plan_fills,
+    "characteristics": gaps.plan_characteristics,
     "charts": charts.plan_charts,
+    "axes": gaps.plan_axes,
     "gauges": tools.plan_gauges,
     "regrinds": past.plan_regrinds,
     "readings": past.plan_readings,

@@ -34,7 +34,7 @@ from tooling.services.importing.pieces import names_in
 from tooling.services.importing.plan import Plan, same_record
 from tooling.services.importing.shop import said
 from tooling.services.importing.stage import chunks, is_new
-from tooling.services.sets import check_kind
+from tooling.services.sets import check_gap_diameter, check_kind
 from tooling.spreadsheets.kinds import KINDS
 from tooling.spreadsheets.rows import Row
 
@@ -48,6 +48,7 @@ POSITION_NAMES = {
     "mark_faces": "mark_faces", "is_split": "is_split",
     "carries_guide_point": "carries_guide_point", "side": "side", "height": "height_nm",
     "in_out": "in_out_nm", "where": "where",
+    "gap_diameter": "gap_diameter_nm",
 }  # fmt: skip
 PASS_NAMES = {
     "pass_name": "name",
@@ -155,6 +156,8 @@ def _plan_position(row: Row, plan: Plan, known: Known, sets: _Sets) -> None:
     number = plain(tool_set.number)
     key = (number, values["pass"])
     of_pass = taken(values, PASS_NAMES)
+    if values.get("gap_degrees") is not None:
+        of_pass["gap_degrees"] = float(values["gap_degrees"])
     title = f"{tool_set.number} pass {values['pass']}"
     if key not in sets.passes:
         sets.passes[key] = plan.create(
@@ -197,6 +200,7 @@ def _position(
 ) -> SetPosition:  # fmt: skip
     drawing = plan.look("drawing", known.drawing, values["drawing"])
     check_kind(values["shaft"], drawing)
+    check_gap_diameter(values["shaft"], values.get("gap_diameter"))
     wanted = {**taken(values, POSITION_NAMES), "drawing": drawing}
     if values.get("tilt") is not None:
         wanted["tilt_degrees"] = float(values["tilt"])

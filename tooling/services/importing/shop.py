@@ -50,7 +50,7 @@ def _plan_owner_of(row: Row, plan: Plan, known: Known) -> None:
 
 def _plan_owner(values: dict[str, Any], plan: Plan, known: Known) -> None:
     owner = known.owner_codes.get(plain(values["code"]))
-    wanted = {
+    wanted: dict[str, Any] = {
         name: values.get(name)
         for name in ("name", "is_shop", "contact", "consent_reference", "insurance_reference")
     }

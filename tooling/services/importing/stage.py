@@ -35,6 +35,8 @@ from django.db.models import (
 
 from tooling.models import (
     Allotment,
+    Characteristic,
+    ChartAxis,
     ChartPass,
     Drawing,
     DrawingFeature,
@@ -44,6 +46,7 @@ from tooling.models import (
     Piece,
     PieceAlias,
     Reading,
+    SetFill,
     SetPass,
     SetPosition,
     StockLine,
@@ -63,7 +66,10 @@ LOOKED_UP_BY: dict[type[Model], tuple[str, ...]] = {
     SetPosition: ("set_pass_id",),
     Allotment: ("position_id", "copy_id"),
     DrawingFeature: ("revision_id",),
+    SetFill: ("set_pass_id",),
+    Characteristic: ("tool_set_id",),
     ChartPass: ("chart_id",),
+    ChartAxis: ("chart_pass_id",),
     Movement: ("piece_id",),
     Reading: ("piece_id",),
     Work: ("piece_id",),

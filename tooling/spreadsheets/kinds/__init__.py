@@ -10,14 +10,22 @@ from tooling.spreadsheets.kinds.jobs import JOBS
 from tooling.spreadsheets.kinds.mills import MILLS
 from tooling.spreadsheets.kinds.past import LENGTH_RUN, READINGS, REGRINDS
 from tooling.spreadsheets.kinds.pieces import DRAWINGS, PIECES, STOCK
-from tooling.spreadsheets.kinds.sets import CHARTS, PAPER_SETS, SETS
+from tooling.spreadsheets.kinds.sets import (
+    AXES,
+    CHARACTERISTICS,
+    CHARTS,
+    FILLS,
+    PAPER_SETS,
+    SETS,
+)
 from tooling.spreadsheets.kinds.shop import OWNERS, PLACES
 from tooling.spreadsheets.kinds.tools import FEATURES, GAUGES
 
 KINDS: dict[str, Kind] = {
     kind.name: kind
     for kind in (
-        *(OWNERS, PLACES, MILLS, DRAWINGS, FEATURES, PIECES, STOCK, SETS, PAPER_SETS, CHARTS),
+        *(OWNERS, PLACES, MILLS, DRAWINGS, FEATURES, PIECES, STOCK, SETS, PAPER_SETS, FILLS),
+        *(CHARACTERISTICS, CHARTS, AXES),
         *(GAUGES, REGRINDS, READINGS, LENGTH_RUN, JOBS),
     )
 }

@@ -53,6 +53,9 @@ POSITION_OWN = (
            least=-500.0, most=500.0),
     text("gap_point", "Gap point", "gap at", "where to gap", "gap measured at", of=OF_PASS,
          longest=80),
+    Field("gap_degrees", "Gap inclination", ("inclination at gap point", "gap face angle",
+          "gap angle", "face inclination"), FieldType.NUMBER, of=OF_PASS, least=0, most=90,
+          note="Of the face at the gap point to the shaft, in degrees."),
     choice("shaft", "Shaft", "spindle", "arbor", "top/bottom", "t/b", "top or bottom",
            "top bottom side", "shaft t/b", required=True, choices=SET_SHAFTS, example="top"),
     Field("order", "Order", ("position", "pos", "piece", "sequence", "seq", "from shoulder",
@@ -70,6 +73,9 @@ POSITION_OWN = (
     yes_no("is_split", "Split", "segment", "split roll", "is split"),
     yes_no("carries_guide_point", "Carries guide point", "guide roll", "guide point",
            "has guide point"),
+    length("gap_diameter", "Gap diameter", "diameter at gap point", "gap point diameter",
+           "gap dia", usual=(15.0, 1_500.0),
+           note="As drawn, of the roll that carries the gap point."),
     choice("side", "Side", "side roll side", "which side",
            choices={"drive": ("drive side", "d", "ds", "inboard"),
                     "operator": ("operator side", "o", "os", "op", "outboard")}),
@@ -118,6 +124,60 @@ PAPER_SETS = Kind(
     words=("paper sets", "sets from paper", "carts"),
 )  # fmt: skip
 
+METHODS: dict[str, tuple[str, ...]] = {
+    "feeler": ("feelers", "feeler gauge", "leaves"),
+    "strip": ("strip sample", "sample"),
+    "plug": ("pin", "plug or pin"),
+    "solder": ("lead", "solder wire"),
+    "spacers": ("set by spacers",),
+    "dial": ("scale", "dial or scale"),
+    "screw": ("turns", "screw turns"),
+    "caliper": ("micrometer", "calliper"),
+    "other": ("another way",),
+}
+OWN_UNIT = ("unit", "units", "uom", "measured in")
+
+FILLS = Kind(
+    "fills",
+    "Middle fills",
+    (
+        set_number(),
+        unit(of=OF_SET),
+        Field("pass", "Pass", ("pass no", "pass number", "pass #"), FieldType.INTEGER,
+              required=True, least=1, most=200, example="7"),
+        choice("shaft", "Shaft", "spindle", "arbor", "top/bottom", required=True,
+               choices={each: SHAFTS[each] for each in ("top", "bottom")}, example="top"),
+        Field("after", "After position", ("fill after", "after roll", "after order",
+              "between rolls"), FieldType.INTEGER, required=True, least=1, most=60, example="2",
+              note="The fill stands outboard of this position."),
+        length("length", "Fill length", "middle fill", "fill", "gap between rolls",
+               required=True, example="12.5"),
+        length("below", "Shorter by", "may be shorter by", "fill minus", "below", least=0.0),
+        length("above", "Longer by", "may be longer by", "fill plus", "above", least=0.0),
+        length("outside_most", "Fill OD most", "outside at most", "spacer od most"),
+    ),
+    keys=(("set", "pass", "shaft", "after"),),
+    words=("middle fills", "fills", "middle spacers"),
+)  # fmt: skip
+
+CHARACTERISTICS = Kind(
+    "characteristics",
+    "Section checks",
+    (
+        set_number(),
+        Field("check_order", "Check no", ("no", "characteristic no", "check number"),
+              FieldType.INTEGER, least=1, most=99, example="1"),
+        text("characteristic", "Characteristic", "what is checked", "check", "dimension checked",
+             "section dimension", required=True, longest=80, example="web width"),
+        text("measured_in", "In", *OWN_UNIT, required=True, longest=12, example="mm"),
+        text("nominal", "Nominal", "nom", "target", longest=40, example="100"),
+        text("least", "Lower limit", "min", "lsl", longest=40, example="99.6"),
+        text("most", "Upper limit", "max", "usl", longest=40, example="100.4"),
+    ),
+    keys=(("set", "characteristic"),),
+    words=("characteristics", "section checks", "first piece", "inspection plan"),
+)  # fmt: skip
+
 CHARTS = Kind(
     "charts",
     "Setup charts",
@@ -133,8 +193,14 @@ CHARTS = Kind(
               required=True, least=1, most=200, example="7"),
         Field("station", "Station", ("station no", "stn", "stand", "stand no", "at station"),
               FieldType.INTEGER, required=True, least=1, most=200, example="8"),
-        length("gap", "Gap", "roll gap", "clearance", "target gap", least=-1.0, most=60.0,
+        length("gap", "Gap", "roll gap", "clearance", "target gap", most=60.0,
                usual=(0.1, 20.0)),
+        length("gap_allowance", "Gap over strip", "gap allowance", "over strip", "allowance",
+               "gap minus strip", least=-60.0, most=60.0,
+               note="In place of a gap: so much over the measured strip, coating +, spring -."),
+        choice("gap_method", "Gap found by", "gap method", "gapped by", "gap gauge",
+               choices=METHODS),
+        yes_no("gap_is_loaded", "Gap loaded", "loaded", "gapped loaded"),
         length("top_inboard_fill", "Top inboard fill", "top spacer", "top inboard",
                "top inboard spacers", least=0.0),
         length("bottom_inboard_fill", "Bottom inboard fill", "bottom spacer", "bottom inboard",
@@ -143,4 +209,23 @@ CHARTS = Kind(
     ),
     keys=(("set", "mill", "pass"),),
     words=("charts", "setup charts", "setups", "setup sheet"),
+)  # fmt: skip
+
+AXES = Kind(
+    "axes",
+    "Other settings",
+    (
+        set_number(),
+        code("mill", "Mill", "mill no", "machine", "line", required=True, longest=20,
+             example="M1"),
+        Field("pass", "Pass", ("pass no", "pass number", "pass #"), FieldType.INTEGER,
+              required=True, least=1, most=200, example="7"),
+        text("axis", "Setting", "axis", "adjustment", "what is set", required=True, longest=60,
+             example="Top screw"),
+        text("measured_in", "In", *OWN_UNIT, required=True, longest=12, example="turns"),
+        text("target", "Setting target", "set to", "position", longest=40,
+             example="2.5"),
+    ),
+    keys=(("set", "mill", "pass", "axis"),),
+    words=("other settings", "axes", "adjustments", "auxiliaries"),
 )  # fmt: skip
