@@ -6,6 +6,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
 
+NOTHING = "–"
+"""What is said where there is no number."""
+
 Caution = Literal["", "none", "heavy", "two_people"]
 
 
@@ -13,7 +16,8 @@ Caution = Literal["", "none", "heavy", "two_people"]
 class StackLine:
     """One thing on a shaft: its turn from the shoulder, mark or length large, what it is below.
 
-    ``figures`` are short: width, drive diameter, mass. ``note`` is what must not be overlooked.
+    ``figures`` are short; on a shaft three, each perhaps empty: width, drive diameter, mass.
+    ``note`` is what must not be overlooked.
     """
 
     turn: str
@@ -62,6 +66,11 @@ class StationPart:
     moves: tuple[str, ...]
     settings: tuple[SettingLine, ...]
     note: str = ""
+
+    @property
+    def has_numbers(self) -> bool:
+        """Whether any of them has a target or a last good number."""
+        return any(line.last or line.target != NOTHING for line in self.settings)
 
 
 @dataclass(frozen=True, slots=True)

@@ -42,6 +42,8 @@ _GUTTER = 12.0
 _PAD = 3.5
 _TURN = 17.0
 _SETTING = 23.0
+_FIGURES = (44.0, 54.0, 48.0)
+"""Columns of mass, drive diameter and width, from the right."""
 _WIDEST_STATION = 0.92
 """A station that takes more of a page than this is broken between its rows."""
 
@@ -166,9 +168,7 @@ def _draw_stack_line(canvas: Canvas, x: float, top: float, line: StackLine, widt
     tick_box(canvas, x, y - 2, _BOX)
     left = x + _BOX + 6
     draw_text(canvas, left, y, plain(line.turn), size=SMALL)
-    figures = plain("  ".join(line.figures))
-    right = x + width - width_of(figures, REGULAR, 10)
-    draw_text(canvas, right, y, figures, size=10)
+    right = _draw_figures(canvas, x + width, y, line.figures)
     name = shortened(plain(line.name), BOLD, _NAME, right - left - _TURN - 6)
     draw_text(canvas, left + _TURN, y, name, face=BOLD, size=_NAME)
     y -= _UNDER + 1
@@ -183,6 +183,20 @@ def _draw_stack_line(canvas: Canvas, x: float, top: float, line: StackLine, widt
         fits = shortened(note, BOLD, SMALL, x + width - at)
         draw_text(canvas, at, y, fits, face=BOLD, size=SMALL)
         y -= _UNDER
+
+
+def _draw_figures(canvas: Canvas, right: float, y: float, figures: Sequence[str]) -> float:
+    """From the right, each under the one above it where there are three; where they begin."""
+    begins = right
+    columns = _FIGURES if len(figures) == len(_FIGURES) else ()
+    for index, figure in enumerate(reversed(figures)):
+        said = plain(figure)
+        wide = width_of(said, REGULAR, 10)
+        if said:
+            draw_text(canvas, right - wide, y, said, size=10)
+            begins = right - wide
+        right -= max(wide + 6, columns[index] if columns else 0)
+    return begins
 
 
 def _one_line(line: StackLine, room: Room) -> Block:

@@ -88,6 +88,7 @@ def setup_sheet(number: str, *, at: datetime) -> SetupSheetView:
         chart_revision=read.chart.revision if read.chart else "",
         proof=_proof(read),
         is_turned=read.is_turned,
+        is_begun=read.setup is not None,
         state_word=str(read.setup.get_state_display()) if read.setup else page.state_word,
         header=page.header,
         kg=page.load.kg,

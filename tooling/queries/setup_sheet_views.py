@@ -173,6 +173,7 @@ class SetupSheetView:
     chart_revision: str
     proof: Proof
     is_turned: bool
+    is_begun: bool
     state_word: str
     header: str
     kg: float

@@ -147,6 +147,8 @@ class SheetWords:
             yield _("Gaps are for strip of {strip} as planned. Measure the strip first.").format(
                 strip=self.length(view.job.thickness_nm)
             )
+        if view.occupied:
+            yield _("Ø is the drive diameter. Sizes are as measured, else as made or drawn.")
         idle = ", ".join(map(str, view.idle))
         if idle and view.occupied:
             yield ngettext("Idle station: {n}.", "Idle stations: {n}.", len(view.idle)).format(
@@ -200,11 +202,10 @@ class SheetWords:
         spacer = view.kind in ("spacer", "shim")
         width = self.length(each.length_nm) if each.length_nm is not None else ""
         name = view.mark or (width if spacer and width else view.drawing)
-        figures = [width if name != width else ""]
+        drive = ""
         if not spacer and view.drive_diameter_nm:
-            figures.append(f"Ø {format_length(view.drive_diameter_nm, self.unit)}")
-        if view.mass_kg is not None:
-            figures.append(mass(view.mass_kg))
+            drive = f"Ø {format_length(view.drive_diameter_nm, self.unit)}"
+        weighs = "" if view.mass_kg is None else mass(view.mass_kg)
         fill = str(FILLS[each.fill]) if each.fill else ""
         faces = str(FACES[each.faces]) if each.faces and not spacer else ""
         return StackLine(
@@ -214,7 +215,7 @@ class SheetWords:
             what=" · ".join(
                 filter(None, (view.drawing if name != view.drawing else "", fill, faces))
             ),
-            figures=tuple(filter(None, figures)),
+            figures=(width if name != width else "", drive, weighs),
             note=self._mind(view),
             caution=CAUTIONS.get(view.caution, ""),
             is_spacer=spacer,
@@ -227,10 +228,9 @@ class SheetWords:
         if str(view.state) != "here":
             word = str(STATE_WORDS[str(view.state)])
             state = f"{word}: {view.place}" if view.place else word
-        split = _("split") if view.is_split else ""
         stands_in = _("stands in: {why}").format(why=view.substitute_reason)
         parts = (
-            caution_words(view.caution), split, state,
+            caution_words(view.caution), state,
             stands_in if view.is_substitute and view.substitute_reason else "",
             view.revision_note,
         )  # fmt: skip
