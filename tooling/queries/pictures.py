@@ -33,10 +33,6 @@ class PictureView:
     incident_said: str
     is_taken_back: bool
 
-    @property
-    def is_upright(self) -> bool:
-        return self.height > self.width
-
 
 def shown() -> QuerySet[Picture]:
     """Pictures that stand: neither taken back nor followed by another row. The newest first."""

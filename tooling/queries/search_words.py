@@ -67,10 +67,6 @@ class Understood:
     code_prefix: str = ""
     other_names: tuple[str, ...] = ()
 
-    @property
-    def is_empty(self) -> bool:
-        return not (self.rest or self.kind or self.sizes)
-
 
 def understand(text: str, *, unit: Unit = "mm") -> Understood:
     """Take a search apart: ``collar 70 x 25``, ``pitch diameter 142.3``, ``1472-07``, ``raft 3``.

@@ -41,15 +41,6 @@ def allot(
     return row
 
 
-def unallot(*, by: Person, at: datetime, allotment: Allotment) -> None:
-    """The position has no piece of its own any more."""
-    check_can(by, Verb.EDIT_RECORDS)
-    with writing():
-        fields = {"piece": allotment.piece, "position": _said(allotment.position)}
-        record_removal(by=by, at=at, row=allotment, key=_key(allotment.copy), fields=fields)
-        allotment.delete()
-
-
 def allot_by_drawing(*, by: Person, at: datetime, copy: SetCopy) -> int:
     """Fill every empty position of a copy with the only pieces that can be meant.
 

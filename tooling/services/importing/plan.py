@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import json
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import date, datetime
@@ -369,15 +369,3 @@ def readable(value: Any) -> Any:
     if isinstance(value, Decimal):
         return str(value)
     return value
-
-
-def in_parts(rows: Iterable[Any], size: int) -> Iterator[list[Any]]:
-    """So many at a time, in their order."""
-    part: list[Any] = []
-    for row in rows:
-        part.append(row)
-        if len(part) == size:
-            yield part
-            part = []
-    if part:
-        yield part
