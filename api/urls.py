@@ -19,6 +19,7 @@ from api.views import (
     imports,
     incidents,
     jobs,
+    kit_fill,
     kits,
     loans,
     mills,
@@ -249,7 +250,12 @@ KITS = [
     path("kits/<str:number>/", kits.OneKit.as_view(), name="api-kit"),
     path("kits/<str:number>/assemble/", kits.AssembleKit.as_view(), name="api-kit-assemble"),
     path("kits/<str:number>/close/", kits.CloseKit.as_view(), name="api-kit-close"),
-    path("kits/<str:number>/fill/", kits.FillKit.as_view(), name="api-kit-fill"),
+    path("kits/<str:number>/fill/", kit_fill.KitFill.as_view(), name="api-kit-fill"),
+    path("kits/<str:number>/fill/clear/", kit_fill.ClearFills.as_view(), name="api-fill-clear"),
+    path("kits/<str:number>/fill/not-there/", kit_fill.NotThere.as_view(), name="api-not-there"),
+    path("kits/<str:number>/fill/pin/", kit_fill.PinFill.as_view(), name="api-fill-pin"),
+    path("kits/<str:number>/fill/swap/", kit_fill.SwapSpacer.as_view(), name="api-fill-swap"),
+    path("kits/<str:number>/fill/by-hand/", kit_fill.FillByHand.as_view(), name="api-fill-hand"),
     path("kits/<str:number>/prove/", kits.ProveKit.as_view(), name="api-kit-prove"),
 ]
 

@@ -27,6 +27,7 @@ _MARK = 30 * PX
 _FRAME = 1.6 * PX
 _ARROW = 11 * PX
 _SHOULDER = 16 * PX
+_DIMENSION = 34 * PX
 _CAPTION_MARK = 18 * PX
 _LETTER = 0.62
 """How wide a letter is at most on average, of the em."""
@@ -47,34 +48,48 @@ class Placed:
         return self.x + self.width / 2
 
 
+@dataclass(frozen=True, slots=True)
+class Guide:
+    """What a filled shaft is aimed at: the guide plane's distance from the shoulder, where the
+    guide point lies, and the stack's total less the roll space. Lengths in nm."""
+
+    plane_nm: int
+    point_nm: int
+    over_nm: int
+
+
 def draw_shaft(
     station: RibbonStation,
     shaft: RibbonShaft,
     *,
     drive_side: Hand = "left",
     unit: Unit = "mm",
+    guide: Guide | None = None,
 ) -> Drawing:
     """The shaft's stack with a row of text for each piece under it, and its total as a dimension.
 
-    Without pieces the picture is an empty shaft that says so.
+    With ``guide`` the guide plane stands in it, with its distance from the shoulder. Without pieces
+    the picture is an empty shaft that says so.
     """
     placed = _stack(shaft.pieces, drive_side)
     rows = _rows(placed)
     under = _TOP + _TALLEST + 14 * PX
     dimension = under + (max(rows.values(), default=0) + 1) * _ROW + 30 * PX
+    guided = dimension + _DIMENSION if guide is not None and placed else dimension
     return Drawing(
         width=WIDTH,
-        height=dimension + 20 * PX,
+        height=guided + 20 * PX,
         shapes=(
             *_shaft_line(placed, drive_side),
             *(_piece(station.station, shaft, one) for one in placed),
             *_labels(placed, rows, under, unit),
-            *_total(placed, dimension, unit),
+            *_total(placed, dimension, unit, guide),
+            *(_guide(placed, guided, unit, drive_side, guide) if guide is not None else ()),
         ),
         title=_("Station {number}, {shaft}").format(
             number=station.station, shaft=_name(shaft.shaft)
         ),
-        description=_spoken(shaft.pieces, unit),
+        description=_spoken(shaft.pieces, unit) + _spoken_guide(guide, unit),
         look="shaft-picture",
     )
 
@@ -206,8 +221,26 @@ def _sizes(one: Placed, unit: Unit) -> Iterator[Shape]:
         yield Text(one.middle, one.y - 6 * PX, said, _SMALL, "middle", "label quiet")
 
 
-def _total(placed: Sequence[Placed], y: float, unit: Unit) -> Iterator[Shape]:
-    """The stack's length as a dimension line with arrows."""
+def _spoken_guide(guide: Guide | None, unit: Unit) -> str:
+    if guide is None:
+        return ""
+    words = _(" Guide plane {plane} from the shoulder, guide point at {point}; {over}.")
+    return words.format(
+        plane=say_length(guide.plane_nm, unit), point=say_length(guide.point_nm, unit),
+        over=_over(guide.over_nm, unit),
+    )  # fmt: skip
+
+
+def _over(nm: int, unit: Unit) -> str:
+    """What the stack is more or less than its roll space."""
+    if nm == 0:
+        return _("as long as the roll space")
+    words = _("{length} proud") if nm > 0 else _("{length} short")
+    return words.format(length=say_length(abs(nm), unit))
+
+
+def _total(placed: Sequence[Placed], y: float, unit: Unit, guide: Guide | None) -> Iterator[Shape]:
+    """The stack's length as a dimension line with arrows, and how far it is off the roll space."""
     if not placed:
         return
     left = min(one.x for one in placed)
@@ -215,6 +248,27 @@ def _total(placed: Sequence[Placed], y: float, unit: Unit) -> Iterator[Shape]:
     widths = [one.piece.width_nm for one in placed]
     total = None if None in widths else sum(width for width in widths if width is not None)
     said = _size(total, unit)
+    if guide is not None:
+        said = f"{said}, {_over(guide.over_nm, unit)}"
+    yield from _dimension(left, right, y, said)
+
+
+def _guide(
+    placed: Sequence[Placed], y: float, unit: Unit, drive_side: Hand, guide: Guide
+) -> Iterator[Shape]:
+    """The guide plane through the stack, and its distance from the shoulder."""
+    if not placed:
+        return
+    per_nm = placed[0].width / placed[0].piece.drawn_width_nm
+    is_left = drive_side == "left"
+    edge = placed[0].x + (0 if is_left else placed[0].width)
+    plane = edge + guide.plane_nm * per_nm * (1 if is_left else -1)
+    yield Line(plane, _TOP - 8 * PX, plane, y + 8 * PX, "centre")
+    said = _("guide plane {length}").format(length=say_length(guide.plane_nm, unit))
+    yield from _dimension(min(edge, plane), max(edge, plane), y, said)
+
+
+def _dimension(left: float, right: float, y: float, said: str) -> Iterator[Shape]:
     half = len(said) * _TEXT * _LETTER / 2 + 6 * PX
     middle = (left + right) / 2
     for x in (left, right):

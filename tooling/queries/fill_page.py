@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from tooling.engineering.stacks.eligibility import Seat
 from tooling.engineering.stacks.specs import Pieces, Shaft, ShaftKey
 from tooling.engineering.stacks.told import free_windows, told_shaft, told_station
 from tooling.engineering.stacks.windows import (
@@ -18,7 +19,7 @@ from tooling.engineering.stacks.windows import (
     shaft_holds,
 )
 from tooling.errors import Conflict
-from tooling.models import Kit, KitFill, Task, TaskState
+from tooling.models import KitFill, KitPosition, Task, TaskState
 from tooling.queries.fill_problem import standing_problem
 from tooling.queries.fill_views import FillProblem, Spot
 from tooling.queries.kits import find_kit
@@ -112,11 +113,15 @@ class LackTold:
 
 @dataclass(frozen=True)
 class MakeTold:
-    """A piece to make; ``window_nm``: it must be ground to that."""
+    """A piece to make; ``window_nm``: it must be ground to that. ``shaft_nm`` and
+    ``key_width_nm``: what it goes over; 0 where the shaft is not known any more, or has no key
+    along it."""
 
     spot: Spot
     length_nm: int
     window_nm: Window | None
+    shaft_nm: int
+    key_width_nm: int
 
 
 @dataclass(frozen=True)
@@ -203,11 +208,12 @@ def fill_page(number: str) -> FillPage:
     """At most thirteen queries, however many shafts. Raises Unknown ``unknown_kit``."""
     kit = find_kit(number)
     row = KitFill.objects.filter(kit=kit).select_related("by").first()
-    task = task_told(kit)
+    task = task_told(kit.number)
     shafts: tuple[ShaftTold, ...] = ()
     differences: tuple[DifferenceTold, ...] = ()
     windows: Mapping[str, Window] = {}
     spots: Mapping[str, Spot] = {}
+    seats: Mapping[str, Seat] = {}
     try:
         given = standing_problem(kit)
     except Conflict as error:
@@ -216,6 +222,7 @@ def fill_page(number: str) -> FillPage:
         struck = {tuple(each) for each in (row.said if row else {}).get("struck", ())}
         shafts, differences = _shafts(given, struck)
         rules, spots = given.problem.rules, given.spots
+        seats = {k: f.seat for k, (_key, _shaft, f) in given.fills.items() if f.seat}
         windows = {
             "guide": rules.guide_nm, "difference": rules.difference_nm,
             "closing": rules.closing_nm,
@@ -225,14 +232,14 @@ def fill_page(number: str) -> FillPage:
     return FillPage(
         kit=kit.number, job=job.number, mill=job.mill.name, mill_number=job.mill.number,
         version=kit.version, is_open=kit.state != "closed", unit=job.mill.unit, shafts=shafts,
-        differences=differences, missing=missing, answer=_answer(row, spots), task=task,
+        differences=differences, missing=missing, answer=_answer(row, spots, seats), task=task,
         windows=windows,
     )  # fmt: skip
 
 
-def task_told(kit: Kit) -> TaskTold | None:
+def task_told(number: str) -> TaskTold | None:
     """The newest task that fills the kit's shafts. One query."""
-    task = Task.objects.filter(kind=KIND, input__kit=kit.number).order_by("-pk").first()
+    task = Task.objects.filter(kind=KIND, input__kit=number).order_by("-pk").first()
     if task is None:
         return None
     return TaskTold(
@@ -333,7 +340,9 @@ def _spot(key: str, known: Mapping[str, Spot]) -> Spot:
     return Spot(int(station), 0, shaft, fill, int(after[0]) if after else 0)
 
 
-def _answer(row: KitFill | None, spots: Mapping[str, Spot]) -> Answer | None:
+def _answer(
+    row: KitFill | None, spots: Mapping[str, Spot], seats: Mapping[str, Seat]
+) -> Answer | None:
     if row is None:
         return None
     said, make = row.said, row.said.get("make") or {}
@@ -354,14 +363,7 @@ def _answer(row: KitFill | None, spots: Mapping[str, Spot]) -> Answer | None:
             )
             for e in said.get("lacks", ())
         ),
-        make=tuple(
-            MakeTold(
-                _spot(e["fill"], spots),
-                e["length_nm"],
-                _window(e["window_nm"]) if e["window_nm"] else None,
-            )
-            for e in make.get("pieces", ())
-        ),
+        make=tuple(_make(each, spots, seats) for each in make.get("pieces", ())),
         make_total_nm=make.get("total_nm", 0),
         make_is_proven=make.get("proven", False),
         impossible=tuple(_spot(key, spots) for key in make.get("impossible", ())),
@@ -370,5 +372,48 @@ def _answer(row: KitFill | None, spots: Mapping[str, Spot]) -> Answer | None:
     )
 
 
+def _make(
+    said: Mapping[str, Any], spots: Mapping[str, Spot], seats: Mapping[str, Seat]
+) -> MakeTold:
+    seat = seats.get(said["fill"])
+    return MakeTold(
+        _spot(said["fill"], spots),
+        said["length_nm"],
+        _window(said["window_nm"]) if said["window_nm"] else None,
+        seat.shaft_nm if seat else 0,
+        seat.key_width_nm if seat else 0,
+    )
+
+
 def _window(pair: Sequence[int]) -> Window:
     return pair[0], pair[1]
+
+
+@dataclass(frozen=True)
+class FillSummary:
+    """What a kit's page says of its fills. ``struck``: shafts whose fills other rolls took out."""
+
+    spacers: int
+    solved_at: datetime | None
+    lacks: int
+    left_out: int
+    is_proven: bool
+    struck: int
+    task: TaskTold | None
+
+
+def fill_summary(number: str) -> FillSummary:
+    """Three queries."""
+    row = KitFill.objects.filter(kit__number=number).first()
+    said = row.said if row else {}
+    spacers = KitPosition.objects.filter(kit__number=number).exclude(fill="").count()
+    shafts = {(each["station"], each["shaft"]) for each in said.get("lacks", ())}
+    return FillSummary(
+        spacers=spacers,
+        solved_at=row.solved_at if row and "figures" in said else None,
+        lacks=len(shafts),
+        left_out=len(said.get("left_out", ())),
+        is_proven=row.is_proven if row else False,
+        struck=len(said.get("struck", ())),
+        task=task_told(number),
+    )

@@ -69,6 +69,8 @@ def position_view(row: KitPosition, answers: Answers) -> PositionView:
         where=asked.where if asked else "",
         is_pooled=answers.is_pooled(row.pk),
         stock_count=verdict.stock_count,
+        fill=row.fill,
+        is_pinned=row.is_pinned,
     )
 
 

@@ -23,7 +23,8 @@ def station_views(
         if view.is_on_the_line:
             continue
         by[view.station].append(view)
-        first.setdefault(view.station, row)
+        if not row.fill:
+            first.setdefault(view.station, row)
     return tuple(
         _view(number, stations.get(number), by.get(number, []), first.get(number))
         for number in sorted({*stations, *by})

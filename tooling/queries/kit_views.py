@@ -105,7 +105,8 @@ class PositionView:
 
     ``piece`` is a label code, empty when nothing or a count is claimed; ``stock`` a bin's code,
     empty while a count is claimed (``is_pooled``) whose bin is still to be chosen.
-    ``revision_note`` and ``is_new`` as in the verdict; ``where`` it stands on the line.
+    ``revision_note`` and ``is_new`` as in the verdict; ``where`` it stands on the line. ``fill``:
+    it fills the shaft, the set does not call for it; ``is_pinned``: a person put it there.
     ``due_back``: when it comes back, what is out by the end of that day; ``back_in_time``: whether
     that is before the kit is gathered.
     """
@@ -154,6 +155,8 @@ class PositionView:
     where: str = ""
     is_pooled: bool = False
     stock_count: int = 0
+    fill: str = ""
+    is_pinned: bool = False
 
     @property
     def is_on_the_line(self) -> bool:
@@ -361,10 +364,6 @@ class KitPage:
     load: LoadView
     guard_s: int = 3
     has_setup: bool = False
-
-    @property
-    def is_complete(self) -> bool:
-        return self.counts.here == self.counts.total > 0
 
     @property
     def new_pieces(self) -> int:

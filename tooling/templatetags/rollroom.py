@@ -17,6 +17,7 @@ from django.utils.translation import gettext_lazy
 
 from tooling.engineering.lengths import format_length, format_strip_length, say_length
 from tooling.engineering.money import say_money
+from tooling.models import Fill
 from tooling.pictures.state_marks import STATE_WORDS
 from tooling.queries.kit_views import PositionView
 from tooling.queries.kit_words import where_words
@@ -52,6 +53,16 @@ def length(
         return said if unit else said.removesuffix(f" {shown}")
     said = format_length(nm, shown, decimals)
     return f"{said} {shown}" if unit else said
+
+
+@register.simple_tag(takes_context=True)
+def gauged(context: Context, nm: int | None, drawn_in: str = "mm") -> str:
+    """A reckoned length in the unit of the person's choice, no finer than a gauge reads."""
+    if nm is None:
+        return UNKNOWN
+    chosen = getattr(context.get("user"), "length_unit", "drawn")
+    shown: Any = chosen if chosen in ("mm", "in") else drawn_in or "mm"
+    return say_length(nm, shown)
 
 
 @register.simple_tag(takes_context=True)
@@ -129,6 +140,12 @@ def state_word(state: str) -> str:
 @register.filter
 def shaft_word(shaft: str) -> str:
     return str(SHAFT_WORDS[shaft])
+
+
+@register.filter
+def fill_word(fill: str) -> str:
+    """Which fill of a shaft, in words."""
+    return str(dict(Fill.choices).get(fill, fill))
 
 
 @register.filter

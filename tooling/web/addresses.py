@@ -30,6 +30,7 @@ from tooling.web import (
 )
 from tooling.web.changeover_addresses import CHANGEOVERS
 from tooling.web.count_addresses import COUNTS
+from tooling.web.fill_addresses import FILLS
 from tooling.web.keeping_addresses import KEEPING
 from tooling.web.owner_addresses import OWNERS
 from tooling.web.purchase_addresses import PURCHASES
@@ -228,6 +229,7 @@ SHOP: list[URLPattern] = [
 
 urlpatterns: list[URLPattern] = [
     *KITS,
+    *FILLS,
     *KEEPING,
     *COUNTS,
     *PURCHASES,

@@ -11,8 +11,9 @@ from django.utils.translation import gettext as _
 from tooling.pictures.line_tools import paint_tool
 from tooling.pictures.ribbon import Ribbon, draw_ribbon
 from tooling.pictures.ribbon_kit import Hand, RibbonKit, RibbonPiece, RibbonShaft, RibbonStation
-from tooling.pictures.shaft import draw_shaft
+from tooling.pictures.shaft import Guide, draw_shaft
 from tooling.pictures.svg import paint_svg
+from tooling.queries.fill_page import ShaftTold
 from tooling.queries.kit_views import KitPage, PositionView, ShaftView, StationView
 
 SPACERS = ("spacer", "shim")
@@ -51,14 +52,19 @@ def _line_tool(kit: str, position: PositionView) -> LineTool:
 
 
 def shaft_picture(
-    page: KitPage, station: StationView, shaft: ShaftView, *, unit: str
-) -> SafeString:
-    """One shaft large, lengths in the person's unit."""
+    page: KitPage, station: StationView, shaft: ShaftView, *, unit: str,
+    told: ShaftTold | None = None,
+) -> SafeString:  # fmt: skip
+    """One shaft large, lengths in the person's unit; of a filled one where it is guided."""
+    guide = None
+    if told is not None and told.spacers:
+        guide = Guide(told.guide_from_shoulder_nm, told.guide_nm, told.over_nm)
     drawing = draw_shaft(
         _station(page.number, station),
         _shaft(page.number, station, shaft),
         drive_side=_hand(page),
         unit="in" if unit == "in" else "mm",
+        guide=guide,
     )
     return paint_svg(drawing, key=f"shaft-{station.number}-{shaft.which}")
 

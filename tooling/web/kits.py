@@ -16,6 +16,7 @@ from django.views.decorators.http import require_GET
 from tooling.errors import Unknown
 from tooling.permissions import Verb, can
 from tooling.pictures.state_marks import TROUBLE, gravest, summarise
+from tooling.queries.fill_page import fill_page, fill_summary
 from tooling.queries.incidents import incidents_of_kit
 from tooling.queries.kit_positions import troubles_of
 from tooling.queries.kit_stations import line_station
@@ -102,6 +103,7 @@ def kit_answer(
         "may_stop_pieces": can(request.user, Verb.STOP_PIECES),
         "may_mount": can(request.user, Verb.MOUNT_SETUPS),
         "incidents": incidents_of_kit(number),
+        "fills": fill_summary(page.number),
         "next_id": uuid.uuid4(),
         "guard_s": page.guard_s,
         **forms,
@@ -141,22 +143,37 @@ def live_context(request: HttpRequest, page: KitPage) -> dict[str, Any]:
 
 @require_GET
 def show_shaft(request: HttpRequest, number: str, station: int, which: str) -> HttpResponse:
-    """One shaft large, with what to do about each of its pieces."""
+    return shaft_answer(request, number, station, which)
+
+
+def shaft_answer(
+    request: HttpRequest, number: str, station: int, which: str, *, status: int = 200, **more: Any
+) -> HttpResponse:
+    """One shaft large, with what to do about each of its pieces, and with what was refused."""
     page = kit_page(number, at=timezone.now())
     column, shaft = _find_shaft(page, station, which)
     before, after = _neighbours(page, station, which)
     unit = unit_of(request.user, page.job.unit)
+    fill = fill_page(number) if which in ("top", "bottom") and shaft.positions else None
+    told = fill.shaft(station, which) if fill else None
+    picture = ""
+    if which != "line":
+        picture = shaft_picture(page, column, shaft, unit=unit, told=told)
     context = {
         **live_context(request, page),
         "station": column,
         "shaft": shaft,
         "may_stop_pieces": can(request.user, Verb.STOP_PIECES),
-        "picture": shaft_picture(page, column, shaft, unit=unit) if which != "line" else "",
+        "picture": picture,
         "summary": summarise([str(each.state) for each in shaft.positions]),
         "before": before,
         "after": after,
+        "fill": fill,
+        "fills": fill_summary(page.number) if fill else None,
+        "told": told,
+        **more,
     }
-    return render(request, "kits/shaft.html", context)
+    return render(request, "kits/shaft.html", context, status=status)
 
 
 def _find_shaft(page: KitPage, station: int, which: str) -> tuple[StationView, ShaftView]:

@@ -1,0 +1,141 @@
+"""The pages of filled shafts: asked for, read, changed by hand, printed."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from django.test import Client
+
+from tests.filling import Filling
+from tests.world import World
+from tooling.models import KitPosition, Person, Task
+from tooling.task_kinds import HANDLERS
+from tooling.tasks import work_once
+
+
+@pytest.fixture
+def shop(world: World, crew: Person) -> Filling:
+    return Filling(world, crew, stations=2, lengths={20: 30, 50: 10, 100: 30})
+
+
+@pytest.fixture
+def client_of(client: Client, crew: Person) -> Client:
+    client.force_login(crew)
+    return client
+
+
+def at(shop: Filling, tail: str = "") -> str:
+    return f"/kits/{shop.kit.number}/fill/{tail}"
+
+
+def test_a_tap_fills_the_shafts_and_the_page_shows_every_stack(
+    client_of: Client, shop: Filling
+) -> None:
+    answer = client_of.post(at(shop, "ask/"), {"back": "kit"})
+    assert answer["Location"] == f"/kits/{shop.kit.number}/#fill"
+    assert b"data-progress" in client_of.get(f"/kits/{shop.kit.number}/").content
+    assert work_once(HANDLERS)
+    page = client_of.get(at(shop)).content.decode()
+    assert page.count('data-fill-state="filled"') == 4
+    assert "4 of 4 shafts are filled" in page
+    kit = client_of.get(f"/kits/{shop.kit.number}/").content.decode()
+    assert "16 spacers fill the shafts" in kit
+
+
+def test_the_shaft_page_says_where_the_guide_plane_lies_and_what_nobody_measured(
+    client_of: Client, shop: Filling
+) -> None:
+    shop.fill()
+    page = client_of.get(f"/kits/{shop.kit.number}/stations/1/top/").content.decode()
+    assert "guide plane 150 mm" in page
+    assert "the width of 1t" in page
+    assert page.count("Not there: find another stack") == 4
+
+
+def test_a_refused_stack_keeps_what_was_typed(client_of: Client, shop: Filling) -> None:
+    shop.fill()
+    typed = {"back": "shaft", "station": "1", "shaft": "top", "fill": "inboard", "text": "20 + 20"}
+    answer = client_of.post(at(shop, "by-hand/"), typed)
+    page = answer.content.decode()
+    assert answer.status_code == 409
+    assert 'data-code="outside_window"' in page
+    assert 'value="20 + 20"' in page
+
+
+def test_not_there_finds_another_stack_from_the_shaft_page(
+    client_of: Client, shop: Filling
+) -> None:
+    shop.fill()
+    row = shop.rows(1, "top")[1]
+    typed = {"back": "shaft", "station": "1", "shaft": "top", "position": row.pk}
+    answer = client_of.post(at(shop, "not-there/"), typed)
+    assert answer["Location"] == f"/kits/{shop.kit.number}/stations/1/top/"
+    assert work_once(HANDLERS)
+    part = client_of.get(at(shop, "part/?back=shaft"))
+    assert part["HX-Refresh"] == "true"
+
+
+def test_what_stock_cannot_meet_is_named_with_a_list_to_print(
+    client_of: Client, world: World, crew: Person
+) -> None:
+    short = Filling(world, crew, stations=1, lengths={100: 9}, prefix="x")
+    short.fill()
+    page = client_of.get(at(short)).content.decode()
+    assert 'data-code="shafts_lack"' in page
+    assert "the nearest shorter 100 mm" in page
+    made = client_of.get(at(short, "make-list/")).content.decode()
+    assert "4 pieces to make" in made
+    assert "60 mm" in made
+
+
+def test_a_mill_that_says_too_little_is_named_before_anything_is_asked(
+    client_of: Client, shop: Filling
+) -> None:
+    type(shop.mill).objects.update(guide_plane_nm=None)
+    answer = client_of.post(at(shop, "ask/"), {"back": "kit"})
+    assert answer.status_code == 409
+    assert b'data-code="guide_plane_missing"' in answer.content
+    assert not Task.objects.exists()
+
+
+def test_a_viewer_sees_the_stacks_and_no_button(
+    client: Client, shop: Filling, viewer: Person
+) -> None:
+    shop.fill()
+    client.force_login(viewer)
+    page = client.get(f"/kits/{shop.kit.number}/stations/1/top/").content.decode()
+    assert "Not there" not in page
+    assert client.post(at(shop, "ask/")).status_code == 403
+
+
+def answer_of(client: Client, shop: Filling) -> Any:
+    return client.get(f"/api/v1/kits/{shop.kit.number}/fill/").json()
+
+
+def test_programs_start_it_and_read_the_same(client_of: Client, shop: Filling) -> None:
+    started = client_of.post(
+        f"/api/v1/kits/{shop.kit.number}/fill/", {}, content_type="application/json"
+    )
+    assert started.status_code == 202
+    assert started.json()["task"]["is_over"] is False
+    assert work_once(HANDLERS)
+    said = answer_of(client_of, shop)
+    assert [each["state"] for each in said["shafts"]] == ["filled"] * 4
+    assert said["shafts"][0]["fills"][0]["length_mm"] == "120"
+    assert said["lacks"] == []
+
+
+def test_programs_pin_swap_and_clear_with_the_same_codes(client_of: Client, shop: Filling) -> None:
+    shop.fill()
+    url = f"/api/v1/kits/{shop.kit.number}/fill/"
+    spot = {"station": 1, "shaft": "top", "order": 1}
+    pinned = client_of.post(url + "pin/", spot, content_type="application/json")
+    assert pinned.json()["shafts"][0]["fills"][0]["is_pinned"] is True
+    swapped = client_of.post(url + "swap/", {**spot, "code": "50"}, content_type="application/json")
+    assert (swapped.status_code, swapped.json()["code"]) == (409, "outside_window")
+    cleared = client_of.post(
+        url + "clear/", {"station": 1, "shaft": "top"}, content_type="application/json"
+    )
+    assert cleared.json()["shafts"][0]["state"] == "empty"
+    assert KitPosition.objects.filter(kit=shop.kit).exclude(fill="").count() == 12

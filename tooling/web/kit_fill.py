@@ -1,0 +1,198 @@
+"""Filling the shafts of a kit: asked for, watched, read, and changed by hand."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+from django.views.decorators.http import require_GET, require_POST
+
+from tooling.errors import NotAllowed, ToolingError
+from tooling.models import Kit
+from tooling.permissions import Verb, can
+from tooling.queries.fill_page import fill_page, fill_summary
+from tooling.queries.kits import find_kit, kit_page
+from tooling.services import fill_acts, fills
+from tooling.services.kit_choices import find_position
+from tooling.web.doors import require, signed
+from tooling.web.kits import kit_answer, shaft_answer
+
+BACKS = {"kit": "kit", "fill": "kit-fill"}
+
+
+@require_GET
+def show_fill(request: HttpRequest, number: str) -> HttpResponse:
+    return fill_answer(request, number)
+
+
+def fill_answer(
+    request: HttpRequest, number: str, *, status: int = 200, **more: Any
+) -> HttpResponse:
+    """Every shaft with what fills it, what cannot be met, and what to make."""
+    context = {**_context(request, number), "fill_back": "fill", **more}
+    return render(request, "kits/fill.html", context, status=status)
+
+
+def _context(request: HttpRequest, number: str) -> dict[str, Any]:
+    page = fill_page(number)
+    return {
+        "fill": page,
+        "fills": fill_summary(page.kit),
+        "kit": kit_page(page.kit, at=timezone.now()),
+        "may_gather": can(request.user, Verb.GATHER_KITS),
+        "may_edit_records": can(request.user, Verb.EDIT_RECORDS),
+    }
+
+
+@require_GET
+def fill_part(request: HttpRequest, number: str) -> HttpResponse:
+    """How far it is, polled while it is worked out. A page that shows the stacks themselves is
+    loaded again when they are there."""
+    kit = find_kit(number)
+    summary = fill_summary(kit.number)
+    back = request.GET.get("back", "kit")
+    context = {
+        "fills": summary, "kit": kit_page(kit.number, at=timezone.now()), "fill_back": back,
+        "may_gather": can(request.user, Verb.GATHER_KITS),
+    }  # fmt: skip
+    answer = render(request, "kits/fill_part.html", context)
+    if back != "kit" and (summary.task is None or summary.task.is_over):
+        answer["HX-Refresh"] = "true"
+    return answer
+
+
+@require_GET
+def make_list(request: HttpRequest, number: str) -> HttpResponse:
+    """What to make so that every shaft can be filled, to print."""
+    return render(request, "kits/make_list.html", _context(request, number))
+
+
+@require_POST
+def ask(request: HttpRequest, number: str) -> HttpResponse:
+    """Have the shafts filled; the page shows how far it is."""
+    return _act(request, number, lambda kit, way: fills.ask_fill(kit=kit, **way))
+
+
+@require_POST
+def stop(request: HttpRequest, number: str) -> HttpResponse:
+    """Stop working it out."""
+    return _act(request, number, lambda kit, way: fills.stop_fill(kit=kit, **way))
+
+
+@require_POST
+def clear(request: HttpRequest, number: str) -> HttpResponse:
+    """Take the spacers out of one shaft, or of all."""
+    one = {} if request.POST.get("all") else _where(request)
+
+    def act(kit: Kit, way: dict[str, Any]) -> None:
+        n = fills.clear(kit=kit, **way, **one)
+        said = ngettext("{n} spacer taken out.", "{n} spacers taken out.", n)
+        messages.success(request, said.format(n=n))
+
+    return _act(request, number, act)
+
+
+@require_POST
+def not_there(request: HttpRequest, number: str) -> HttpResponse:
+    """A spacer is not where it should be: another stack is looked for, of that shaft alone."""
+
+    def act(kit: Kit, way: dict[str, Any]) -> None:
+        position = find_position(kit=kit, position=_number(request, "position"))
+        fills.not_there(kit=kit, position=position, **way)
+
+    return _act(request, number, act)
+
+
+@require_POST
+def pin(request: HttpRequest, number: str) -> HttpResponse:
+    """A fill stays as it is when the rest is solved again, or may change."""
+    is_pinned = request.POST.get("pinned") == "1"
+
+    def act(kit: Kit, way: dict[str, Any]) -> None:
+        position = find_position(kit=kit, position=_number(request, "position"))
+        fill_acts.pin(kit=kit, position=position, is_pinned=is_pinned, **way)
+
+    return _act(request, number, act)
+
+
+@require_POST
+def swap(request: HttpRequest, number: str) -> HttpResponse:
+    """One spacer for another."""
+    code = request.POST.get("code", "").strip()
+
+    def act(kit: Kit, way: dict[str, Any]) -> None:
+        position = find_position(kit=kit, position=_number(request, "position"))
+        fill_acts.swap(kit=kit, position=position, code=code, **way)
+        messages.success(request, _("Swapped, and pinned."))
+
+    return _act(request, number, act)
+
+
+@require_POST
+def by_hand(request: HttpRequest, number: str) -> HttpResponse:
+    """A fill put together by length marks."""
+    given = {
+        **_where(request),
+        "fill": request.POST.get("fill", ""),
+        "after": _number(request, "after"),
+        "text": request.POST.get("text", "")[:400],
+    }
+
+    def act(kit: Kit, way: dict[str, Any]) -> None:
+        fill_acts.by_hand(kit=kit, **given, **way)
+        messages.success(request, _("The fill stands as you wrote it, and is pinned."))
+
+    return _act(request, number, act)
+
+
+def _where(request: HttpRequest) -> dict[str, Any]:
+    return {"station": _number(request, "station"), "shaft": request.POST.get("shaft", "")}
+
+
+def _number(request: HttpRequest, name: str) -> int:
+    text = request.POST.get(name, "")
+    return int(text) if text.isascii() and text.isdigit() and len(text) < 10 else 0
+
+
+def _act(
+    request: HttpRequest, number: str, act: Callable[[Kit, dict[str, Any]], Any]
+) -> HttpResponse:
+    """Do it and go back to the page from which it was asked; what is refused stands there."""
+    require(request, Verb.GATHER_KITS)
+    kit = find_kit(number)
+    try:
+        act(kit, signed(request))
+    except NotAllowed:
+        raise
+    except ToolingError as error:
+        return _refused(request, kit, error)
+    back = request.POST.get("back", "")
+    if back == "shaft" and _is_shaft(request):
+        where = _where(request)
+        return redirect("kit-shaft", kit.number, where["station"], where["shaft"])
+    return redirect(reverse(BACKS.get(back, "kit-fill"), args=[kit.number]) + "#fill")
+
+
+def _is_shaft(request: HttpRequest) -> bool:
+    return _number(request, "station") > 0 and request.POST.get("shaft") in ("top", "bottom")
+
+
+def _refused(request: HttpRequest, kit: Kit, error: ToolingError) -> HttpResponse:
+    """The same page with the problem and what was typed."""
+    more: dict[str, Any] = {"error": error, "typed": request.POST}
+    back = request.POST.get("back", "")
+    if back == "shaft" and _is_shaft(request):
+        where = _where(request)
+        return shaft_answer(
+            request, kit.number, where["station"], where["shaft"], status=error.status, **more
+        )
+    if back == "kit":
+        return kit_answer(request, kit.number, status=error.status, **more)
+    return fill_answer(request, kit.number, status=error.status, **more)
