@@ -34,8 +34,8 @@ from tooling.engineering.stacks import (
     Stacks,
     Station,
     check_stacks,
-    solve_stacks,
 )
+from tooling.engineering.stacks.engine import solve_stacks
 
 SECONDS = 30.0
 WIDEST_NM = 2_000_000

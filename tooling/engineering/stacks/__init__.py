@@ -1,12 +1,13 @@
-"""Spacer stacks: which spacers go where on all shafts of a set at once."""
+"""Spacer stacks: which spacers go where on all shafts of a set at once.
+
+``engine.solve_stacks`` is not named here: it loads the solver, and pages read the rest.
+"""
 
 from __future__ import annotations
 
 from tooling.engineering.stacks.answer import FIGURES, Lack, Make, MakeList, ShaftAnswer, Stacks
 from tooling.engineering.stacks.checking import check_stacks
 from tooling.engineering.stacks.eligibility import Body, Seat, suits, why_not
-from tooling.engineering.stacks.engine import solve_stacks
-from tooling.engineering.stacks.solve import Effort
 from tooling.engineering.stacks.specs import (
     Fill,
     MakeGrid,
@@ -21,7 +22,6 @@ from tooling.engineering.stacks.specs import (
 __all__ = [
     "FIGURES",
     "Body",
-    "Effort",
     "Fill",
     "Lack",
     "Make",
@@ -37,7 +37,6 @@ __all__ = [
     "Stacks",
     "Station",
     "check_stacks",
-    "solve_stacks",
     "suits",
     "why_not",
 ]
