@@ -26,7 +26,7 @@ from tooling.engineering.stacks.windows import length_of
 
 WEIGHTS = (2_000.0, 400.0, 200.0, 20.0, 1.0)
 """By ``AIMS``, for the first look at a large problem; the answer keeps to the order of the aims."""
-JOINT_MOST = 3_000
+JOINT_MOST = 6_000
 """Up to so many columns the places are chosen together with the stacks."""
 
 
@@ -79,10 +79,14 @@ def _placed(
 ) -> tuple[Sequence[Column], dict[ShaftKey, list[Pieces]], set[str], tuple[int | None, int | None]]:
     """Pieces by shaft and fill, the places they are fetched from, and the bounds on those."""
     maker = chosen.maker
-    joint = chosen.every is not None and len(chosen.every) <= JOINT_MOST and not chosen.stopped
+    every = [
+        column
+        for column in chosen.every or ()
+        if all(one <= most for one, most in zip(column.aims, chosen.figures, strict=True))
+    ]
     found = None
-    if joint and chosen.every is not None:
-        found = nearest(maker, chosen.every, chosen.figures, should_stop)
+    if 0 < len(every) <= JOINT_MOST and not chosen.stopped:
+        found = nearest(maker, every, chosen.figures, should_stop)
     proven = found is not None and found[2]
     if found is None:
         found = nearest(maker, chosen.columns, chosen.figures)
