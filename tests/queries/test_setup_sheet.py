@@ -16,6 +16,7 @@ from tooling.errors import Unknown
 from tooling.models import (
     AsSet,
     ChartPass,
+    Job,
     Kit,
     Person,
     Piece,
@@ -164,12 +165,12 @@ def test_a_set_that_never_ran_has_no_last_good_numbers(shop: FourPasses) -> None
 
 
 def test_no_strip_no_target_over_it_and_struck_gaps(shop: FourPasses) -> None:
-    shop.kit.job.thickness_nm = None
-    shop.kit.job.save()
+    Job.objects.update(thickness_nm=None)
     one = station(shop, 1)
     assert one.gap is not None
     assert (one.gap.target_nm, one.gap.packs, one.gap.centres_nm) == (None, "", None)
     assert last(shop, 1)["", "inboard"].struck == (Struck.STRIP,)
+    assert last(shop, 1)["guide", ""].struck == ()
 
 
 def test_centres_that_the_mill_does_not_reach_are_said(shop: FourPasses) -> None:

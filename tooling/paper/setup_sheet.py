@@ -44,8 +44,9 @@ _TURN = 17.0
 _SETTING = 23.0
 _FIGURES = (44.0, 54.0, 48.0)
 """Columns of mass, drive diameter and width, from the right."""
-_WIDEST_STATION = 0.92
-"""A station that takes more of a page than this is broken between its rows."""
+_TALLEST, _PART = 0.92, 0.45
+"""A station that takes more of a page than the first is broken between its rows, into parts of
+about the second, which fill pages well."""
 
 CAUTION_WORDS = {"heavy": 1, "two_people": 2}
 
@@ -101,9 +102,11 @@ def _station(station: StationPart, room: Room) -> Iterator[Block]:
     """One block where it fits on a page, else its rows one by one under repeated headings."""
     rows = [*_stack_rows(station, room), *_numbers(station, room)]
     head = heading_block(station.title, station.code, room)
-    most = _WIDEST_STATION * (room.top - room.bottom)
+    page = room.top - room.bottom
     part: list[Block] = []
     height = head.height
+    whole = height + sum(row.height for row in rows)
+    most = (_TALLEST if whole <= _TALLEST * page else _PART) * page
     for row in rows:
         if part and height + row.height > most:
             yield together([head, *part])
@@ -125,8 +128,9 @@ def _stack_rows(station: StationPart, room: Room) -> Iterator[Block]:
         pair = [
             shaft.lines[index] if index < len(shaft.lines) else None for shaft in station.shafts
         ]
-        height = max(_stack_height(line, width) for line in pair if line is not None)
-        yield Block(height, partial(_draw_pair, room=room, pair=pair, width=width))
+        cells = [None if line is None else _Cell(line, width) for line in pair]
+        height = max(cell.height for cell in cells if cell is not None)
+        yield Block(height, partial(_draw_pair, room=room, cells=cells, width=width))
 
 
 def _draw_titles(
@@ -140,72 +144,95 @@ def _draw_titles(
 
 
 def _draw_pair(
-    canvas: Canvas, top: float, *, room: Room, pair: Sequence[StackLine | None], width: float
+    canvas: Canvas, top: float, *, room: Room, cells: Sequence[_Cell | None], width: float
 ) -> None:
-    for index, line in enumerate(pair):
-        if line is not None:
-            _draw_stack_line(canvas, room.left + index * (width + _GUTTER), top, line, width)
+    for index, cell in enumerate(cells):
+        if cell is not None:
+            cell.draw(canvas, room.left + index * (width + _GUTTER), top)
 
 
-def _under(line: StackLine) -> str:
-    return plain(" · ".join(filter(None, (line.code, line.what))))
+class _Cell:
+    """One thing of a stack in a column: what it says, broken to the column's width."""
+
+    def __init__(self, line: StackLine, width: float) -> None:
+        self.line, self.width = line, width
+        self.left = _BOX + 6 + (_TURN if line.turn else 0)
+        across = width - self.left
+        name = plain(line.name)
+        room = across - _figures_width(line.figures) - 6
+        self.beside = width_of(name, BOLD, _NAME) <= room
+        self.names = [name] if self.beside else wrapped(name, BOLD, _NAME, across, 2)
+        under = plain(" · ".join(filter(None, (line.code, line.what))))
+        self.under = wrapped(under, REGULAR, SMALL, across, 2)
+        self.notes = wrapped(plain(line.note), BOLD, SMALL, across, 3)
+
+    @property
+    def height(self) -> float:
+        small = len(self.under) + len(self.notes) + (0 if self.beside else 1)
+        return 2 * _PAD + _LINE * len(self.names) + _UNDER * small
+
+    def draw(self, canvas: Canvas, x: float, top: float) -> None:
+        """Box, turn, name large, figures at the right; what it is and what to mind underneath."""
+        canvas.setLineWidth(0.35)
+        canvas.line(x, top, x + self.width, top)
+        y = top - _PAD - _NAME * 0.85
+        tick_box(canvas, x, y - 2, _BOX)
+        draw_text(canvas, x + _BOX + 6, y, plain(self.line.turn), size=SMALL)
+        if self.beside:
+            _draw_figures(canvas, x + self.width, y, self.line.figures)
+        for name in self.names:
+            draw_text(canvas, x + self.left, y, name, face=BOLD, size=_NAME)
+            y -= _LINE
+        y += _LINE - _UNDER - 1
+        if not self.beside:
+            _draw_figures(canvas, x + self.width, y, self.line.figures)
+            y -= _UNDER
+        for under in self.under:
+            draw_text(canvas, x + self.left, y, under, size=SMALL)
+            y -= _UNDER
+        self._draw_notes(canvas, x, y)
+
+    def _draw_notes(self, canvas: Canvas, x: float, y: float) -> None:
+        for index, note in enumerate(self.notes):
+            at = x + self.left
+            if index == 0 and self.line.caution in CAUTION_WORDS:
+                at = draw_triangles(canvas, at, y, CAUTION_WORDS[self.line.caution])
+            fits = shortened(note, BOLD, SMALL, x + self.width - at)
+            draw_text(canvas, at, y, fits, face=BOLD, size=SMALL)
+            y -= _UNDER
 
 
-def _notes(line: StackLine, width: float) -> list[str]:
-    return wrapped(plain(line.note), BOLD, SMALL, width - _TURN - _BOX - 6, 3)
+def _figures_width(figures: Sequence[str]) -> float:
+    """How much room the figures take from the right."""
+    wide = [width_of(plain(each), REGULAR, 10) if each else 0.0 for each in figures]
+    if len(figures) != len(_FIGURES):
+        return sum(wide) + 6 * len(wide)
+    first = next((index for index, each in enumerate(wide) if each), len(wide))
+    behind = sum(
+        max(each + 6, column)
+        for each, column in zip(wide[first + 1 :], _FIGURES[::-1][first + 1 :], strict=True)
+    )
+    return behind + (wide[first] if first < len(wide) else 0.0)
 
 
-def _stack_height(line: StackLine, width: float) -> float:
-    lines = bool(_under(line)) + len(_notes(line, width))
-    return 2 * _PAD + _LINE + _UNDER * lines
-
-
-def _draw_stack_line(canvas: Canvas, x: float, top: float, line: StackLine, width: float) -> None:
-    """Box, turn, name large, figures at the right; what it is and what to mind underneath."""
-    canvas.setLineWidth(0.35)
-    canvas.line(x, top, x + width, top)
-    y = top - _PAD - _NAME * 0.85
-    tick_box(canvas, x, y - 2, _BOX)
-    left = x + _BOX + 6
-    draw_text(canvas, left, y, plain(line.turn), size=SMALL)
-    right = _draw_figures(canvas, x + width, y, line.figures)
-    name = shortened(plain(line.name), BOLD, _NAME, right - left - _TURN - 6)
-    draw_text(canvas, left + _TURN, y, name, face=BOLD, size=_NAME)
-    y -= _UNDER + 1
-    if _under(line):
-        fits = shortened(_under(line), REGULAR, SMALL, width - _BOX - 6 - _TURN)
-        draw_text(canvas, left + _TURN, y, fits, size=SMALL)
-        y -= _UNDER
-    for index, note in enumerate(_notes(line, width)):
-        at = left + _TURN
-        if index == 0 and line.caution in CAUTION_WORDS:
-            at = draw_triangles(canvas, left + _TURN, y, CAUTION_WORDS[line.caution])
-        fits = shortened(note, BOLD, SMALL, x + width - at)
-        draw_text(canvas, at, y, fits, face=BOLD, size=SMALL)
-        y -= _UNDER
-
-
-def _draw_figures(canvas: Canvas, right: float, y: float, figures: Sequence[str]) -> float:
-    """From the right, each under the one above it where there are three; where they begin."""
-    begins = right
+def _draw_figures(canvas: Canvas, right: float, y: float, figures: Sequence[str]) -> None:
+    """From the right, each under the one above it where there are three."""
     columns = _FIGURES if len(figures) == len(_FIGURES) else ()
     for index, figure in enumerate(reversed(figures)):
         said = plain(figure)
         wide = width_of(said, REGULAR, 10)
         if said:
             draw_text(canvas, right - wide, y, said, size=10)
-            begins = right - wide
         right -= max(wide + 6, columns[index] if columns else 0)
-    return begins
 
 
 def _one_line(line: StackLine, room: Room) -> Block:
-    width = room.right - room.left
+    cell = _Cell(line, room.right - room.left)
 
     def draw(canvas: Canvas, top: float) -> None:
-        _draw_stack_line(canvas, room.left, top, line, width)
+        cell.draw(canvas, room.left, top)
 
-    return Block(_stack_height(line, width), draw)
+    return Block(cell.height, draw)
 
 
 def _numbers(station: StationPart, room: Room) -> Iterator[Block]:

@@ -7,6 +7,7 @@ from typing import Any, get_args
 
 from django.utils import timezone
 from django.utils.formats import date_format
+from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
@@ -226,7 +227,7 @@ class SheetWords:
         """What must not be overlooked: its lift, where it is while not here, why it stands in."""
         state = ""
         if str(view.state) != "here":
-            word = str(STATE_WORDS[str(view.state)])
+            word = capfirst(str(STATE_WORDS[str(view.state)]))
             state = f"{word}: {view.place}" if view.place else word
         stands_in = _("stands in: {why}").format(why=view.substitute_reason)
         parts = (
@@ -312,11 +313,11 @@ class SheetWords:
             if gap.method and gap.method != "feeler":
                 said = str(METHODS.get(gap.method, gap.method))
             return f"{said}, {seen}" if seen else said
-        packs = _("GO {go}   NO-GO {no_go}").format(
+        packs = _("GO {go} · NO-GO {no_go}").format(
             go=self._pack(gap.go), no_go=self._pack(gap.no_go)
         )
         if gap.feeler_nm != gap.target_nm:
-            packs += "   " + _("(the feeler sees {n})").format(n=self.length(gap.feeler_nm))
+            packs += " " + _("(the feeler sees {n})").format(n=self.length(gap.feeler_nm))
         return packs
 
     def _pack(self, pack: Pack) -> str:
@@ -360,14 +361,15 @@ class SheetWords:
         if setting.end:
             ends = {"inboard": _("inboard end"), "outboard": _("outboard end")}
             name = f"{name}, {ends[setting.end]}"
-        target = self._value(setting.target_nm, setting.target, setting.unit)
+        unit = setting.unit if setting.name else self.unit
+        target = self._value(setting.target_nm, setting.target, unit)
         last = setting.last
         if last is None:
             return SettingLine(name, target)
-        was = self._value(last.was_nm, last.was, setting.unit)
+        was = self._value(last.was_nm, last.was, unit)
         if last.struck:
             return SettingLine(name, target, was, is_struck=True, why=self._why(last))
-        now = self._value(last.now_nm, last.now, setting.unit)
+        now = self._value(last.now_nm, last.now, unit)
         why = _("was {n}").format(n=was) if now != was else ""
         if last.reset:
             why = _("set it again: the pass line has moved")
