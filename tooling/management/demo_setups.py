@@ -2,14 +2,24 @@
 
 from __future__ import annotations
 
+import contextlib
 import random
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 
+from tooling.errors import Conflict
 from tooling.management.demo_story import Story
-from tooling.models import DelayCause, Kit, KitPosition, Method, Setup, StepKind
+from tooling.models import Characteristic, DelayCause, Kit, KitPosition, Method, Setup, StepKind
 from tooling.queries.as_set import aims_of
-from tooling.services import as_set, mounting, setup_times, setups, strip_down
+from tooling.services import (
+    as_set,
+    mounting,
+    part_checks,
+    proving,
+    setup_times,
+    setups,
+    strip_down,
+)
 
 SHAFT_MINUTES = 4
 GAP_MINUTES = 3
@@ -39,8 +49,21 @@ class Changeovers(Story):
         self.say(setup, StepKind.GAPPED, then)
         self.say(setup, StepKind.THREADED, then + timedelta(minutes=20))
         self.say(setup, StepKind.GOOD, then + timedelta(minutes=35))
+        self.first_piece(setup, then + timedelta(minutes=45))
         setup.refresh_from_db()
         return setup
+
+    def first_piece(self, setup: Setup, at: datetime) -> None:
+        """Everything is measured and well within its limits; the engineer proves the set."""
+        known = Characteristic.objects.filter(tool_set=setup.kit.job.tool_set)
+        checks = [
+            part_checks.CheckIn(each.name, value_nm=each.nominal_nm, value=each.nominal)
+            for each in known
+        ]
+        if checks:
+            part_checks.check_part(by=self.people["crew"], at=at, setup=setup, checks=checks)
+        with contextlib.suppress(Conflict):
+            proving.prove_setup(by=self.people["engineer"], at=at, setup=setup)
 
     def begin(self, kit: Kit, at: datetime) -> tuple[Setup, datetime]:
         """The job before is off the mill; the kit stands beside it."""
