@@ -34,6 +34,14 @@ def lines_within(setup: Setup, drawings: Collection[int]) -> list[StockLine]:
     ]
 
 
+def spot_of(setup: Setup, station: Station) -> Place:
+    """Where a shaft's pieces are when they are on it: the station's place, or the plate as long
+    as the setup is built off line."""
+    if setup.plate is not None and setup.docked_at is None:
+        return setup.plate
+    return station.place
+
+
 def take_from(
     setup: Setup, station: Station, spot: Place, rows: Sequence[KitPosition]
 ) -> tuple[dict[int, int], set[int]]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 from django.utils.translation import gettext_lazy as _
 
@@ -11,16 +11,18 @@ from tooling.errors import Unknown
 from tooling.models import DrawingRevision, KitPosition, Setup, Station
 from tooling.queries.as_set import aims_of, last_set
 from tooling.queries.kit_positions import sizes_of
+from tooling.queries.mounted_counts import spot_of, take_from
 from tooling.queries.piece_page import mass_kg
 from tooling.queries.settings import Given, given_settings
 from tooling.queries.setup_stacks import SHAFTS, OnShaft, in_order
 from tooling.queries.setup_views import ShaftAnswer, StackRow, StationAnswer
 from tooling.queries.setups import find_setup, gaps_count, head_of, mark_of
-from tooling.queries.shaft_states import shaft_states
+from tooling.queries.shaft_states import ShaftKey, ShaftState, shaft_states
 
 
 def station_answer(number: str, station: int, *, scanned: Collection[str] = ()) -> StationAnswer:
-    """One station of a setup. Nine queries, however many pieces.
+    """One station of a setup. Ten queries, however many pieces; more where a count runs short.
+
 
     ``scanned``: codes that were read already, to mark their rows. Raises Unknown
     ``unknown_setup``, ``no_such_station``.
@@ -34,7 +36,10 @@ def answer_of(setup: Setup, station: int, *, scanned: Collection[str] = ()) -> S
         Station.objects.filter(mill=setup.mill_id).order_by("number").values_list("number", "code")
     )
     positions = KitPosition.objects.filter(kit=setup.kit_id).exclude(shaft="line")
-    used = sorted(set(positions.values_list("station_number", "shaft")))
+    claims = list(
+        positions.values_list("station_number", "shaft", "drawing_id", "piece_id", "is_staged")
+    )
+    used = sorted({(claim[0], claim[1]) for claim in claims})
     numbers = sorted({each for each, _shaft in used})
     if station not in codes and station not in numbers:
         raise Unknown(
@@ -59,6 +64,10 @@ def answer_of(setup: Setup, station: int, *, scanned: Collection[str] = ()) -> S
         each for each, shaft in used
         if (state := states.get((setup.pk, each, shaft))) is None or state.what == "taken_off"
     ]  # fmt: skip
+    scarce = {
+        drawing for _n, _shaft, drawing, piece, staged in claims if piece is None and not staged
+    }
+    short = _short(setup, station, rows, states, scarce)
     aims = aims_of(setup, station=station)
     wanted, is_set = gaps_count(setup, station, aims, last_set([setup.pk], station=station))
     aim = aims.get((station, ""))
@@ -72,7 +81,7 @@ def answer_of(setup: Setup, station: int, *, scanned: Collection[str] = ()) -> S
         pass_name=called.set_pass.name if called else "",
         gap_point=aim.gap_point if aim else "",
         target_nm=aim.target_nm if aim else None,
-        shafts=_shafts(setup, station, rows, states, scanned),
+        shafts=_shafts(setup, station, rows, states, scanned, short),
         gaps_set=is_set,
         gaps_wanted=wanted,
         before=max((each for each in numbers if each < station), default=None),
@@ -82,7 +91,12 @@ def answer_of(setup: Setup, station: int, *, scanned: Collection[str] = ()) -> S
 
 
 def _shafts(
-    setup: Setup, station: int, rows: Sequence[KitPosition], states: dict, scanned: Collection[str]
+    setup: Setup,
+    station: int,
+    rows: Sequence[KitPosition],
+    states: Mapping[ShaftKey, ShaftState],
+    scanned: Collection[str],
+    short: Mapping[int, bool],
 ) -> tuple[ShaftAnswer, ...]:
     revisions = _revisions({row.drawing_id for row in rows})
     given = given_settings(["lift_warn", "lift_two_people"])
@@ -92,6 +106,8 @@ def _shafts(
         if not mine:
             continue
         stack = in_order(mine, is_turned=setup.is_turned)
+        for row in mine:
+            row.is_staged = not short.get(row.pk, not row.is_staged)
         mark = mark_of(station, shaft, stack, states.get((setup.pk, station, shaft)))
         is_on = mark.is_done
         answers = tuple(
@@ -100,6 +116,31 @@ def _shafts(
         )
         found.append(ShaftAnswer(mark, answers))
     return tuple(found)
+
+
+def _short(
+    setup: Setup,
+    number: int,
+    rows: Sequence[KitPosition],
+    states: Mapping[ShaftKey, ShaftState],
+    scarce: Collection[int],
+) -> dict[int, bool]:
+    """Of a count that does not reach for the whole kit: for which of these positions there is none
+    left now. Asks nothing where every count reaches."""
+    found: dict[int, bool] = {}
+    if not scarce:
+        return found
+    stations = Station.objects.select_related("place").filter(mill=setup.mill_id, number=number)
+    station = stations.first()
+    if station is None:
+        return found
+    for shaft in SHAFTS:
+        mine = [r for r in rows if r.shaft == shaft and not r.piece_id and r.drawing_id in scarce]
+        state = states.get((setup.pk, station.number, shaft))
+        if mine and (state is None or state.what == "taken_off"):
+            _moving, short = take_from(setup, station, spot_of(setup, station), mine)
+            found |= {row.pk: row.pk in short for row in mine}
+    return found
 
 
 def _revisions(drawings: Collection[int]) -> dict[int, DrawingRevision]:

@@ -27,7 +27,7 @@ from tooling.models import (
     StockLine,
 )
 from tooling.permissions import Verb, check_can
-from tooling.queries.mounted_counts import lines_within, take_from
+from tooling.queries.mounted_counts import lines_within, spot_of, take_from
 from tooling.queries.setup_stacks import OnShaft, stacks_of
 from tooling.queries.shaft_states import shaft_states
 from tooling.services import stock
@@ -42,7 +42,7 @@ from tooling.services.mounting_judge import (
     name_of,
 )
 from tooling.services.movements import Stamp
-from tooling.services.setup_state import hold_open, spot_of
+from tooling.services.setup_state import hold_open
 from tooling.services.together import Act, move_together
 from tooling.services.write import bump, writing
 

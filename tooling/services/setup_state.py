@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from django.utils.translation import gettext_lazy as _
 
 from tooling.errors import Conflict
-from tooling.models import KitPosition, Place, Setup, SetupState, Station
+from tooling.models import KitPosition, Setup, SetupState
 from tooling.queries.setups import SETUP_WITH
 from tooling.services.kit_state import check_open
 from tooling.services.write import lock
@@ -50,11 +50,3 @@ def hold_open(
     fresh = hold(setup, pieces=pieces, stock=stock, places=places)
     check_open(fresh.kit)
     return fresh
-
-
-def spot_of(setup: Setup, station: Station) -> Place:
-    """Where a shaft's pieces are when they are on it: the station's place, or the plate as long
-    as the setup is built off line."""
-    if setup.plate is not None and setup.docked_at is None:
-        return setup.plate
-    return station.place
