@@ -138,7 +138,7 @@ class OnMill:
 
 
 def on_mills(numbers: Collection[str] | None = None) -> list[OnMill]:
-    """Every mill, or those of these numbers, by number. Seven queries."""
+    """Every mill, or those of these numbers, by number. Eight queries."""
     mills = list(Mill.objects.all() if numbers is None else Mill.objects.filter(number__in=numbers))
     ids = [mill.pk for mill in mills]
     setups = _setups(ids)
@@ -171,7 +171,7 @@ def on_mills(numbers: Collection[str] | None = None) -> list[OnMill]:
 
 
 def on_mill(number: str) -> OnMill | None:
-    """One mill, None when there is none of this number. Seven queries."""
+    """One mill, None when there is none of this number. Eight queries."""
     return next(iter(on_mills([number])), None)
 
 

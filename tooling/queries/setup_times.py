@@ -125,7 +125,7 @@ class TimesPage:
 
 
 def times_page(number: str) -> TimesPage:
-    """One setup's times. Nine queries. Raises Unknown ``unknown_setup``."""
+    """One setup's times. Eight queries. Raises Unknown ``unknown_setup``."""
     setup = find_setup(number)
     steps, delays = _said([setup.pk])
     times = times_of(setup, steps[setup.pk], delays[setup.pk])
