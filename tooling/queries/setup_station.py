@@ -180,6 +180,7 @@ def _row(
         is_substitute=row.is_substitute,
         substitute_reason=row.substitute_reason,
         is_scanned=piece is not None and piece.code in scanned,
+        side=row.set_position.side if row.set_position and row.shaft == "side" else "",
     )
 
 

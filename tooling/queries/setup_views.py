@@ -255,6 +255,7 @@ class StackRow:
     is_substitute: bool
     substitute_reason: str
     is_scanned: bool = False
+    side: str = ""
 
     @property
     def is_spacer(self) -> bool:

@@ -296,9 +296,14 @@ def summary(remaining: Remaining) -> tuple[str, ...]:
         )
     ]
     if remaining.to_mount:
-        words = _("Still to mount: {which}.")
-        more = " …" if len(remaining.to_mount) > 8 else ""
-        told.append(words.format(which=", ".join(remaining.to_mount[:8]) + more))
+        which = ", ".join(remaining.to_mount[:8])
+        more = len(remaining.to_mount) - 8
+        words = (
+            _("Still to mount: {which}.")
+            if more <= 0
+            else _("Still to mount: {which} and {n} more.")
+        )
+        told.append(words.format(which=which, n=more))
     if remaining.gaps_wanted:
         told.append(
             _("{done} of {wanted} numbers are set.").format(

@@ -149,7 +149,8 @@ def without(request: HttpRequest, number: str, station: int, which: str) -> Http
     if request.method == "POST":
         try:
             _without(request, setup, station, which)
-            return redirect("setup-station", setup.kit.number, station)
+            at = request.POST.get("at", "")
+            return redirect(_station_url(setup.kit.number, station, at=at))
         except NotAllowed:
             raise
         except ToolingError as refused:
@@ -158,8 +159,15 @@ def without(request: HttpRequest, number: str, station: int, which: str) -> Http
     shaft = next((each for each in answer.shafts if each.shaft == which), None)
     if shaft is None:
         raise Unknown("no_such_shaft", _("This kit puts nothing there."))
-    context = {"answer": answer, "head": answer.head, "shaft": shaft, "error": error,
-               "typed": request.POST, "next_id": uuid.uuid4()}  # fmt: skip
+    context = {
+        "answer": answer,
+        "head": answer.head,
+        "shaft": shaft,
+        "error": error,
+        "typed": request.POST,
+        "arrived": request.POST.get("at") or request.GET.get("at", ""),
+        "next_id": uuid.uuid4(),
+    }
     status = error.status if error else 200
     return render(request, "setups/without.html", context, status=status)
 
