@@ -131,9 +131,7 @@ def test_the_same_numbers_sent_twice_count_once(shop: SettingUp, setup: Setup) -
     assert AsSet.objects.count() == 2
 
 
-def test_one_bad_end_and_nothing_is_saved(
-    shop: SettingUp, setup: Setup, viewer: Person, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_one_bad_end_and_nothing_is_saved(shop: SettingUp, setup: Setup, viewer: Person) -> None:
     with pytest.raises(NotAllowed):
         put(shop, setup, *ends(1_500_000, 1_500_000), by=viewer)
     with pytest.raises(ToolingError, match="no_such_station"):

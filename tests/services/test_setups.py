@@ -68,6 +68,16 @@ def test_who_only_reads_starts_nothing(shop: SettingUp, viewer: Person) -> None:
         setups.start_setup(by=viewer, at=shop.world.at, kit=shop.kit)
 
 
+def test_no_history_row_no_setup(shop: SettingUp, monkeypatch: pytest.MonkeyPatch) -> None:
+    def broken(**_fields: Any) -> None:
+        raise RuntimeError("the disk is gone")
+
+    monkeypatch.setattr(setups, "record_change", broken)
+    with pytest.raises(RuntimeError):
+        shop.start()
+    assert not Setup.objects.exists()
+
+
 def test_a_good_part_comes_from_a_whole_setup(shop: SettingUp) -> None:
     setup = shop.start()
     way = {"by": shop.by, "at": shop.world.at + MINUTE, "setup": setup}
