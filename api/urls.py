@@ -35,6 +35,7 @@ from api.views import (
     set_gaps,
     set_parts,
     sets,
+    setup_sheet,
     stock,
     stock_hand,
     task_files,
@@ -257,6 +258,7 @@ KITS = [
     path("kits/<str:number>/fill/swap/", kit_fill.SwapSpacer.as_view(), name="api-fill-swap"),
     path("kits/<str:number>/fill/by-hand/", kit_fill.FillByHand.as_view(), name="api-fill-hand"),
     path("kits/<str:number>/prove/", kits.ProveKit.as_view(), name="api-kit-prove"),
+    path("setups/<str:number>/chart/", setup_sheet.SetupSheet.as_view(), name="api-setup-chart"),
 ]
 
 PURCHASES = [

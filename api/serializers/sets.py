@@ -60,7 +60,7 @@ class PositionOut(serializers.Serializer[Any]):
     allotted = AllottedOut(many=True, source="allotments")
 
 
-class FillOut(serializers.Serializer[Any]):
+class MiddleFillOut(serializers.Serializer[Any]):
     """A middle fill: it stands after the position of that order."""
 
     shaft = serializers.ChoiceField(ON_SHAFTS)
@@ -80,7 +80,7 @@ class PassOut(serializers.Serializer[Any]):
     )
     pass_line_rise_mm = LengthMm("pass_line_rise_nm")
     positions = PositionOut(many=True)
-    fills = FillOut(many=True)
+    fills = MiddleFillOut(many=True)
 
 
 @extend_schema_field({"type": "string", "nullable": True, "example": "63.5"})
@@ -265,7 +265,7 @@ class ChartPassIn(ActionIn):
     note = serializers.CharField(required=False, allow_blank=True, max_length=200)
 
 
-class FillIn(ActionIn):
+class MiddleFillIn(ActionIn):
     """A middle fill after a position; the same again changes it."""
 
     lengths = plain("length", "below", "above", "outside_most", never_empty=("below", "above"))

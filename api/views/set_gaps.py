@@ -8,7 +8,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.door import Door, by, given
-from api.serializers.sets import AxisIn, CharacteristicIn, FillIn, SetDetailOut
+from api.serializers.sets import AxisIn, CharacteristicIn, MiddleFillIn, SetDetailOut
 from api.views.sets import set_answer
 from tooling.permissions import Verb
 from tooling.queries.by_code import chart_pass_of, mill_of, pass_of, set_of
@@ -20,9 +20,9 @@ class Fills(Door):
 
     verbs = {"POST": Verb.EDIT_RECORDS}
 
-    @extend_schema(request=FillIn, responses=SetDetailOut)
+    @extend_schema(request=MiddleFillIn, responses=SetDetailOut)
     def post(self, request: Request, number: str) -> Response:
-        row, values = set_of(number), given(FillIn, request)
+        row, values = set_of(number), given(MiddleFillIn, request)
         set_pass = pass_of(row, values.pop("number"))
         set_fills.save_fill(by=by(request), at=timezone.now(), set_pass=set_pass, **values)
         return set_answer(row.number)
