@@ -29,6 +29,9 @@ ORDER_SECONDS = 60.0
 FILL_SECONDS = 30.0
 """So long spacers are chosen; by then the best choice found is taken."""
 
+BOUND_SECONDS = 15.0
+"""So much of it, at most, goes into what no order can beat."""
+
 
 def draw_labels(run: Run) -> dict[str, Any]:
     """Many labels as one PDF, kept as the task's file and recorded as issued at its end."""
@@ -131,7 +134,10 @@ def order_jobs(run: Run) -> dict[str, Any]:
         run.check()
         return now >= until
 
-    return job_order_work.find_order(at=timezone.now(), mill=mill, should_stop=should_stop)
+    return job_order_work.find_order(
+        at=timezone.now(), mill=mill, should_stop=should_stop,
+        enough_bounding=lambda: time.monotonic() >= started + BOUND_SECONDS,
+    )  # fmt: skip
 
 
 def fill_shafts(run: Run) -> dict[str, Any]:

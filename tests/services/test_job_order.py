@@ -235,3 +235,15 @@ def test_a_rule_stands_once_and_is_removed(mill: Mill, world: World, engineer: P
     with pytest.raises(Conflict) as gone:
         mill_care.remove_rule(**way, rule=rule)  # type: ignore[arg-type]
     assert gone.value.code == "rule_gone"
+
+
+def test_many_jobs_when_time_is_up(mill: Mill, world: World, sets: dict[str, ToolSet]) -> None:
+    """Stopped at once the planner's order stays; without a bound the search still groups sets."""
+    for n in range(14):
+        world.job(sets["AB"[n % 2]], mill, number=f"J{n:02d}", in_hours=24 * (n + 1))
+    told = find_order(at=world.at, mill=mill, should_stop=lambda: True)
+    assert [row["job"] for row in told["rows"]] == [f"J{n:02d}" for n in range(14)]
+    assert told["rows"][3]["starts_at"] == told["rows"][3]["was_at"]
+    told = find_order(at=world.at, mill=mill, enough_bounding=lambda: True)
+    assert (told["present"]["stations"], told["best"]["stations"]) == (42, 6)
+    assert not told["proven"]

@@ -142,16 +142,19 @@ def keeps(rules: Rules, order: Sequence[int]) -> bool:
 
 
 def best_order(
-    problem: Problem, *, seed: int = 0, rounds: int = 8, should_stop: Stop = lambda: False
-) -> Ordered:
+    problem: Problem, *, seed: int = 0, rounds: int = 8, should_stop: Stop = lambda: False,
+    enough_bounding: Stop = lambda: False, starts: Sequence[Sequence[int]] = (),
+) -> Ordered:  # fmt: skip
     """The order with the least lateness, then the least cost aim by aim.
 
-    Up to ``EXACT_MOST`` jobs it is proven; beyond, it is improved from ``rounds`` starts and the
-    bound says how far it can be from the best. Due dates are judged by the median times.
+    Up to ``EXACT_MOST`` jobs it is proven; beyond, it is improved from ``rounds`` starts, and from
+    those given in ``starts``, and the bound says how far it can be from the best. When
+    ``enough_bounding`` says so, the bounds known by then do. Due dates are judged by the median
+    times.
     """
     if len(problem.jobs) <= EXACT_MOST:
         return _exact(problem, should_stop)
-    return _improved(problem, seed, rounds, should_stop)
+    return _improved(problem, seed, rounds, should_stop, enough_bounding, starts)
 
 
 @dataclass(frozen=True)
@@ -217,12 +220,16 @@ def _keep(kept: list[_Label], new: _Label, timed: bool) -> None:
     kept.append(new)
 
 
-def _improved(problem: Problem, seed: int, rounds: int, should_stop: Stop) -> Ordered:
+def _improved(
+    problem: Problem, seed: int, rounds: int, should_stop: Stop, enough_bounding: Stop,
+    starts: Sequence[Sequence[int]],
+) -> Ordered:  # fmt: skip
     dice = np.random.default_rng(seed)
-    bound = least_costs(problem, should_stop)
+    bound = least_costs(problem, lambda: should_stop() or enough_bounding())
     search = _Search(problem, should_stop)
     best: Weighed | None = None
-    for start in (*bound.orders, *(_greedy(problem, dice, at) for at in range(rounds))):
+    greedy = (_greedy(problem, dice, at) for at in range(rounds))
+    for start in (*bound.orders, *(list(each) for each in starts), *greedy):
         if should_stop() or (best and best.rank == (0.0, bound.least)):
             break
         found = search.climb(_repaired(problem.rules, start))

@@ -18,6 +18,7 @@ from tooling.engineering.changeover_order import (
     Rules,
     best_order,
     keeps,
+    weigh,
 )
 from tooling.engineering.mill_time import MillTime, Slot, mill_time
 from tooling.models import Job, Mill, MillRule
@@ -29,8 +30,16 @@ GRAIN = 1_000
 """Weighed sums are compared to a thousandth."""
 
 
-def find_order(*, at: datetime, mill: Mill, should_stop: Stop = lambda: False) -> dict[str, Any]:
-    """The best order of the mill's coming jobs, beside the planner's, as plain JSON."""
+def find_order(
+    *,
+    at: datetime,
+    mill: Mill,
+    should_stop: Stop = lambda: False,
+    enough_bounding: Stop = lambda: False,
+) -> dict[str, Any]:
+    """The best order of the mill's coming jobs, beside the planner's, as plain JSON. Never one
+    that is worse than the planner's where that keeps the rules. The stops are those of
+    ``best_order``."""
     given = asked(mill, at=at)
     table = _Table.of(given)
     present = tuple(range(len(given.jobs)))
@@ -54,13 +63,17 @@ def find_order(*, at: datetime, mill: Mill, should_stop: Stop = lambda: False) -
         minutes=table.minutes,
         rules=rules,
     )
-    found = best_order(problem, should_stop=should_stop) if given.jobs else None
+    found = None
+    if given.jobs:
+        found = best_order(
+            problem, should_stop=should_stop, enough_bounding=enough_bounding, starts=[present]
+        )
     best = found.best.order if found is not None and found.best is not None else None
     kept = keeps(rules, present)
     if best is None and found is not None and found.stopped and kept:
         best = present  # time was up before another was found
     layout = _Layout(given, table, time, at)
-    if best is not None and kept and layout.sums(best) == layout.sums(present):
+    if best is not None and kept and weigh(problem, present).rank <= weigh(problem, best).rank:
         best = present  # as good: nothing is moved for nothing
     return {
         "version": given.version,
