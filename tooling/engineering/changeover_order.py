@@ -221,8 +221,8 @@ def _keep(kept: list[_Label], new: _Label, timed: bool) -> None:
 
 
 def _improved(
-    problem: Problem, seed: int, rounds: int, should_stop: Stop, enough_bounding: Stop,
-    starts: Sequence[Sequence[int]],
+    problem: Problem, seed: int, rounds: int, should_stop: Stop,
+    enough_bounding: Stop = lambda: False, starts: Sequence[Sequence[int]] = (),
 ) -> Ordered:  # fmt: skip
     dice = np.random.default_rng(seed)
     bound = least_costs(problem, lambda: should_stop() or enough_bounding())
