@@ -102,9 +102,7 @@ def test_a_wrong_roll_says_what_it_is_in_place(page: Client, url: str, shop: Set
     assert "2-t1" in text_of(answer)
 
 
-def test_scanned_rolls_are_kept_until_the_tap(
-    page: Client, shop: SettingUp, log_in: Any
-) -> None:
+def test_scanned_rolls_are_kept_until_the_tap(page: Client, shop: SettingUp, log_in: Any) -> None:
     shop.start(check_level="roll")
     url = f"/setups/{shop.kit.number}/"
     for order in (1, 3):
@@ -211,6 +209,10 @@ def test_the_next_shift_sees_the_handover_large(
     assert 'class="handover"' in theirs
     for said in ("Station 2 top is heavy.", "1 of 4 shafts", "1 bottom, 2 top, 2 bottom"):
         assert said in theirs
+    page = log_in(nights)
+    assert "Station 2 top is heavy." in text_of(page.get(f"{url}stations/1/"))
+    page.post(f"{url}stations/1/bottom/mount/")
+    assert "Station 2 top is heavy." not in text_of(page.get(f"{url}stations/1/"))
 
 
 def test_a_running_setup_is_proved_by_its_first_piece(

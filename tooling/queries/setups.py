@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from django.db.models import Q
+from django.db.models import Exists, OuterRef, Q
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
@@ -18,6 +18,7 @@ from tooling.models import (
     Setup,
     SetupState,
     SetupStep,
+    ShaftMount,
     Station,
     StepKind,
 )
@@ -261,6 +262,25 @@ def last_handover(setup: Setup) -> HandoverView | None:
     )
     row = rows.select_related("by").order_by("happened_at", "id").last()
     if row is None:
+        return None
+    return HandoverView(row.happened_at, str(row.by) if row.by else "", row.by_id, row.note)
+
+
+def handover_to(setup_number: str, person_id: int | None) -> HandoverView | None:
+    """The last handover that stands, for whoever comes next: not its writer, and not somebody who
+    mounted anything since. One query."""
+    since = ShaftMount.objects.filter(
+        setup=OuterRef("setup"), by=person_id, happened_at__gt=OuterRef("happened_at")
+    )
+    rows = SetupStep.objects.filter(
+        setup__kit__number=setup_number,
+        what=StepKind.HANDED_OVER,
+        corrected_by=None,
+        is_taken_back=False,
+    )
+    rows = rows.annotate(is_known=Exists(since)).select_related("by")
+    row = rows.order_by("happened_at", "id").last()
+    if row is None or row.is_known or row.by_id == person_id:
         return None
     return HandoverView(row.happened_at, str(row.by) if row.by else "", row.by_id, row.note)
 

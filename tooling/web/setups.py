@@ -14,7 +14,7 @@ from tooling.models import Person
 from tooling.queries.setup_against import against
 from tooling.queries.setup_station import station_answer
 from tooling.queries.setup_views import SetupPage, StationAnswer
-from tooling.queries.setups import setup_list, setup_page, setup_version
+from tooling.queries.setups import handover_to, setup_list, setup_page, setup_version
 from tooling.web.doors import rights
 from tooling.web.forms.fields import unit_of
 from tooling.web.forms.setups import NoteForm
@@ -81,7 +81,9 @@ def station_page(
     """A station's page, with a refusal shown in place."""
     read = {code for codes in scanned(request, number, station).values() for code in codes}
     answer = station_answer(number, station, scanned=read)
-    context = station_context(request, answer) | {"error": error}
+    me = request.user.pk if isinstance(request.user, Person) else None
+    told = {"error": error, "handover": handover_to(answer.head.number, me)}
+    context = station_context(request, answer) | told
     return render(request, "setups/station.html", context, status=error.status if error else 200)
 
 
