@@ -75,16 +75,16 @@ def draw_shaft(
     rows = _rows(placed)
     under = _TOP + _TALLEST + 14 * PX
     dimension = under + (max(rows.values(), default=0) + 1) * _ROW + 30 * PX
-    guided = dimension + _DIMENSION if guide is not None and placed else dimension
+    total = dimension + _DIMENSION if guide is not None and placed else dimension
     return Drawing(
         width=WIDTH,
-        height=guided + 20 * PX,
+        height=total + 20 * PX,
         shapes=(
             *_shaft_line(placed, drive_side),
             *(_piece(station.station, shaft, one) for one in placed),
             *_labels(placed, rows, under, unit),
-            *_total(placed, dimension, unit, guide),
-            *(_guide(placed, guided, unit, drive_side, guide) if guide is not None else ()),
+            *_total(placed, total, unit, guide),
+            *(_guide(placed, dimension, unit, drive_side, guide) if guide is not None else ()),
         ),
         title=_("Station {number}, {shaft}").format(
             number=station.station, shaft=_name(shaft.shaft)
@@ -263,7 +263,7 @@ def _guide(
     is_left = drive_side == "left"
     edge = placed[0].x + (0 if is_left else placed[0].width)
     plane = edge + guide.plane_nm * per_nm * (1 if is_left else -1)
-    yield Line(plane, _TOP - 8 * PX, plane, y + 8 * PX, "centre")
+    yield Line(plane, _TOP - 8 * PX, plane, _TOP + _TALLEST + 8 * PX, "centre")
     said = _("guide plane {length}").format(length=say_length(guide.plane_nm, unit))
     yield from _dimension(min(edge, plane), max(edge, plane), y, said)
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from tooling.engineering.stacks.answer import FIGURES
 from tooling.engineering.stacks.eligibility import Seat
 from tooling.engineering.stacks.specs import Pieces, Shaft, ShaftKey
 from tooling.engineering.stacks.told import free_windows, told_shaft, told_station
@@ -136,8 +137,8 @@ class Missing:
 
 @dataclass(frozen=True)
 class Answer:
-    """The last answer. ``more``: how many pieces or shafts at most a better answer could save;
-    None: not known."""
+    """The last answer. ``figures`` and ``bound`` as the computation names them; ``not_there``: what
+    somebody looked for in vain."""
 
     solved_at: datetime
     by: str
@@ -152,6 +153,17 @@ class Answer:
     impossible: tuple[Spot, ...]
     how: tuple[Mapping[str, Any], ...]
     not_there: tuple[str, ...]
+
+    @property
+    def fills_most(self) -> bool:
+        """Whether no other choice fills more shafts."""
+        return bool(self.figures) and self.figures[0] == self.bound[0]
+
+    @property
+    def least_spacers(self) -> int | None:
+        """So many spacers it takes at least, shims apart; None where that is not known."""
+        at = FIGURES.index("spacers")
+        return self.bound[at] if self.fills_most and len(self.bound) > at else None
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,7 @@ from django.urls import reverse
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
+from tooling.engineering.lengths import say_length
 from tooling.pictures.line_tools import paint_tool
 from tooling.pictures.ribbon import Ribbon, draw_ribbon
 from tooling.pictures.ribbon_kit import Hand, RibbonKit, RibbonPiece, RibbonShaft, RibbonStation
@@ -100,7 +101,14 @@ def _piece(position: PositionView) -> RibbonPiece:
         order=position.order,
         width_nm=position.face_width_nm or None,
         diameter_nm=position.greatest_diameter_nm,
-        mark=position.mark,
+        mark=position.mark or _length_mark(position),
         is_spacer=position.kind in SPACERS,
         side="drive" if position.side == "drive" else "operator" if position.side else "",
     )
+
+
+def _length_mark(position: PositionView) -> str:
+    """What is stamped on a spacer of a count: its length."""
+    if not (position.is_pooled and position.kind in SPACERS and position.face_width_nm):
+        return ""
+    return say_length(position.face_width_nm, "in" if position.unit == "in" else "mm")
