@@ -103,6 +103,7 @@ def _set(world: World, unit: str) -> tuple[ToolSet, dict[tuple[int, str], Piece]
         for shaft, size in zip(("top", "bottom"), DRAWN[number], strict=True):
             at = positions.filter(set_pass__number=number, shaft=shaft)
             at.update(gap_diameter_nm=size * MM)
+    positions.filter(set_pass__number=4, shaft="top").update(is_split=True)
     positions.filter(shaft="side").update(
         side="operator", height_nm=12 * MM, in_out_nm=-500_000, tilt_degrees=1.5
     )

@@ -63,7 +63,8 @@ WORKED = (
     "The site's own procedures, local codes and qualified people decide.",
     "Ø 159.4",
     "24.0 kg",
-    "mark faces outboard",
+    "4-T1 · split · mark faces outboard",
+    "To fetch: Rack A",
 )
 
 

@@ -209,13 +209,13 @@ class SheetWords:
         weighs = "" if view.mass_kg is None else mass(view.mass_kg)
         fill = str(FILLS[each.fill]) if each.fill else ""
         faces = str(FACES[each.faces]) if each.faces and not spacer else ""
+        drawing = view.drawing if name != view.drawing else ""
+        split = _("split") if view.is_split else ""
         return StackLine(
             turn=f"{each.turn}.",
             name=name,
             code=view.code,
-            what=" · ".join(
-                filter(None, (view.drawing if name != view.drawing else "", fill, faces))
-            ),
+            what=" · ".join(filter(None, (drawing, split, fill, faces))),
             figures=(width if name != width else "", drive, weighs),
             note=self._mind(view),
             caution=CAUTIONS.get(view.caution, ""),
