@@ -240,6 +240,10 @@ def test_two_setups_stand_beside_each_other(
     page: Client, url: str, shop: SettingUp, setup: Setup, world: World
 ) -> None:
     as_set.set_as_target(by=shop.by, at=world.at, setup=setup, station=1)
+    said = {"setup": setup, "station_number": 1, "shaft": "top", "received_at": world.at}
+    for what, note, minutes in (("mounted", "left out: 2 SP", 90), ("taken_off", "", 900)):
+        then = world.at + minutes * MINUTE
+        ShaftMount.objects.create(what=what, note=note, happened_at=then, **said)
     Setup.objects.filter(pk=setup.pk).update(state="struck", struck_at=world.at)
     shop.kit.job.state = "done"
     shop.kit.job.save()
@@ -256,5 +260,7 @@ def test_two_setups_stand_beside_each_other(
         job.save()
     said = text_of(page.get(f"/setups/{kit.number}/against/{shop.kit.number}/"))
     assert "0.05" in said
+    assert "1 h 30 min" in said
+    assert "left out: 2 SP" in said
     assert f"/against/{shop.kit.number}/" in text_of(page.get(f"/setups/{kit.number}/"))
     assert "J1" in text_of(page.get("/setups/"))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import timedelta
 
@@ -10,11 +11,10 @@ from django.utils.translation import gettext_lazy
 
 from tooling.engineering.last_good import Conditions, Struck, follows, translate
 from tooling.errors import Conflict
-from tooling.models import AsSet, Setup
+from tooling.models import AsSet, Setup, ShaftAct, ShaftMount
 from tooling.queries.as_set import last_set
 from tooling.queries.setup_views import SetupHead
 from tooling.queries.setups import SHAFT_WORDS, find_setup, head_of
-from tooling.queries.shaft_states import ShaftState, shaft_states
 
 WHY = {
     Struck.MILL: gettext_lazy("other mill"),
@@ -79,13 +79,13 @@ def against(number: str, other: str) -> Against:
             other=theirs.kit.number,
             number=ours.kit.number,
         )  # fmt: skip
-    states, numbers = shaft_states([ours.pk, theirs.pk]), last_set([ours.pk, theirs.pk])
+    said, numbers = _said([ours.pk, theirs.pk]), last_set([ours.pk, theirs.pk])
     keys = sorted({(station, name, end) for _s, station, name, end in numbers})
     pairs = tuple(
         _pair(key, ours, theirs, numbers.get((ours.pk, *key)), numbers.get((theirs.pk, *key)))
         for key in keys
     )
-    return Against(_side(ours, states), _side(theirs, states), pairs)
+    return Against(_side(ours, said), _side(theirs, said), pairs)
 
 
 def _pair(
@@ -147,15 +147,27 @@ def _value(row: AsSet | None) -> float | None:
     return float(row.value_nm) if row.value_nm is not None else row.value
 
 
-def _side(setup: Setup, states: dict[tuple[int, int, str], ShaftState]) -> SideOf:
-    mine = {key[1:]: state for key, state in states.items() if key[0] == setup.pk}
-    last = max((state.at for state in mine.values()), default=None)
+def _said(setup_ids: list[int]) -> dict[tuple[int, int, str], ShaftMount]:
+    """For each shaft the last word that it was mounted or left out, though it came off since."""
+    rows = ShaftMount.objects.filter(
+        setup__in=setup_ids,
+        what__in=[ShaftAct.MOUNTED, ShaftAct.SKIPPED],
+        corrected_by=None,
+        is_taken_back=False,
+    )
+    ordered = rows.order_by("happened_at", "id")
+    return {(row.setup_id, row.station_number, row.shaft): row for row in ordered}
+
+
+def _side(setup: Setup, said: Mapping[tuple[int, int, str], ShaftMount]) -> SideOf:
+    mine = {key[1:]: row for key, row in said.items() if key[0] == setup.pk}
+    last = max((row.happened_at for row in mine.values()), default=None)
     left_out = tuple(
         _("station {station}, {shaft}: {note}").format(
-            station=station, shaft=SHAFT_WORDS[shaft], note=state.note
+            station=station, shaft=SHAFT_WORDS[shaft], note=row.note
         )
-        for (station, shaft), state in sorted(mine.items())
-        if state.note
+        for (station, shaft), row in sorted(mine.items())
+        if row.note
     )
     return SideOf(
         head=head_of(setup),
