@@ -220,8 +220,9 @@ def test_what_is_not_there_is_said(world: World) -> None:
 
 @pytest.mark.parametrize("more", [0, 8])
 def test_more_positions_ask_no_more_queries(shop: FourPasses, engineer: Person, more: int) -> None:
-    """By hand: nine of the kit page's twelve, as nothing here is counted; setup, chart, passes, axes, last setup, its
-    positions, their revisions, readings, work, numbers, stations and settings."""
+    """By hand: nine of the kit page's twelve, as nothing here is counted; setup, chart, passes,
+    axes, last setup, its positions, their revisions, readings, work, numbers, stations and
+    settings."""
     roll = Piece.objects.first()
     assert roll is not None
     set_pass = SetPosition.objects.filter(shaft="top").order_by("set_pass__number")[0].set_pass
