@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from tooling.engineering.how import Step
-from tooling.engineering.stacks.answer import ShaftAnswer, Stacks, StationAnswer
+from tooling.engineering.stacks.answer import FIGURES, ShaftAnswer, Stacks, StationAnswer
 from tooling.engineering.stacks.checking import check_stacks
 from tooling.engineering.stacks.columns import AIMS, Column, Maker, fixed_of
 from tooling.engineering.stacks.kinds import kinds_of
@@ -47,6 +47,8 @@ def solve_stacks(
     Every stack is verified in exact nanometres; raises RuntimeError where one does not hold (a
     fault of ours).
     """
+    if not problem.stations:
+        return Stacks((), (), (0,) * len(FIGURES), (0,) * len(FIGURES))
     effort = effort or Effort()
     kinds = kinds_of(problem)
     maker = Maker(problem, kinds, fixed_of(problem, kinds))

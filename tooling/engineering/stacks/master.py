@@ -31,20 +31,33 @@ class Relaxed:
 
 
 class Master:
-    """Columns gathered so far. Rows: one per station, one per kind, one per aim."""
+    """Columns gathered so far. Rows: one per station, one per kind, one per aim.
 
-    def __init__(self, stations: int, counts: Sequence[int | None], aims: int) -> None:
+    The linear program has one row per ``cluster`` of kinds instead: near lengths have one price
+    then, which is quickly found where every spacer has its own width. Its value is a little lower,
+    so what is said of bounds holds all the same; whole choices know each kind.
+    """
+
+    def __init__(
+        self, stations: int, counts: Sequence[int | None], aims: int, cluster: Sequence[int]
+    ) -> None:
         self.columns: list[Column] = []
         self._known: set[tuple[object, ...]] = set()
         self._stations, self._aims = stations, aims
         self._kinds = len(counts)
         self._upper = [ANY if count is None else float(count) for count in counts]
         self._limits = [ANY] * aims
+        self._cluster = np.array(cluster, dtype=np.int64)
+        self._clusters = int(max(cluster, default=-1)) + 1
+        together = [0.0] * self._clusters
+        for kind, upper in enumerate(self._upper):
+            together[cluster[kind]] += upper
+        rows = [(1.0, 1.0)] * stations + [(-ANY, upper) for upper in together]
         self._solver = Solver()
         self._solver.setOptionValue("output_flag", False)
         self._solver.setOptionValue("threads", 1)
         none = np.zeros(0, dtype=np.int32)
-        for lower, upper in self._rows():
+        for lower, upper in rows + [(-ANY, ANY)] * aims:
             self._solver.addRow(lower, upper, 0, none, np.zeros(0))
 
     def _rows(self) -> list[tuple[float, float]]:
@@ -59,9 +72,19 @@ class Master:
             return False
         self._known.add(sign)
         self.columns.append(column)
-        where, what = self._entries(column)
+        where, what = self._clustered(column)
         self._solver.addCol(0.0, 0.0, ANY, len(where), where, what)
         return True
+
+    def _clustered(self, column: Column) -> tuple[Array, Array]:
+        use: dict[int, float] = {}
+        for kind, count in column.use:
+            row = self._stations + int(self._cluster[kind])
+            use[row] = use.get(row, 0.0) + count
+        aims = {self._stations + self._clusters + at: float(figure)
+                for at, figure in enumerate(column.aims) if figure}  # fmt: skip
+        entries = {column.station: 1.0} | use | aims
+        return np.array(list(entries), dtype=np.int32), np.array(list(entries.values()))
 
     def _entries(self, column: Column) -> tuple[Array, Array]:
         where = [column.station, *(self._stations + kind for kind, _count in column.use)]
@@ -75,7 +98,7 @@ class Master:
     def limit(self, aim: int, most: int | None) -> None:
         """From now on an aim may not be more than this."""
         self._limits[aim] = ANY if most is None else float(most)
-        row = self._stations + self._kinds + aim
+        row = self._stations + self._clusters + aim
         self._solver.changeRowBounds(row, -ANY, self._limits[aim])
 
     def relax(self, goal: Sequence[float], open_to: Array | None = None) -> Relaxed | None:
@@ -92,12 +115,12 @@ class Master:
             return None
         found = self._solver.getSolution()
         saved = -np.array(found.row_dual)
-        first, second = self._stations, self._stations + self._kinds
+        first, second = self._stations, self._stations + self._clusters
         return Relaxed(
             value=self._solver.getObjectiveValue(),
             shares=np.array(found.col_value),
             stations=-saved[:first],
-            pieces=np.maximum(saved[first:second], 0.0),
+            pieces=np.maximum(saved[first:second], 0.0)[self._cluster],
             limits=np.maximum(saved[second:], 0.0),
         )
 

@@ -342,7 +342,7 @@ def cheapest_pair(
     pairs = []
     ranked = np.argsort(both, kind="stable")[:most] if most > 1 else [int(np.argmin(both))]
     for at in ranked:
-        if both[at] >= FAR:
+        if both[at] >= FAR // 2:
             break
         part = need[at : at + width]
         pairs.append(Pair(int(at) + top.low, int(np.argmin(part)) + int(at) + start, int(both[at])))

@@ -13,11 +13,17 @@ from fractions import Fraction
 import numpy as np
 
 from tooling.engineering.stacks.columns import Column, Maker, ShaftStack, use_of
+from tooling.engineering.stacks.kinds import Kind
 from tooling.engineering.stacks.master import Master, Relaxed
 from tooling.engineering.stacks.pricing import NO_PINS, Pins, Priced, ShaftPricer, cheapest_pair
 from tooling.engineering.stacks.tables import FAR, Array, Table
 
 Stop = Callable[[], bool]
+CLUSTER_FROM = 150
+"""With more kinds than this, those within ``CLUSTER_NM`` have one price."""
+CLUSTER_NM = 25_000
+THIN = 6
+NO_END = 1_000_000
 FINE = 1 << 15
 """Prices are multiples of 1 / FINE, or of a coarser power of two where they are high."""
 
@@ -217,6 +223,25 @@ class Pricer:
         return int(cost + sum(count * int(prices.pieces[kind]) for kind, count in column.use))
 
 
+def clusters(kinds: Sequence[Kind]) -> list[int]:
+    """By kind the number of its cluster: each by itself while they are few, else those of nearly
+    one length together."""
+    if len(kinds) <= CLUSTER_FROM:
+        return list(range(len(kinds)))
+    order = sorted(
+        range(len(kinds)),
+        key=lambda at: (kinds[at].made, kinds[at].is_shim, kinds[at].groups, kinds[at].length_nm),
+    )
+    found, number, first = [0] * len(kinds), -1, None
+    for at in order:
+        kind = kinds[at]
+        alike = (kind.made, kind.is_shim, kind.groups)
+        if first is None or alike != first[0] or kind.length_nm - first[1] > CLUSTER_NM:
+            number, first = number + 1, (alike, kind.length_nm)
+        found[at] = number
+    return found
+
+
 class Bound:
     """The best of Lagrange's bounds for one goal, with the prices that gave it."""
 
@@ -238,7 +263,8 @@ class Search:
         self.maker, self.pricer = maker, Pricer(maker)
         self.stop = should_stop
         counts = [None if kind.made else kind.count for kind in maker.kinds.kinds]
-        self.master = Master(len(maker.problem.stations), counts, len(maker.aims))
+        self.cluster = clusters(maker.kinds.kinds)
+        self.master = Master(len(maker.problem.stations), counts, len(maker.aims), self.cluster)
         for column in maker.first():
             self.master.add(column)
         self._room = [None if count is None else int(count) for count in counts]
@@ -275,11 +301,25 @@ class Search:
         return all(room is None or left[kind] >= 0 for kind, room in enumerate(self._room))
 
     def left(self, columns: Iterable[Column]) -> Array:
+        """What columns leave of each kind; of what is made as many as anybody wants."""
         left = self.pricer.counts.copy()
+        left[[at for at, kind in enumerate(self.maker.kinds.kinds) if kind.made]] = NO_END
         for column in columns:
             for kind, count in column.use:
                 left[kind] -= count
         return left
+
+    def thinned(self, left: Array) -> Array:
+        """What is left with a few kinds of each cluster only, those of which there are most: enough
+        to choose from for one station, and much quicker where every spacer has its own width."""
+        thin = np.zeros_like(left)
+        seen: dict[int, int] = {}
+        for kind in np.argsort(-left, kind="stable"):
+            cluster = self.cluster[int(kind)]
+            if seen.get(cluster, 0) < THIN:
+                seen[cluster] = seen.get(cluster, 0) + 1
+                thin[kind] = left[kind]
+        return thin
 
     def improve(self, some: Iterable[Column]) -> bool:
         """Put columns in the place of the best's where the stock allows, one after the other."""
@@ -295,6 +335,11 @@ class Search:
         self.master.limit(aim, self.limits[aim])
         for column in self.best:
             self.master.add(column)
+
+    def release(self, aim: int) -> None:
+        """An aim may be worse again, for the sake of one before it."""
+        self.limits.pop(aim, None)
+        self.master.limit(aim, None)
 
     # -- bounds ------------------------------------------------------------------------------
 

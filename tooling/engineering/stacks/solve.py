@@ -12,11 +12,13 @@ import numpy as np
 from tooling.engineering.stacks.columns import Column, Maker
 from tooling.engineering.stacks.every import Every, TooMany
 from tooling.engineering.stacks.fills import recombine
-from tooling.engineering.stacks.search import FINE, Bound, Search, Stop
+from tooling.engineering.stacks.search import CLUSTER_FROM, FINE, Bound, Search, Stop
 from tooling.engineering.stacks.whole import closer, dive, fill_up, rebuilt, whole_choice
 
 EVERY_MOST = 20_000
 """Up to so many steps every column is written down and the answer is the optimum."""
+QUICK_DIVES = ((1, 0.4), (1, 0.3), (1, 0.5))
+"""The same where each round of prices takes long."""
 PIECES = ("shims", "spacers")
 DIVES = ((2, 0.75), (1, 0.75), (2, 0.5), (3, 0.75), (1, 0.5))
 """Ways to dive: rounds of prices at each step, and from what share on columns go together."""
@@ -110,7 +112,8 @@ def _searched(
     dice = np.random.default_rng(seed)
     progress(0.05, "bound")
     at_once = Bound()
-    search.generate(weights, at_once, lambda _value: False, effort.rounds, near=3e-4)
+    near = 3e-4 if len(maker.kinds.kinds) <= CLUSTER_FROM else 3e-3
+    search.generate(weights, at_once, lambda _value: False, effort.rounds, near)
     first = Level(search, 0, effort)
     first.find_bound()
     progress(0.3, "stacks")
@@ -127,9 +130,20 @@ def _searched(
         progress(0.4 + 0.4 * (aim + 1) / len(maker.aims), name)
     _fewer_pieces(levels[-2:], at_once, dice, weights)
     figures = search.figures(search.best)
-    bounds = [level.least() for level in levels]
-    told = tuple(min(b, f) if b is not None else None for b, f in zip(bounds, figures, strict=True))
+    told = _bounds(levels, at_once, figures, weights)
     return Chosen(maker, search.best, figures, told, None, should_stop() and told != figures)
+
+
+def _bounds(
+    levels: Sequence[Level], at_once: Bound, figures: Sequence[int], weights: Sequence[float]
+) -> tuple[int, ...]:
+    """By aim what nothing beats. The bound on all aims at once says something of the last one too:
+    what the others weigh, as found, is taken off."""
+    bounds = [level.least() or 0 for level in levels]
+    if at_once.value is not None:
+        others = sum(Fraction(w) * f for w, f in zip(weights[:-1], figures[:-1], strict=True))
+        bounds[-1] = max(bounds[-1], ceil((at_once.value - others) / Fraction(weights[-1])))
+    return tuple(min(b, f) for b, f in zip(bounds, figures, strict=True))
 
 
 def _fewer_pieces(
@@ -138,22 +152,24 @@ def _fewer_pieces(
     """Shims, then spacers: better where the bounds leave room. Fewer shims make the bound on
     spacers anew, for that holds while there are so many shims."""
     for at, level in enumerate(levels):
-        before = level.search.figures(level.search.best)
+        for later in levels[at:]:
+            later.search.release(later.aim)
+        before = level.reached
         if not level.near():
             _better(level, at_once, dice, weights)
-        after = level.search.figures(level.search.best)
-        if after[level.aim] < before[level.aim]:
-            level.search.hold(level.aim)
+        level.search.hold(level.aim)
+        if level.reached < before:
             for later in levels[at + 1 :]:
                 later.find_bound()
 
 
 def _dives(search: Search, bound: Bound, effort: Effort, weights: Sequence[float]) -> None:
     """Dives of several kinds, until one comes near the bound of all aims at once."""
+    ways = DIVES if len(search.maker.kinds.kinds) <= CLUSTER_FROM else QUICK_DIVES
     for turn in range(effort.dives):
         if search.stop() or bound.prices is None or bound.value is None:
             return
-        rounds, sure = DIVES[turn % len(DIVES)]
+        rounds, sure = ways[turn % len(ways)]
         choice = fill_up(search, bound.prices, dive(search, weights, rounds, sure))
         search.take(choice.values())
         reached = float(np.dot(search.figures(search.best), weights))

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from tooling.engineering.stacks.columns import Column, use_of
+from tooling.engineering.stacks.columns import GROUND, Column, use_of
 from tooling.engineering.stacks.search import Bound, Prices, Search
 
 Choice = dict[int, Column]
@@ -84,7 +84,7 @@ def complete(search: Search, at: int, prices: Prices, left: np.ndarray) -> Colum
     """A column for one station out of what is left, one fill after the other, so that no piece is
     taken twice; None where nothing is found."""
     pins: dict[str, tuple[int, ...]] = {}
-    left = left.copy()
+    left = search.thinned(left)
     while True:
         offer = search.pricer.offer(prices, counts=left, stations=[at], strict=True, pins=pins)
         if not offer.columns:
@@ -94,12 +94,17 @@ def complete(search: Search, at: int, prices: Prices, left: np.ndarray) -> Colum
         for kinds in pins.values():
             for kind in kinds:
                 use[kind] = use.get(kind, 0) - 1
-        if all(left[kind] >= count for kind, count in use.items()):
+        if all(kind == GROUND or left[kind] >= count for kind, count in use.items()):
             return column
         _length, key, kinds = min(_unpinned(search, column, pins))
+        twice = [k for k in kinds if k != GROUND and kinds.count(k) > left[k]]
+        if twice:  # a shim more often than there are: without it
+            left[twice] = 0
+            continue
         pins[key] = kinds
         for kind in kinds:
-            left[kind] -= 1
+            if kind != GROUND:  # ground to length: there is no count of it
+                left[kind] -= 1
 
 
 def _unpinned(
