@@ -27,7 +27,8 @@ from tooling.models import (
     StepKind,
 )
 from tooling.permissions import Verb, check_can
-from tooling.queries.strip_down import Reading, Row, note_of, read_strip
+from tooling.queries.strip_down import Reading, note_of, read_strip
+from tooling.queries.strip_views import Row
 from tooling.services import holds, kits, setup_times
 from tooling.services.corrections import undo
 from tooling.services.edits import apply_edit
