@@ -127,5 +127,8 @@ def test_a_stations_label_finds_the_setup_that_stands_there(shop: SettingUp) -> 
     setup = shop.start()
     assert mounted_at(code.lower()) == (shop.kit.number, 1)
     assert mounted_at(shop.cart.code) is None
+    Setup.objects.filter(pk=setup.pk).update(state="running", good_at=shop.world.at)
+    assert mounted_at(code) == (shop.kit.number, 1)
+    assert mounted_at(code, while_mounting=True) is None
     Setup.objects.filter(pk=setup.pk).update(state="struck", struck_at=shop.world.at)
     assert mounted_at(code) is None

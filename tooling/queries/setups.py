@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from django.db.models import Exists, OuterRef, Q
+from django.db.models import Exists, OuterRef
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
@@ -85,9 +85,12 @@ def number_of_kit(kit_number: str) -> str:
     )
 
 
-def mounted_at(code: str) -> tuple[str, int] | None:
-    """Of a station's label: the setup that is being mounted on its mill, and the station's number.
-    Two queries at most, none for a label of another kind."""
+def mounted_at(code: str, *, while_mounting: bool = False) -> tuple[str, int] | None:
+    """Of a station's label: the setup that stands on its mill, else one that is built off line for
+    it, and the station's number. ``while_mounting``: not one that runs already.
+
+    Two queries at most, none for a label of another kind.
+    """
     folded = fold(code)
     if not folded.startswith("M"):
         return None
@@ -95,12 +98,16 @@ def mounted_at(code: str) -> tuple[str, int] | None:
     if station is None:
         return None
     rows = Setup.objects.exclude(state=SetupState.STRUCK).filter(mill=station[0])
-    up = rows.filter(Q(plate=None) | Q(docked_at__isnull=False) | Q(state=SetupState.MOUNTING))
-    found = up.order_by("-started_at").values_list("kit__number", "plate_id")
-    standing = list(found)
-    on_mill = next((number for number, plate in standing if plate is None), None)
-    number = on_mill or (standing[0][0] if standing else None)
-    return (number, station[1]) if number is not None else None
+    up = list(
+        rows.order_by("-started_at").values_list(
+            "kit__number", "state", "plate_id", "docked_at", named=True
+        )
+    )
+    found = next((row for row in up if row.plate_id is None or row.docked_at), None)
+    found = found or next(iter(up), None)
+    if found is None or (while_mounting and found.state != SetupState.MOUNTING):
+        return None
+    return found.kit__number, station[1]
 
 
 @dataclass(frozen=True)

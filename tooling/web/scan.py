@@ -148,7 +148,7 @@ def read(request: HttpRequest) -> HttpResponse:
 def _leaves_by(found: ScanAnswer) -> str:
     """What leaves the building goes by a page of its own, which asks once; the label of a station
     leads there while a setup is being mounted on its mill."""
-    if there := mounted_at(found.what.code):
+    if there := mounted_at(found.what.code, while_mounting=True):
         return f"{reverse('setup-station', args=there)}?{urlencode({'at': found.what.code})}"
     if found.away is None or not found.away.leaves or found.carries:
         return ""
