@@ -17,6 +17,7 @@ from tooling.models import (
     Piece,
     Place,
     SetPosition,
+    Setting,
     StockLine,
     ToolSet,
 )
@@ -93,6 +94,15 @@ class Filling:
         )
         kit = kits.open_kit(by=self.by, at=at, job=job, place=self.cart)
         return kits.assemble(by=self.by, at=at, kit=kit)
+
+    def lost(self) -> Place:
+        """Where no kit can reach."""
+        return self.world.place(f"{self.prefix}Grinder", kind="grinder")
+
+    def make_in_steps_of(self, length: int) -> None:
+        """What the shop makes, so coarse that the shortest make-list is found at once."""
+        for name, times in (("step", 1), ("least", 1), ("most", 6)):
+            Setting.objects.create(name=f"make_grid_{name}", value=times * length * self.one)
 
     def fill(self, kit: Kit | None = None) -> Any:
         """As the worker does it."""

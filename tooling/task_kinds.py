@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from dataclasses import dataclass, field
 from typing import Any
 
 from django.utils import timezone
@@ -26,8 +27,8 @@ from tooling.tasks import Handler, Run
 
 ORDER_SECONDS = 60.0
 """So long the best order of jobs is looked for; by then the best one found is given."""
-FILL_SECONDS = 30.0
-"""So long spacers are chosen; by then the best choice found is taken."""
+FILL_SECONDS = 15.0
+"""So long spacers are chosen, and so long what to make; by then the best that is found is taken."""
 
 BOUND_SECONDS = 15.0
 """So much of it, at most, goes into what no order can beat."""
@@ -140,24 +141,38 @@ def order_jobs(run: Run) -> dict[str, Any]:
     )  # fmt: skip
 
 
+@dataclass
+class _FillWatch:
+    """How far the filling of a kit is, and when its time is up: once for choosing, once for what
+    to make."""
+
+    run: Run
+    share: float = 0.0
+    until: float = field(default_factory=lambda: time.monotonic() + FILL_SECONDS)
+    is_making: bool = False
+
+    def progress(self, share: float) -> None:
+        self.share = share
+        if share >= fill_work.CHOSEN and not self.is_making:
+            self.is_making, self.until = True, time.monotonic() + FILL_SECONDS
+        self.run.progress(share, _("choosing what to make") if self.is_making
+                          else _("choosing spacers"))  # fmt: skip
+
+    def should_stop(self) -> bool:
+        self.progress(self.share)
+        return self.run.should_stop() or time.monotonic() >= self.until
+
+
 def fill_shafts(run: Run) -> dict[str, Any]:
     """Spacers for every shaft of a kit, taken for it at once. After its time is up it takes the
     best it has."""
     if run.task.by is None:
         raise NotAllowed(_("Nobody asked for these shafts to be filled."))
-    until, told = time.monotonic() + FILL_SECONDS, [0.0]
-
-    def progress(share: float) -> None:
-        told[0] = share
-        run.progress(share, _("choosing spacers"))
-
-    def should_stop() -> bool:
-        progress(told[0])
-        return run.should_stop() or time.monotonic() >= until
+    watch = _FillWatch(run)
 
     answer = fill_work.fill_shafts(
-        by=run.task.by, at=timezone.now(), kit=find_kit(run.given["kit"]), progress=progress,
-        should_stop=should_stop, check=run.check,
+        by=run.task.by, at=timezone.now(), kit=find_kit(run.given["kit"]),
+        progress=watch.progress, should_stop=watch.should_stop, check=run.check,
     )  # fmt: skip
     return {"kit": run.given["kit"], "shafts": len(answer.shafts), "lacks": len(answer.lacks)}
 

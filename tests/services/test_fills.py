@@ -5,8 +5,26 @@ from __future__ import annotations
 import pytest
 
 from tests.filling import Filling
-from tests.world import World
-from tooling.models import KitPosition, Person
+from tests.world import MM, World
+from tooling.engineering.stacks.engine import solve_stacks
+from tooling.errors import Conflict, NotAllowed, ToolingError
+from tooling.models import (
+    Change,
+    DrawingRevision,
+    Kit,
+    KitFill,
+    KitPosition,
+    Person,
+    SetFill,
+    SetPass,
+    SetPosition,
+    SetupChart,
+)
+from tooling.queries.fill_problem import fill_problem
+from tooling.queries.kits import find_kit
+from tooling.services import fill_acts, fills, kits, stock
+from tooling.services.movements import move_pieces
+from tooling.services.rebuild import differences
 
 
 def assert_inside_windows(shop: Filling, kit: object = None) -> int:
@@ -36,3 +54,226 @@ def test_every_shaft_is_filled_within_its_windows(
     shop.fill()
     assert assert_inside_windows(shop) == 2 * stations
     assert KitPosition.objects.filter(kit=shop.kit).exclude(fill="").count() == 8 * stations
+
+
+def spacers_of(shop: Filling, kit: Kit | None = None) -> list[KitPosition]:
+    rows = KitPosition.objects.filter(kit=kit or shop.kit).exclude(fill="")
+    return list(
+        rows.select_related("drawing", "piece").order_by("station_number", "shaft", "order")
+    )
+
+
+@pytest.fixture
+def shop(world: World, crew: Person) -> Filling:
+    return Filling(world, crew, stations=2, lengths={20: 30, 50: 6, 100: 30})
+
+
+def test_the_rows_of_a_shaft_are_numbered_from_the_shoulder(shop: Filling) -> None:
+    shop.fill()
+    rows = shop.rows(1, "top")
+    assert [row.order for row in rows] == [1, 2, 3, 4, 5]
+    assert [row.fill for row in rows] == ["inboard", "inboard", "", "outboard", "outboard"]
+    assert all(row.set_position is None for row in rows if row.fill)
+
+
+def test_a_kit_that_puts_nothing_on_a_shaft_has_nothing_to_fill(world: World, crew: Person) -> None:
+    shop = Filling(world, crew, stations=1)
+    KitPosition.objects.filter(shaft="bottom").delete()
+    KitPosition.objects.update(shaft="side")
+    with pytest.raises(Conflict) as refused:
+        shop.fill()
+    assert refused.value.code == "nothing_to_fill"
+
+
+def test_what_one_kit_takes_another_that_runs_at_the_same_time_may_not_have(
+    world: World, crew: Person
+) -> None:
+    shop = Filling(world, crew, stations=1, lengths={20: 7, 100: 7})
+    shop.make_in_steps_of(20)
+    shop.fill()
+    cart = world.place("Cart 2", kind="cart")
+    copy = {s: world.piece(p.drawing, shop.rack, mark=f"B{s}") for s, p in shop.pieces.items()}
+    world.copy(shop.set, "B", copy)
+    shop.cart = cart
+    other = shop.open(in_hours=20, number="J2")
+    answer = shop.fill(other)
+    assert len(answer.lacks) > 0
+    assert assert_inside_windows(shop) == 2
+    taken = KitPosition.objects.filter(is_open=True, drawing__number="SP-100")
+    assert taken.count() <= 7
+
+
+def test_stock_that_moves_while_it_is_worked_out_makes_the_answer_stale(shop: Filling) -> None:
+    given = fill_problem(find_kit(shop.kit.number), at=shop.world.at)
+    answer = solve_stacks(given.problem)
+    stock.move(by=shop.by, at=shop.world.at, line=shop.bins[20], quantity=3, to=shop.lost())
+    with pytest.raises(Conflict) as refused:
+        fills.write_answer(by=shop.by, at=shop.world.at, given=given, answer=answer)
+    assert refused.value.code == "stale_plan"
+    assert not spacers_of(shop)
+
+
+def test_a_roll_that_is_staged_meanwhile_does_not_make_it_stale(shop: Filling) -> None:
+    given = fill_problem(find_kit(shop.kit.number), at=shop.world.at)
+    answer = solve_stacks(given.problem)
+    moved = [shop.pieces[1, "top", 1]]
+    move_pieces(by=shop.by, at=shop.world.at, pieces=moved, to=shop.cart)
+    fills.write_answer(by=shop.by, at=shop.world.at, given=given, answer=answer)
+    assert len(spacers_of(shop)) == 16
+
+
+def test_nothing_is_saved_when_the_history_row_cannot_be(
+    shop: Filling, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def broken(*args: object, **fields: object) -> None:
+        raise RuntimeError("no history")
+
+    monkeypatch.setattr(Change.objects, "create", broken)
+    with pytest.raises(RuntimeError):
+        shop.fill()
+    assert not spacers_of(shop)
+    assert not KitFill.objects.exists()
+
+
+def test_who_may_only_look_fills_nothing(shop: Filling, viewer: Person) -> None:
+    with pytest.raises(NotAllowed):
+        fills.ask_fill(by=viewer, at=shop.world.at, kit=shop.kit)
+    with pytest.raises(NotAllowed):
+        fills.clear(by=viewer, at=shop.world.at, kit=shop.kit)
+
+
+def test_a_second_tap_gives_the_same_task(shop: Filling) -> None:
+    ways = {"by": shop.by, "at": shop.world.at, "kit": shop.kit}
+    assert fills.ask_fill(**ways) == fills.ask_fill(**ways)
+
+
+def test_solving_again_changes_nothing_while_nothing_else_did(shop: Filling) -> None:
+    shop.fill()
+    before = [row.pk for row in spacers_of(shop)]
+    shop.fill()
+    assert [row.pk for row in spacers_of(shop)] == before
+
+
+def test_a_spacer_that_is_not_there_changes_its_own_shaft_alone(world: World, crew: Person) -> None:
+    shop = Filling(world, crew, stations=3, lengths={20: 12, 40: 4, 50: 4, 80: 4, 100: 12})
+    shop.fill()
+    before = shop.stacks()
+    row = shop.rows(2, "top")[1]
+    fills.not_there(by=crew, at=world.at, kit=shop.kit, position=row)
+    shop.fill()
+    after = shop.stacks()
+    assert [key for key in before if before[key] != after[key]] == [(2, "top")]
+    assert assert_inside_windows(shop) == 6
+    assert not KitPosition.objects.filter(pk=row.pk).exists()
+
+
+def test_other_rolls_that_the_stack_does_not_suit_take_its_spacers_out(shop: Filling) -> None:
+    shop.fill()
+    wide = shop.world.piece(
+        shop.pieces[1, "top", 1].drawing, shop.rack, mark="wide", now_face_width_nm=61 * MM
+    )
+    position = shop.rows(1, "top")[2]
+    kits.choose(by=shop.by, at=shop.world.at, kit=shop.kit, position=position, piece=wide)
+    assert [row.fill for row in shop.rows(1, "top")] == [""]
+    assert KitFill.objects.get().said["struck"] == [[1, "top"]]
+    assert len(spacers_of(shop)) == 12
+
+
+def test_assembling_again_neither_loses_nor_doubles_the_spacers(shop: Filling) -> None:
+    shop.fill()
+    before = [row.pk for row in spacers_of(shop)]
+    kits.assemble(by=shop.by, at=shop.world.at, kit=shop.kit)
+    assert [row.pk for row in spacers_of(shop)] == before
+
+
+def test_spacers_are_staged_by_count_and_the_ledger_agrees(shop: Filling) -> None:
+    shop.fill()
+    move_pieces(by=shop.by, at=shop.world.at, pieces=shop.pieces.values(), to=shop.cart)
+    for length in (20, 100):
+        stock.move(by=shop.by, at=shop.world.at, line=shop.bins[length], quantity=8, to=shop.cart)
+    shop.kit.refresh_from_db()
+    assert shop.kit.state == "staged"
+    assert differences() == []
+    shop.fill()
+    assert Kit.objects.get(pk=shop.kit.pk).state == "staged"
+
+
+def test_a_pinned_fill_stays_when_the_rest_is_solved_again(shop: Filling) -> None:
+    way = {"by": shop.by, "at": shop.world.at, "kit": shop.kit}
+    fill_acts.by_hand(**way, station=1, shaft="top", fill="inboard", text="50 + 50 + 20 mm")
+    shop.fill()
+    stack = shop.stacks()[1, "top"]
+    assert [nm // MM for fill, nm in stack if fill == "inboard"] == [50, 50, 20]
+    assert assert_inside_windows(shop) == 4
+
+
+@pytest.mark.parametrize(
+    ("text", "code"),
+    [
+        ("100", "outside_window"),
+        ("33", "no_such_spacer"),
+        ("50 + 50 + 50 + 50 + 50 + 50 + 50", "spacers_not_enough"),
+        ("SP-9", "spacer_does_not_suit"),
+        ("0.1 + 100 + 20", "shims_not_allowed"),
+    ],
+)
+def test_a_stack_by_hand_is_held_to_the_same_rules(shop: Filling, text: str, code: str) -> None:
+    shop.bin(0.1, 9, kind="shim")
+    shop.bin(9, 9, bore_nm=40 * MM)
+    shop.fill()
+    with pytest.raises(ToolingError) as refused:
+        fill_acts.by_hand(
+            by=shop.by, at=shop.world.at, kit=shop.kit, station=1, shaft="top", fill="inboard",
+            text=text,
+        )  # fmt: skip
+    assert refused.value.code == code
+
+
+def test_a_marked_spacer_counts_with_its_own_width(world: World, crew: Person) -> None:
+    shop = Filling(world, crew, stations=1, lengths={100: 9})
+    drawing = shop.spacer(20)
+    widths = (20_010_000, 20_000_000, 19_700_000, 19_800_000)
+    for at, width in enumerate(widths):
+        world.piece(drawing, shop.rack, mark=f"M{at}", now_face_width_nm=width)
+    shop.fill()
+    inboard = [row.length_nm for row in spacers_of(shop) if row.piece and row.fill == "inboard"]
+    assert sorted(inboard) == [20_000_000, 20_010_000]
+    assert assert_inside_windows(shop) == 2
+
+
+def test_a_middle_fill_of_the_set_is_filled_between_its_rolls(world: World, crew: Person) -> None:
+    shop = Filling(world, crew, stations=1, lengths={10: 9, 20: 20, 100: 9}, opened=False)
+    roll = shop.pieces[1, "top", 1].drawing
+    set_pass = SetPass.objects.get()
+    SetPosition.objects.create(set_pass=set_pass, shaft="top", order=2, drawing=roll)
+    SetFill.objects.create(set_pass=set_pass, shaft="top", after_order=1, length_nm=10 * MM)
+    world.piece(roll, shop.rack, mark="second")
+    shop.kit = shop.open()
+    answer = shop.fill()
+    assert not answer.lacks
+    stack = [(fill, nm // MM) for fill, nm in shop.stacks()[1, "top"]]
+    assert stack[2:5] == [("", 60), ("middle", 10), ("", 60)]
+    assert sum(nm for _fill, nm in stack) == 300
+
+
+def test_for_the_other_hand_the_stack_is_right_as_it_is_mounted(world: World, crew: Person) -> None:
+    shop = Filling(world, crew, stations=1, lengths={10: 30, 20: 30, 100: 30})
+    DrawingRevision.objects.filter(drawing__number="R").update(guide_offset_nm=20 * MM)
+    SetupChart.objects.update(is_turned=True)
+    assert not shop.fill().lacks
+    stack = [(fill, nm // MM) for fill, nm in shop.stacks()[1, "top"]]
+    assert sum(nm for fill, nm in stack if fill == "inboard") == 110
+    assert sum(nm for _fill, nm in stack) == 300
+
+
+def test_closing_the_kit_lets_its_spacers_go(shop: Filling) -> None:
+    shop.fill()
+    kits.close(by=shop.by, at=shop.world.at, kit=shop.kit, reason="the job is off")
+    assert not any(row.is_open for row in spacers_of(shop))
+    assert differences() == []
+
+
+def test_taking_all_out_leaves_the_kit_as_it_was(shop: Filling) -> None:
+    shop.fill()
+    assert fills.clear(by=shop.by, at=shop.world.at, kit=shop.kit) == 16
+    assert [row.order for row in shop.rows(1, "top")] == [1]

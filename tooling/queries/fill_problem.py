@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, cast
@@ -54,7 +54,9 @@ def fill_problem(kit: Kit, *, at: datetime) -> FillProblem:
     ``closing_missing``, ``closing_window_odd``, ``kit_not_assembled``, ``nothing_to_fill``.
     """
     read = _read(kit)
-    stock = offered(_wishes(kit, read.rows, read.given), at=at)
+    wishes = _wishes(kit, read.rows, read.given)
+    stock = offered(wishes, at=at)
+    gone = {pk for ids in wishes.not_there.values() for pk in ids}
     known = {source.key: source.count for source in stock.sources}
     on = on_mill(kit.job.mill.number)
     problem = Problem(
@@ -63,7 +65,7 @@ def fill_problem(kit: Kit, *, at: datetime) -> FillProblem:
         sources=stock.sources,
         places=stock.places,
         pins=_pins(read.shafts, read.mounted, known),
-        keep=_keep(read.shafts, known),
+        keep=_keep(read.shafts, known, gone),
     )
     return _whole(kit, read, problem, stock.stuff)
 
@@ -237,13 +239,26 @@ def _stack(shafts: Shafts, station: Station, which: str) -> tuple[Pieces, ...] |
     )
 
 
-def _keep(shafts: Shafts, known: Mapping[str, int]) -> dict[ShaftKey, tuple[Pieces, ...]]:
-    """By shaft what an earlier answer or a person put there, as far as it still exists."""
+def _keep(
+    shafts: Shafts, known: Mapping[str, int], gone: Collection[int]
+) -> dict[ShaftKey, tuple[Pieces, ...]]:
+    """By shaft what an earlier answer or a person put there, as far as it still exists; not where
+    one of the positions was looked for in vain."""
+    lost = {
+        (shafts.spots[key].station, shafts.spots[key].shaft)
+        for key, rows in shafts.standing.items()
+        if any(row.pk in gone for row in rows)
+    }
     found = {}
     for station in shafts.stations:
         for shaft in station.shafts:
             stack = _stack(shafts, station, shaft.which) or ()
-            if any(stack) and all(key in known for pieces in stack for key in pieces):
+            is_lost = (station.number, shaft.which) in lost
+            if (
+                any(stack)
+                and not is_lost
+                and all(key in known for pieces in stack for key in pieces)
+            ):
                 found[station.number, str(shaft.which)] = stack
     return found
 
