@@ -98,16 +98,12 @@ def mounted_at(code: str, *, while_mounting: bool = False) -> tuple[str, int] | 
     if station is None:
         return None
     rows = Setup.objects.exclude(state=SetupState.STRUCK).filter(mill=station[0])
-    up = list(
-        rows.order_by("-started_at").values_list(
-            "kit__number", "state", "plate_id", "docked_at", named=True
-        )
-    )
+    up = list(rows.order_by("-started_at").select_related("kit"))
     found = next((row for row in up if row.plate_id is None or row.docked_at), None)
     found = found or next(iter(up), None)
     if found is None or (while_mounting and found.state != SetupState.MOUNTING):
         return None
-    return found.kit__number, station[1]
+    return found.kit.number, station[1]
 
 
 @dataclass(frozen=True)
