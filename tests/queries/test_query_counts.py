@@ -42,13 +42,14 @@ from tooling.models import (
     WorkMeasure,
 )
 from tooling.models.sets import ChartPass
+from tooling.queries.charts import chart_page
 from tooling.queries.drawings import drawing_list, drawing_page
 from tooling.queries.mills import mill_list, mill_page
 from tooling.queries.piece_history import piece_history
 from tooling.queries.piece_page import piece_page
 from tooling.queries.pieces import Filters, search_pieces
 from tooling.queries.places import place_news, place_page, top_places
-from tooling.queries.sets import chart_page, set_list, set_page
+from tooling.queries.sets import set_list, set_page
 from tooling.queries.settings import settings_page
 from tooling.queries.shop import gauge_list, people_list, shop_page, stock_list
 from tooling.queries.stock_hand import hand

@@ -4,23 +4,18 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from fractions import Fraction
 
 from tooling.engineering.gap_setting import GapSetting, gap_setting
 from tooling.engineering.gaps import moves_between
-from tooling.engineering.last_good import Conditions, Screws, follows, translate
-from tooling.engineering.measures import is_length
 from tooling.engineering.speeds import round_half_up
-from tooling.models import AsSet, ChartAxis, ChartPass, KitPosition, Setup, SetupChart, Station
-from tooling.queries.as_set import ENDS, gap_target_nm, last_set
-from tooling.queries.kit_views import KitPage, PositionView
-from tooling.queries.kits import KitReading, page_of, read_kit
-from tooling.queries.settings import Given, given_settings
-from tooling.queries.setup_sheet_rolls import Rolls, last_rolls, rolls_of
+from tooling.models import ChartPass, KitPosition, Station
+from tooling.queries.as_set import ENDS, gap_target_nm
+from tooling.queries.kit_views import PositionView
+from tooling.queries.setup_sheet_last import last_good
+from tooling.queries.setup_sheet_read import SheetReading, read_sheet
 from tooling.queries.setup_sheet_views import (
-    LastGood,
     LastSetup,
     Means,
     Proof,
@@ -35,42 +30,11 @@ from tooling.queries.setup_sheet_views import (
 )
 from tooling.queries.setup_stacks import OnShaft, in_order
 
-SETTINGS = ["gap_window", "feeler_leaves", "gap_near_vertical"]
-
-
-@dataclass(frozen=True)
-class _Read:
-    """What is read once for a sheet."""
-
-    reading: KitReading
-    page: KitPage
-    setup: Setup | None
-    chart: SetupChart | None
-    passes: Mapping[int, ChartPass]
-    axes: Mapping[int, Sequence[ChartAxis]]
-    stations: Mapping[int, Station]
-    given: Given
-    rolls: Rolls
-    last: Setup | None
-    last_rolls: Rolls
-    last_set: Mapping[tuple[int, str, str], AsSet]
-    last_stations: Mapping[int, int]
-
-    @property
-    def strip_nm(self) -> int | None:
-        return self.reading.kit.job.thickness_nm
-
-    @property
-    def is_turned(self) -> bool:
-        if self.setup is not None:
-            return self.setup.is_turned
-        return self.chart.is_turned if self.chart else False
-
 
 def setup_sheet(number: str, *, at: datetime) -> SetupSheetView:
     """The whole sheet, for any kit, also before anything is mounted. At most twenty-four queries,
     however many stations. Raises Unknown ``unknown_kit``."""
-    read = _read(number, at)
+    read = read_sheet(number, at)
     page, kit = read.page, read.reading.kit
     views = {view.id: view for view in page.positions}
     stacks = _stacks(read, views)
@@ -99,51 +63,7 @@ def setup_sheet(number: str, *, at: datetime) -> SetupSheetView:
     )
 
 
-def _read(number: str, at: datetime) -> _Read:
-    reading = read_kit(number, at=at)
-    kit, mill = reading.kit, reading.kit.job.mill_id
-    setup = Setup.objects.filter(kit=kit).select_related("chart").first()
-    chart = setup.chart if setup else None
-    if chart is None:
-        current = SetupChart.objects.filter(
-            tool_set=kit.job.tool_set_id, mill=mill, is_current=True
-        )
-        chart = current.first()
-    passes = ChartPass.objects.filter(chart=chart).select_related("set_pass", "station")
-    axes: dict[int, list[ChartAxis]] = defaultdict(list)
-    for axis in ChartAxis.objects.filter(chart_pass__chart=chart).order_by("name"):
-        axes[axis.chart_pass_id].append(axis)
-    last = _last_setup(kit.job.tool_set_id, mill, kit.pk)
-    then = last_rolls(last)
-    keys = last_set([last.pk]) if last else {}
-    return _Read(
-        reading=reading,
-        page=page_of(reading),
-        setup=setup,
-        chart=chart,
-        passes={each.station.number: each for each in passes},
-        axes=axes,
-        stations={each.number: each for each in Station.objects.filter(mill=mill)},
-        given=given_settings(SETTINGS),
-        rolls=rolls_of(reading.rows, reading.answers.facts[0].revisions),
-        last=last,
-        last_rolls=then.rolls,
-        last_set={(station, name, end): row for (_id, station, name, end), row in keys.items()},
-        last_stations=then.stations,
-    )
-
-
-def _last_setup(set_id: int, mill_id: int, kit_id: int) -> Setup | None:
-    """The newest setup that made a good part: on this mill, else on any. One query."""
-    rows = Setup.objects.filter(kit__job__tool_set=set_id, good_at__isnull=False)
-    found = list(
-        rows.exclude(kit=kit_id).select_related("kit__job", "mill").order_by("-good_at")[:50]
-    )
-    here = (each for each in found if each.mill_id == mill_id)
-    return next(here, found[0] if found else None)
-
-
-def _proof(read: _Read) -> Proof:
+def _proof(read: SheetReading) -> Proof:
     if read.chart is None:
         return "none"
     if read.chart.state == "proved":
@@ -151,7 +71,7 @@ def _proof(read: _Read) -> Proof:
     return "unproved" if read.chart.state == "unproved" else "drawn"
 
 
-def _last(read: _Read) -> LastSetup | None:
+def _last(read: SheetReading) -> LastSetup | None:
     last = read.last
     if last is None or last.good_at is None:
         return None
@@ -167,7 +87,7 @@ def _last(read: _Read) -> LastSetup | None:
 Stacks = Mapping[tuple[int, str], tuple[OnShaft, ...]]
 
 
-def _stacks(read: _Read, views: Mapping[int, PositionView]) -> Stacks:
+def _stacks(read: SheetReading, views: Mapping[int, PositionView]) -> Stacks:
     by: dict[tuple[int, str], list[KitPosition]] = defaultdict(list)
     for row in read.reading.rows:
         if row.shaft != "line":
@@ -176,7 +96,7 @@ def _stacks(read: _Read, views: Mapping[int, PositionView]) -> Stacks:
 
 
 def _station(
-    number: int, read: _Read, stacks: Stacks, views: Mapping[int, PositionView]
+    number: int, read: SheetReading, stacks: Stacks, views: Mapping[int, PositionView]
 ) -> SheetStation:
     station, placed = read.stations.get(number), read.passes.get(number)
     here = [
@@ -228,7 +148,7 @@ def _side(each: OnShaft, views: Mapping[int, PositionView]) -> SheetSide:
     )
 
 
-def _gap(placed: ChartPass, read: _Read) -> SheetGap:
+def _gap(placed: ChartPass, read: SheetReading) -> SheetGap:
     """Target, packs and centres of a pass where the chart places it."""
     target = gap_target_nm(placed, read.strip_nm)
     rolls = read.rolls.of(placed.set_pass.number)
@@ -257,7 +177,7 @@ def _gap(placed: ChartPass, read: _Read) -> SheetGap:
     )
 
 
-def _worked(placed: ChartPass, target: int, degrees: float, read: _Read) -> GapSetting:
+def _worked(placed: ChartPass, target: int, degrees: float, read: SheetReading) -> GapSetting:
     rolls = read.rolls.of(placed.set_pass.number)
     job, given = read.reading.kit.job, read.given
     unit, mill = job.tool_set.unit, job.mill_id
@@ -295,7 +215,7 @@ def _problem(centres: Fraction | None, station: Station) -> str:
     return ""
 
 
-def _moves(pass_number: int | None, station: Station, read: _Read) -> SheetMoves | None:
+def _moves(pass_number: int | None, station: Station, read: SheetReading) -> SheetMoves | None:
     """Since the last good setup, where both sets of diameters are known."""
     if read.last is None or read.last.mill_id != station.mill_id or pass_number is None:
         return None
@@ -319,83 +239,22 @@ def _moves(pass_number: int | None, station: Station, read: _Read) -> SheetMoves
 
 
 def _settings(
-    placed: ChartPass, station: Station, gap: SheetGap | None, read: _Read
+    placed: ChartPass, station: Station, gap: SheetGap | None, read: SheetReading
 ) -> tuple[SheetSetting, ...]:
     """The gap at both ends, then the chart's other settings, then what only the last setup set."""
     unit = read.reading.kit.job.mill.unit
     target = gap.target_nm if gap else None
     rows = [
-        SheetSetting("", end, unit, target, None, _last_good("", end, placed, station, read))
+        SheetSetting("", end, unit, target, None, last_good("", end, placed, station, read))
         for end in ENDS
     ]
     for axis in read.axes.get(placed.pk, ()):
-        last = _last_good(axis.name, "", placed, station, read)
+        last = last_good(axis.name, "", placed, station, read)
         rows.append(SheetSetting(axis.name, "", axis.unit, axis.target_nm, axis.target, last))
     known = {row.name.casefold() for row in rows}
     at = read.last_stations.get(placed.set_pass.number)
     for (number, name, end), row in sorted(read.last_set.items()):
         if number == at and name.casefold() not in known:
-            last = _last_good(name, end, placed, station, read)
+            last = last_good(name, end, placed, station, read)
             rows.append(SheetSetting(name, end, row.unit, None, None, last))
     return tuple(rows)
-
-
-def _last_good(
-    name: str, end: str, placed: ChartPass, station: Station, read: _Read
-) -> LastGood | None:
-    number = placed.set_pass.number
-    at = read.last_stations.get(number)
-    row = _as_it_was(at, name, end, read)
-    if row is None or read.last is None or at is None:
-        return None
-    then, now = read.last_rolls.of(number), read.rolls.of(number)
-    job = read.last.kit.job
-    what = follows(name)
-    found = translate(
-        row.value_nm if row.value_nm is not None else Fraction(str(row.value)),
-        follows=what,
-        then=Conditions(
-            mill=str(read.last.mill_id), method=row.method, is_loaded=row.is_loaded,
-            strip_nm=job.thickness_nm, top_nm=then.top_nm, bottom_nm=then.bottom_nm,
-        ),
-        now=Conditions(
-            mill=str(station.mill_id),
-            method=placed.gap_method if what == "gap" else "",
-            is_loaded=placed.gap_is_loaded if what == "gap" and placed.gap_method else None,
-            strip_nm=read.strip_nm, top_nm=now.top_nm, bottom_nm=now.bottom_nm,
-        ),
-        screws=Screws(
-            bottom_adjustable=station.bottom_adjustable,
-            lead_nm=station.screw_lead_nm,
-            zero_moved=_zero_moved(station, at, read.last),
-        ),
-        in_turns=not is_length(row.unit),
-    )  # fmt: skip
-    length = row.value_nm is not None
-    plain = float(found.value) if found.value is not None and not length else None
-    return LastGood(
-        was_nm=row.value_nm, was=row.value, now_nm=found.value_nm if length else None, now=plain,
-        method=row.method, struck=found.struck, reset=found.reset,
-    )  # fmt: skip
-
-
-def _as_it_was(at: int | None, name: str, end: str, read: _Read) -> AsSet | None:
-    if at is None:
-        return None
-    wanted = name.casefold()
-    return next(
-        (
-            row
-            for (number, said, which), row in read.last_set.items()
-            if number == at and said.casefold() == wanted and which == end
-        ),
-        None,
-    )
-
-
-def _zero_moved(station: Station, at: int, last: Setup) -> bool:
-    """The pass stood at another station, or this one was aligned since."""
-    if at != station.number:
-        return True
-    aligned, good = station.aligned_on, last.good_at
-    return aligned is not None and good is not None and aligned > good.date()

@@ -17,7 +17,7 @@ from tooling.permissions import Verb
 from tooling.services import characteristics, chart_axes, set_fills
 from tooling.web.doors import data_of, fill_in, require, signed
 from tooling.web.forms.fields import unit_of
-from tooling.web.forms.sets import AxisForm, CharacteristicForm, FillForm
+from tooling.web.forms.set_gaps import AxisForm, CharacteristicForm, FillForm
 from tooling.web.rows import get_row, get_set
 from tooling.web.sets import set_url
 

@@ -12,7 +12,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from tooling.models import ChartPass, SetCopy, SetPass, SetPosition, SetupChart
 from tooling.permissions import Verb
-from tooling.queries.sets import chart_page
+from tooling.queries.charts import chart_page
 from tooling.services import allotments, charts, sets
 from tooling.web.doors import data_of, fill_in, require, rights, signed
 from tooling.web.forms.fields import unit_of
