@@ -155,7 +155,7 @@ def test_solving_again_changes_nothing_while_nothing_else_did(shop: Filling) -> 
 
 
 def test_a_spacer_that_is_not_there_changes_its_own_shaft_alone(world: World, crew: Person) -> None:
-    shop = Filling(world, crew, stations=3, lengths={20: 12, 40: 4, 50: 4, 80: 4, 100: 12})
+    shop = Filling(world, crew, stations=3, lengths={20: 12, 40: 8, 80: 8, 100: 12})
     shop.fill()
     before = shop.stacks()
     row = shop.rows(2, "top")[1]
