@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any, cast
 
@@ -56,7 +56,7 @@ def fill_problem(kit: Kit, *, at: datetime) -> FillProblem:
     read = _read(kit)
     wishes = _wishes(kit, read.rows, read.given)
     stock = offered(wishes, at=at)
-    gone = {pk for ids in wishes.not_there.values() for pk in ids}
+    gone = frozenset(pk for ids in wishes.not_there.values() for pk in ids)
     known = {source.key: source.count for source in stock.sources}
     on = on_mill(kit.job.mill.number)
     problem = Problem(
@@ -67,7 +67,7 @@ def fill_problem(kit: Kit, *, at: datetime) -> FillProblem:
         pins=_pins(read.shafts, read.mounted, known),
         keep=_keep(read.shafts, known, gone),
     )
-    return _whole(kit, read, problem, stock.stuff)
+    return replace(_whole(kit, read, problem, stock.stuff), gone=gone)
 
 
 def standing_problem(kit: Kit) -> FillProblem:

@@ -61,7 +61,7 @@ class FillProblem:
 
     ``rows``: by shaft its positions from the shoulder; ``standing``: by fill the positions in it;
     ``unmeasured``: by shaft what nobody has measured, in words; ``mounted``: shafts that nobody
-    changes any more.
+    changes any more; ``gone``: positions whose spacer was looked for in vain.
     """
 
     kit: Kit
@@ -74,6 +74,7 @@ class FillProblem:
     left_out: tuple[LeftOut, ...]
     unmeasured: Mapping[ShaftKey, tuple[str, ...]]
     mounted: frozenset[ShaftKey] = field(default=frozenset())
+    gone: frozenset[int] = field(default=frozenset())
 
     @cached_property
     def fills(self) -> dict[str, tuple[ShaftKey, Shaft, Fill]]:

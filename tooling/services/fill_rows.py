@@ -72,7 +72,7 @@ def _shaft(given: FillProblem, key: ShaftKey, stack: Stack, pinned: Collection[s
     """Rows that stay keep peg and staging; a spacer may go to another fill of the shaft."""
     rows = given.rows[key]
     spare: dict[str, list[KitPosition]] = {}
-    for row in rows:
+    for row in sorted(rows, key=lambda row: row.pk in given.gone):  # those go before others do
         if row.fill:
             spare.setdefault(source_key(row), []).append(row)
     rolls = [row for row in rows if not row.fill]
