@@ -12,7 +12,17 @@ from django.db import connection, transaction
 from django.test import Client
 from django.utils import timezone
 
-from tests.bench import backup, imports, labels, notice, put_away, register, setups, sheet
+from tests.bench import (
+    backup,
+    imports,
+    labels,
+    notice,
+    put_away,
+    register,
+    setups,
+    sheet,
+    stacks,
+)
 from tests.bench.build import Built
 from tests.bench.clock import Figure, counting, median_ms, seconds
 from tooling.models import Movement, Piece, Place
@@ -218,4 +228,5 @@ MEASURES: dict[str, Callable[[Built], list[Figure]]] = {
     "register": register.register,
     "sheet": sheet.sheet,
     "setups": setups.setups_measured,
+    "stacks": stacks.stacks,
 }

@@ -187,8 +187,12 @@ def solve(given: dict[str, Any]) -> Answer:
     problem = problem_from(given)
     if "check" in given:
         return _checked(problem, given["check"])
-    end = time.monotonic() + given.get("seconds", SECONDS)
-    found = solve_stacks(problem, should_stop=lambda: time.monotonic() > end)
+    began, seconds = time.monotonic(), max(0.001, given.get("seconds", SECONDS))
+
+    def spent() -> float:
+        return (time.monotonic() - began) / seconds
+
+    found = solve_stacks(problem, should_stop=lambda: spent() > 1.0, spent=spent)
     status: Status = "infeasible" if found.figures[0] else "ok"
     return Answer(
         _told(found), found.steps, status="stopped" if found.stopped else status,

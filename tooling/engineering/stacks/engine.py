@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 from tooling.engineering.how import Step
 from tooling.engineering.stacks.answer import FIGURES, ShaftAnswer, Stacks, StationAnswer
@@ -35,6 +35,7 @@ def solve_stacks(
     *,
     progress: Progress = lambda fraction, said: None,
     should_stop: Stop = lambda: False,
+    spent: Callable[[], float] = lambda: 0.0,
     effort: Effort | None = None,
     seed: int = 0,
     make: bool = True,
@@ -42,8 +43,9 @@ def solve_stacks(
     """The best stacks for all shafts at once, aim by aim in the order of ``FIGURES``.
 
     ``progress(fraction, said)`` and ``should_stop()`` are asked between the steps; an answer that
-    was stopped has what was found until then. ``seed`` decides the order in which stations of
-    large problems are looked at. With ``make`` the make-list is worked out where shafts lack.
+    was stopped has what was found until then. ``spent()`` says what part of the time there is has
+    gone, so that no step takes the time of the next. ``seed`` decides the order in which stations
+    of large problems are looked at. With ``make`` the make-list is worked out where shafts lack.
     Every stack is verified in exact nanometres; raises RuntimeError where one does not hold (a
     fault of ours).
     """
@@ -53,7 +55,7 @@ def solve_stacks(
     kinds = kinds_of(problem)
     maker = Maker(problem, kinds, fixed_of(problem, kinds))
     chosen = choose(
-        maker, should_stop=should_stop, effort=effort, weights=WEIGHTS, seed=seed,
+        maker, should_stop=should_stop, effort=effort, weights=WEIGHTS, seed=seed, spent=spent,
         progress=lambda fraction, said: progress(0.8 * fraction, said),
     )  # fmt: skip
     columns, stacks, places, bound = _placed(chosen, should_stop)

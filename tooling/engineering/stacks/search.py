@@ -259,9 +259,14 @@ class Bound:
 class Search:
     """One problem on its way: the columns so far, the best whole choice, the bounds by aim."""
 
-    def __init__(self, maker: Maker, should_stop: Stop) -> None:
+    def __init__(
+        self, maker: Maker, should_stop: Stop, spent: Callable[[], float] = lambda: 0.0
+    ) -> None:
         self.maker, self.pricer = maker, Pricer(maker)
-        self.stop = should_stop
+        self._should_stop, self._spent = should_stop, spent
+        self.was_cut = False
+        self.until = 1.0
+        """A step ends when so much of the time is spent."""
         counts = [None if kind.made else kind.count for kind in maker.kinds.kinds]
         self.cluster = clusters(maker.kinds.kinds)
         self.master = Master(len(maker.problem.stations), counts, len(maker.aims), self.cluster)
@@ -290,6 +295,13 @@ class Search:
             return False
         self.best = chosen
         return True
+
+    def stop(self) -> bool:
+        """Whether the present step must end."""
+        if self._should_stop() or self._spent() >= self.until:
+            self.was_cut = True
+            return True
+        return False
 
     def nothing(self) -> dict[int, Column]:
         """The empty column of every station."""

@@ -61,6 +61,7 @@ def choose(
     effort: Effort,
     weights: Sequence[float],
     seed: int = 0,
+    spent: Callable[[], float] = lambda: 0.0,
 ) -> Chosen:
     """The best columns by the maker's aims, one after the other."""
     if maker.kinds.kinds or maker.problem.stations:
@@ -70,7 +71,8 @@ def choose(
             pass
         else:
             return _among_all(maker, every, should_stop)
-    return _searched(maker, should_stop, progress, effort, weights, seed)
+    search = Search(maker, should_stop, spent)
+    return _searched(search, progress, effort, weights, seed)
 
 
 def _among_all(maker: Maker, every: Sequence[Column], should_stop: Stop) -> Chosen:
@@ -105,19 +107,21 @@ def _least(search: Search, goal: Sequence[float], aim: int) -> int | None:
 
 
 def _searched(
-    maker: Maker, should_stop: Stop, progress: Progress, effort: Effort,
+    search: Search, progress: Progress, effort: Effort,
     weights: Sequence[float], seed: int,
 ) -> Chosen:  # fmt: skip
-    search = Search(maker, should_stop)
-    dice = np.random.default_rng(seed)
+    maker, dice = search.maker, np.random.default_rng(seed)
     progress(0.05, "bound")
     at_once = Bound()
     near = 3e-4 if len(maker.kinds.kinds) <= CLUSTER_FROM else 3e-3
+    search.until = 0.35
     search.generate(weights, at_once, lambda _value: False, effort.rounds, near)
+    search.until = 0.5
     first = Level(search, 0, effort)
     first.find_bound()
     progress(0.3, "stacks")
     _dives(search, at_once, effort, weights)
+    search.until = 0.95
     levels = []
     for aim, name in enumerate(maker.aims):
         level = Level(search, aim, effort) if aim else first
@@ -131,7 +135,7 @@ def _searched(
     _fewer_pieces(levels[-2:], at_once, dice, weights)
     figures = search.figures(search.best)
     told = _bounds(levels, at_once, figures, weights)
-    return Chosen(maker, search.best, figures, told, None, should_stop() and told != figures)
+    return Chosen(maker, search.best, figures, told, None, search.was_cut and told != figures)
 
 
 def _bounds(
@@ -170,7 +174,10 @@ def _dives(search: Search, bound: Bound, effort: Effort, weights: Sequence[float
         if search.stop() or bound.prices is None or bound.value is None:
             return
         rounds, sure = ways[turn % len(ways)]
-        choice = fill_up(search, bound.prices, dive(search, weights, rounds, sure))
+        search.until = 0.65
+        choice = dive(search, weights, rounds, sure)
+        search.until = 0.85
+        choice = fill_up(search, bound.prices, choice)
         search.take(choice.values())
         reached = float(np.dot(search.figures(search.best), weights))
         if reached <= float(bound.value) * (1 + effort.near / 2) + 0.999:

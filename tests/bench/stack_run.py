@@ -1,0 +1,65 @@
+"""One mill's stacks in a process of its own: ``python -m tests.bench.stack_run LOAD SIZE [own]``.
+
+Prints one JSON object.
+"""
+
+from __future__ import annotations
+
+import json
+import resource
+import sys
+import time
+from dataclasses import dataclass
+
+from tests.engineering.stack_shop import shop
+from tooling.engineering.stacks import Problem
+from tooling.engineering.stacks.engine import solve_stacks
+
+SEED = 3
+POOLED_S, OWN_S = 5.0, 10.0
+
+
+@dataclass(frozen=True)
+class Case:
+    """One mill; ``size`` multiplies stations and spacers."""
+
+    load: float
+    own: bool = False
+    size: float = 1.0
+
+    def problem(self) -> Problem:
+        return shop(
+            stations=round(24 * self.size), lengths=40, spacers=round(1_500 * self.size),
+            load=self.load, own=self.own, seed=SEED,
+        )  # fmt: skip
+
+    @property
+    def name(self) -> str:
+        return f"load {self.load:g}{', own widths' if self.own else ''}"
+
+
+def measure(case: Case) -> dict[str, float]:
+    problem = case.problem()
+    limit = OWN_S if case.own else POOLED_S
+    began, busy = time.perf_counter(), time.process_time()
+
+    def spent() -> float:
+        return (time.perf_counter() - began) / (0.9 * limit)
+
+    found = solve_stacks(problem, make=False, should_stop=lambda: spent() > 1.0, spent=spent)
+    took, busy = time.perf_counter() - began, time.process_time() - busy
+    pieces, least = sum(found.figures[3:5]), sum(each or 0 for each in found.bound[3:5])
+    return {
+        "seconds": took,
+        "processor": busy,
+        "uncompleted": found.figures[0],
+        "uncompleted_gap": found.figures[0] - (found.bound[0] or 0),
+        "pieces": pieces,
+        "pieces_gap": 100 * (pieces - least) / max(1, least),
+        "mb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024,
+    }
+
+
+if __name__ == "__main__":
+    load, size, *own = sys.argv[1:]
+    print(json.dumps(measure(Case(float(load), bool(own), float(size)))))
