@@ -2,14 +2,22 @@
 
 from __future__ import annotations
 
+import json
+from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import pytest
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 
 from tests.filling import Filling
 from tests.world import World
 from tooling.models import KitPosition, Person, Task
+from tooling.queries.fill_page import fill_page
+from tooling.queries.fill_problem import fill_problem
+from tooling.queries.kits import find_kit
 from tooling.task_kinds import HANDLERS
 from tooling.tasks import work_once
 
@@ -140,3 +148,27 @@ def test_programs_pin_swap_and_clear_with_the_same_codes(client_of: Client, shop
     )
     assert cleared.json()["shafts"][0]["state"] == "empty"
     assert KitPosition.objects.filter(kit=shop.kit).exclude(fill="").count() == 12
+
+
+COUNTS = json.loads((Path(__file__).parents[1] / "query_counts.json").read_text())
+
+
+@pytest.mark.parametrize("stations", [1, 12])
+def test_pages_of_stacks_ask_no_more_when_there_are_more_shafts(
+    client_of: Client, world: World, crew: Person, stations: int
+) -> None:
+    shop = Filling(world, crew, stations=stations, prefix="q", lengths={20: 60, 100: 60})
+    shop.fill()
+    kit = find_kit(shop.kit.number)
+    reads: dict[str, Callable[[], Any]] = {
+        "GET shaft, filled": lambda: client_of.get(f"/kits/{kit.number}/stations/1/top/"),
+        "GET stacks": lambda: client_of.get(at(shop)),
+        "fill page": lambda: fill_page(kit.number),
+        "fill problem": lambda: fill_problem(kit, at=world.at),
+    }
+    asked = {}
+    for name, read in reads.items():
+        with CaptureQueriesContext(connection) as queries:
+            read()
+        asked[name] = len(queries)
+    assert asked == {name: COUNTS[name] for name in reads}

@@ -153,6 +153,13 @@ class Answer:
     impossible: tuple[Spot, ...]
     how: tuple[Mapping[str, Any], ...]
     not_there: tuple[str, ...]
+    left_out: int = 0
+    struck: int = 0
+
+    @property
+    def is_solved(self) -> bool:
+        """Whether it was ever worked out; people may have filled shafts by hand before that."""
+        return bool(self.figures)
 
     @property
     def fills_most(self) -> bool:
@@ -208,6 +215,21 @@ class FillPage:
     def is_any(self) -> bool:
         """Whether anything stands in any fill."""
         return any(each.spacers for each in self.shafts)
+
+    @property
+    def summary(self) -> FillSummary:
+        """The same in short, as a kit's page has it."""
+        told = self.answer
+        lacks = {(each.spot.station, each.spot.shaft) for each in told.lacks} if told else set()
+        return FillSummary(
+            spacers=sum(each.spacers for each in self.shafts),
+            solved_at=told.solved_at if told and told.is_solved else None,
+            lacks=len(lacks),
+            left_out=told.left_out if told else 0,
+            is_proven=told.is_proven if told else False,
+            struck=told.struck if told else 0,
+            task=self.task,
+        )
 
     def shaft(self, station: int, which: str) -> ShaftTold | None:
         for each in self.shafts:
@@ -381,6 +403,8 @@ def _answer(
         impossible=tuple(_spot(key, spots) for key in make.get("impossible", ())),
         how=tuple(said.get("how", ())),
         not_there=tuple(key.removeprefix("of ") for key in said.get("not_there", {})),
+        left_out=len(said.get("left_out", ())),
+        struck=len(said.get("struck", ())),
     )
 
 

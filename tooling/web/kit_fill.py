@@ -44,7 +44,7 @@ def _context(request: HttpRequest, number: str) -> dict[str, Any]:
     page = fill_page(number)
     return {
         "fill": page,
-        "fills": fill_summary(page.kit),
+        "fills": page.summary,
         "kit": kit_page(page.kit, at=timezone.now()),
         "may_gather": can(request.user, Verb.GATHER_KITS),
         "may_edit_records": can(request.user, Verb.EDIT_RECORDS),

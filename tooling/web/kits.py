@@ -169,7 +169,7 @@ def shaft_answer(
         "before": before,
         "after": after,
         "fill": fill,
-        "fills": fill_summary(page.number) if fill else None,
+        "fills": fill.summary if fill else None,
         "told": told,
         **more,
     }
