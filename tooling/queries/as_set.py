@@ -96,6 +96,44 @@ def gap_target_nm(row: ChartPass, strip_nm: int | None) -> int | None:
     return row.gap_nm
 
 
+@dataclass(frozen=True)
+class StationAims:
+    """What is aimed at one station, as little as its page shows: how many numbers are wanted, and
+    how many of them are set."""
+
+    target_nm: int | None = None
+    gap_point: str = ""
+    wanted: int = 0
+    is_set: int = 0
+
+
+def station_aims(setup: Setup, station: int) -> StationAims:
+    """Two light queries, none without a chart."""
+    if setup.chart_id is None:
+        return StationAims()
+    passes = ChartPass.objects.filter(chart=setup.chart_id, station__number=station)
+    rows = list(
+        passes.order_by().values_list(
+            "gap_nm", "gap_allowance_nm", "set_pass__gap_point", "axes__name", "axes__target_nm",
+            "axes__target",
+        )
+    )  # fmt: skip
+    if not rows:
+        return StationAims()
+    said = AsSet.objects.filter(
+        setup=setup, station_number=station, corrected_by=None, is_taken_back=False
+    )
+    done = set(said.values_list("name", "end"))
+    gap, allowance, point = rows[0][:3]
+    placed = ChartPass(gap_nm=gap, gap_allowance_nm=allowance)
+    target = gap_target(placed, setup)
+    wanted = {("", end) for end in ENDS if target is not None}
+    wanted |= {
+        (name, "") for *_gap, name, nm, value in rows if name and (nm, value) != (None, None)
+    }
+    return StationAims(target, point, len(wanted), len(wanted & done))
+
+
 def compares(row: AsSet, aim: Aim) -> bool:
     """Whether a number may be held against the target: found in the same way, loaded alike."""
     if not aim.has_target:

@@ -9,14 +9,14 @@ from django.utils.translation import gettext_lazy as _
 from tooling.engineering.handling import RollBody, caution_for, mass_of
 from tooling.errors import Unknown
 from tooling.models import DrawingRevision, KitPosition, Setup, Station
-from tooling.queries.as_set import aims_of, last_set
+from tooling.queries.as_set import station_aims
 from tooling.queries.kit_positions import sizes_of
 from tooling.queries.mounted_counts import spot_of, take_from
 from tooling.queries.piece_page import mass_kg
 from tooling.queries.settings import Given, given_settings
 from tooling.queries.setup_stacks import SHAFTS, OnShaft, in_order
 from tooling.queries.setup_views import ShaftAnswer, StackRow, StationAnswer
-from tooling.queries.setups import find_setup, gaps_count, head_of, mark_of
+from tooling.queries.setups import find_setup, head_of, mark_of
 from tooling.queries.shaft_states import ShaftKey, ShaftState, shaft_states
 
 
@@ -68,9 +68,7 @@ def answer_of(setup: Setup, station: int, *, scanned: Collection[str] = ()) -> S
         drawing for _n, _shaft, drawing, piece, staged in claims if piece is None and not staged
     }
     short = _short(setup, station, rows, states, scarce)
-    aims = aims_of(setup, station=station)
-    wanted, is_set = gaps_count(setup, station, aims, last_set([setup.pk], station=station))
-    aim = aims.get((station, ""))
+    aims = station_aims(setup, station)
     called = next((row.set_position for row in rows if row.set_position is not None), None)
     rest = sorted({each for each in to_mount if each != station})
     return StationAnswer(
@@ -79,11 +77,11 @@ def answer_of(setup: Setup, station: int, *, scanned: Collection[str] = ()) -> S
         code=codes.get(station, ""),
         pass_number=rows[0].pass_number if rows else None,
         pass_name=called.set_pass.name if called else "",
-        gap_point=aim.gap_point if aim else "",
-        target_nm=aim.target_nm if aim else None,
+        gap_point=aims.gap_point,
+        target_nm=aims.target_nm,
         shafts=_shafts(setup, station, rows, states, scanned, short),
-        gaps_set=is_set,
-        gaps_wanted=wanted,
+        gaps_set=aims.is_set,
+        gaps_wanted=aims.wanted,
         before=max((each for each in numbers if each < station), default=None),
         after=min((each for each in numbers if each > station), default=None),
         to_mount=next((each for each in rest if each > station), rest[0] if rest else None),
@@ -98,7 +96,7 @@ def _shafts(
     scanned: Collection[str],
     short: Mapping[int, bool],
 ) -> tuple[ShaftAnswer, ...]:
-    revisions = _revisions({row.drawing_id for row in rows})
+    revisions = _revisions({row.drawing_id for row in rows if row.piece_id is None})
     given = given_settings(["lift_warn", "lift_two_people"])
     found = []
     for shaft in SHAFTS:
@@ -144,6 +142,8 @@ def _short(
 
 
 def _revisions(drawings: Collection[int]) -> dict[int, DrawingRevision]:
+    if not drawings:
+        return {}
     rows = DrawingRevision.objects.filter(drawing__in=drawings, is_current=True)
     return {row.drawing_id: row for row in rows}
 

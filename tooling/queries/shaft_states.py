@@ -31,20 +31,14 @@ def shaft_states(setup_ids: Iterable[int]) -> dict[ShaftKey, ShaftState]:
     A row that another corrects does not count; a row that only takes another back counts for
     nothing itself. One statement.
     """
-    rows = (
-        ShaftMount.objects.filter(
-            setup_id__in=set(setup_ids), corrected_by=None, is_taken_back=False
-        )
-        .select_related("by")
-        .order_by("happened_at", "id")
-    )
+    rows = ShaftMount.objects.filter(
+        setup_id__in=set(setup_ids), corrected_by=None, is_taken_back=False
+    ).order_by("happened_at", "id")
+    told = rows.values_list(
+        "setup_id", "station_number", "shaft", "what", "checked", "by__name", "by__username",
+        "happened_at", "note",
+    )  # fmt: skip
     return {
-        (row.setup_id, row.station_number, row.shaft): ShaftState(
-            what=row.what,
-            checked=row.checked,
-            by=str(row.by) if row.by else "",
-            at=row.happened_at,
-            note=row.note,
-        )
-        for row in rows
+        (setup, station, shaft): ShaftState(what, checked, name or username or "", at, note)
+        for setup, station, shaft, what, checked, name, username, at, note in told
     }
