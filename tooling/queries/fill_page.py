@@ -288,12 +288,14 @@ def _shafts(
     shafts: list[ShaftTold] = []
     differences = []
     for station in given.problem.stations:
-        stacks = {s.which: _stack(given, s) for s in station.shafts}
+        stacks: dict[str, tuple[Pieces, ...]] = {
+            shaft.which: _stack(given, shaft) for shaft in station.shafts
+        }
         lengths = {
             which: [length_of(given.problem, pieces) for pieces in stack]
             for which, stack in stacks.items()
         }
-        holds = {s.which: shaft_holds(given.problem.rules, s, lengths[s.which])
+        holds: dict[str, bool] = {s.which: shaft_holds(given.problem.rules, s, lengths[s.which])
                  for s in station.shafts}  # fmt: skip
         filled = {which: lengths[which] for which, each in holds.items() if each}
         windows = free_windows(given.problem, station, filled)

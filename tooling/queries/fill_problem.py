@@ -211,9 +211,9 @@ def _rules(kit: Kit, given: Mapping[str, int | float]) -> Rules:
     guide, difference = int(given["guide_window"]), int(given["difference_window"])
     try:
         return Rules(
-            guide_plane_nm=cast(int, mill.guide_plane_nm),
+            guide_plane_nm=mill.guide_plane_nm,
             closing=cast(Closing, mill.closing),
-            closing_nm=(cast(int, mill.closing_least_nm), cast(int, mill.closing_most_nm)),
+            closing_nm=(mill.closing_least_nm, mill.closing_most_nm),
             guide_nm=(-guide, guide),
             difference_nm=(-difference, difference),
             most_shims=int(given["shims_per_fill"]),

@@ -77,7 +77,7 @@ def _shaft(given: FillProblem, key: ShaftKey, stack: Stack, pinned: Collection[s
             spare.setdefault(source_key(row), []).append(row)
     rolls = [row for row in rows if not row.fill]
     by_fill: dict[str, list[KitPosition]] = {}
-    new = []
+    new: list[KitPosition] = []
     for fill, pieces in stack.items():
         for source in pieces:
             mine = spare.get(source)

@@ -153,9 +153,10 @@ def shaft_answer(
     page = kit_page(number, at=timezone.now())
     column, shaft = _find_shaft(page, station, which)
     before, after = _neighbours(page, station, which)
-    unit = unit_of(request.user, page.job.unit)
     fill = fill_page(number) if which in ("top", "bottom") and shaft.positions else None
     told = fill.shaft(station, which) if fill else None
+    drawn_in = fill.unit if fill and told and told.spacers else page.job.unit
+    unit = unit_of(request.user, drawn_in)
     picture = ""
     if which != "line":
         picture = shaft_picture(page, column, shaft, unit=unit, told=told)
