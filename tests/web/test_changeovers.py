@@ -139,7 +139,16 @@ def test_the_order_is_asked_for_shown_and_accepted(
     client, page = log_in(engineer), "/changeovers/?mill=M1"
     assert "Find the best order" in text(client.get(page))
     assert client.post("/changeovers/order/ask/", {"mill": "M1"}).status_code == 302
-    assert "hx-trigger" in text(client.get("/changeovers/order/?mill=M1"))
+    part = text(client.get("/changeovers/order/?mill=M1"))
+    assert "hx-trigger" in part
+    task = re.search(r'name="task" value="(\d+)">Stop', part)
+    assert task is not None
+    assert (
+        client.post("/changeovers/order/stop/", {"mill": "M1", "task": task[1]}).status_code == 302
+    )
+    assert "It was stopped." in text(client.get("/changeovers/order/?mill=M1"))
+    assert client.post("/changeovers/order/stop/", {"mill": "M1", "task": "0"}).status_code == 404
+    assert client.post("/changeovers/order/ask/", {"mill": "M1"}).status_code == 302
     assert work_once(HANDLERS)
     body = text(client.get(page))
     assert "It opens 1 station fewer" in body
