@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from fractions import Fraction
 
+from django.utils.timezone import localtime
+
 from tooling.engineering.last_good import Conditions, Screws, follows, translate
 from tooling.engineering.measures import is_length
 from tooling.models import AsSet, ChartPass, Setup, Station
@@ -69,4 +71,4 @@ def _zero_moved(station: Station, at: int, last: Setup) -> bool:
     if at != station.number:
         return True
     aligned, good = station.aligned_on, last.good_at
-    return aligned is not None and good is not None and aligned > good.date()
+    return aligned is not None and good is not None and aligned > localtime(good).date()
