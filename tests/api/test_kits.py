@@ -186,7 +186,7 @@ def test_an_unknown_number_is_not_found(client, kit, path):
 @pytest.mark.parametrize(
     "body",
     [
-        {},
+        {"station": 1},
         {"station": 1, "shaft": "left", "order": 1},
         {"station": -1, "shaft": "top", "order": 1},
         {**TOP, "code": "x" * 41},

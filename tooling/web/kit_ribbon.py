@@ -14,7 +14,7 @@ from tooling.pictures.ribbon import Ribbon, draw_ribbon
 from tooling.pictures.ribbon_kit import Hand, RibbonKit, RibbonPiece, RibbonShaft, RibbonStation
 from tooling.pictures.shaft import Guide, draw_shaft
 from tooling.pictures.svg import paint_svg
-from tooling.queries.fill_page import ShaftTold
+from tooling.queries.fill_told import ShaftTold
 from tooling.queries.kit_views import KitPage, PositionView, ShaftView, StationView
 
 SPACERS = ("spacer", "shim")
