@@ -248,8 +248,12 @@ def _better(
         if level.near() or search.stop() or at_once.prices is None:
             return
         rounds, sure = DIVES[turn % len(DIVES)]
-        choice = dive(search, weights, rounds, sure, dice)
-        search.take(fill_up(search, at_once.prices, choice).values())
+        goal, prices = weights, at_once.prices
+        if search.figures(search.best)[0] and level.bound.prices is not None:
+            prices = level.bound.prices
+            goal = [max(1.1 * prices.aims[0] / prices.scale, 1.0), *weights[1:]]
+        choice = dive(search, goal, rounds, sure, dice)
+        search.take(fill_up(search, prices, choice).values())
     for turn in range(effort.rebuilds):
         if level.near() or search.stop() or at_once.prices is None:
             return
