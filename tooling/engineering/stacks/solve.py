@@ -244,7 +244,8 @@ def _better(
     stations apart, then by integer programs over what was gathered."""
     search, effort = level.search, level.effort
     pieces = search.maker.aims[level.aim] in PIECES
-    for turn in range(effort.dives * pieces):
+    dives = effort.dives if pieces or search.maker.aims[level.aim] == "made" else 0
+    for turn in range(dives):
         if level.near() or search.stop() or at_once.prices is None:
             return
         rounds, sure = DIVES[turn % len(DIVES)]
