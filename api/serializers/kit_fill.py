@@ -91,7 +91,7 @@ class MakeOut(serializers.Serializer[Any]):
         return row.window_nm is not None
 
 
-class MissingOut(serializers.Serializer[Any]):
+class NotReckonedOut(serializers.Serializer[Any]):
     """Why a shaft, or with no station the whole kit, cannot be reckoned."""
 
     code = serializers.CharField()
@@ -130,7 +130,7 @@ class FillPageOut(serializers.Serializer[Any]):
     is_stopped = serializers.BooleanField(source="answer.stopped", default=False)
     shafts = ShaftFillOut(many=True)
     differences = DifferenceOut(many=True)
-    missing = MissingOut(many=True)
+    missing = NotReckonedOut(many=True)
     lacks = LackOut(many=True, source="answer.lacks", default=list)
     make = MakeOut(many=True, source="answer.make", default=list)
     make_is_proven = serializers.BooleanField(source="answer.make_is_proven", default=False)
