@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import gcd
 
@@ -14,13 +14,16 @@ from tooling.engineering.stacks.windows import sum_window
 GRAIN_NM = 1_000
 """Grid where lengths have no common one that is coarse enough: 1 µm."""
 CELLS_MOST = 600_000
+CLUSTER_FROM = 150
+"""With more kinds than this, those within ``CLUSTER_NM`` have one price."""
+CLUSTER_NM = 25_000
 
 
 @dataclass(frozen=True)
 class Kind:
     """Sources that may stand for each other. ``groups``: the fill groups where they may be used.
 
-    ``made``: 0 stock, 1 to be made on the grid (then it has no sources and no limit).
+    ``made``: to be made on the grid; then it has no sources and no limit.
     """
 
     length_nm: int
@@ -117,3 +120,22 @@ def _grid(problem: Problem, lengths: list[int]) -> int:
     if longest // common <= CELLS_MOST:
         return common
     return max(GRAIN_NM, -(-longest // CELLS_MOST))
+
+
+def clusters(kinds: Sequence[Kind]) -> list[int]:
+    """By kind the number of its cluster: each by itself while they are few, else those of nearly
+    one length together."""
+    if len(kinds) <= CLUSTER_FROM:
+        return list(range(len(kinds)))
+    order = sorted(
+        range(len(kinds)),
+        key=lambda at: (kinds[at].made, kinds[at].is_shim, kinds[at].groups, kinds[at].length_nm),
+    )
+    found, number, first = [0] * len(kinds), -1, None
+    for at in order:
+        kind = kinds[at]
+        alike = (kind.made, kind.is_shim, kind.groups)
+        if first is None or alike != first[0] or kind.length_nm - first[1] > CLUSTER_NM:
+            number, first = number + 1, (alike, kind.length_nm)
+        found[at] = number
+    return found

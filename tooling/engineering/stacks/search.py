@@ -13,16 +13,14 @@ from fractions import Fraction
 import numpy as np
 
 from tooling.engineering.stacks.columns import Column, Maker, ShaftStack, use_of
-from tooling.engineering.stacks.kinds import Kind
+from tooling.engineering.stacks.kinds import clusters
 from tooling.engineering.stacks.master import Master, Relaxed
 from tooling.engineering.stacks.pricing import NO_PINS, Pins, Priced, ShaftPricer, cheapest_pair
 from tooling.engineering.stacks.tables import FAR, Array, Table
 
 Stop = Callable[[], bool]
-CLUSTER_FROM = 150
-"""With more kinds than this, those within ``CLUSTER_NM`` have one price."""
-CLUSTER_NM = 25_000
 THIN = 6
+"""So many kinds of a cluster are offered to one station that is filled up."""
 NO_END = 1_000_000
 FINE = 1 << 15
 """Prices are multiples of 1 / FINE, or of a coarser power of two where they are high."""
@@ -221,25 +219,6 @@ class Pricer:
         """What a column costs at some prices."""
         cost = sum(figure * price for figure, price in zip(column.aims, prices.aims, strict=True))
         return int(cost + sum(count * int(prices.pieces[kind]) for kind, count in column.use))
-
-
-def clusters(kinds: Sequence[Kind]) -> list[int]:
-    """By kind the number of its cluster: each by itself while they are few, else those of nearly
-    one length together."""
-    if len(kinds) <= CLUSTER_FROM:
-        return list(range(len(kinds)))
-    order = sorted(
-        range(len(kinds)),
-        key=lambda at: (kinds[at].made, kinds[at].is_shim, kinds[at].groups, kinds[at].length_nm),
-    )
-    found, number, first = [0] * len(kinds), -1, None
-    for at in order:
-        kind = kinds[at]
-        alike = (kind.made, kind.is_shim, kind.groups)
-        if first is None or alike != first[0] or kind.length_nm - first[1] > CLUSTER_NM:
-            number, first = number + 1, (alike, kind.length_nm)
-        found[at] = number
-    return found
 
 
 class Bound:

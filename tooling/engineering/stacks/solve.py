@@ -12,7 +12,8 @@ import numpy as np
 from tooling.engineering.stacks.columns import Column, Maker
 from tooling.engineering.stacks.every import Every, TooMany
 from tooling.engineering.stacks.fills import recombine
-from tooling.engineering.stacks.search import CLUSTER_FROM, FINE, Bound, Search, Stop
+from tooling.engineering.stacks.kinds import CLUSTER_FROM
+from tooling.engineering.stacks.search import FINE, Bound, Search, Stop
 from tooling.engineering.stacks.whole import closer, dive, fill_up, rebuilt, whole_choice
 
 EVERY_MOST = 20_000
