@@ -11,11 +11,10 @@ from django.utils.translation import gettext as _
 
 from tooling.errors import NotAllowed, Unknown
 from tooling.models import Import, ImportState, Mill, Owner, Person
-from tooling.queries import job_order
+from tooling.queries import fill_page, job_order
 from tooling.queries.kits import find_kit
 from tooling.services import (
     fill_work,
-    fills,
     import_work,
     imports,
     job_order_work,
@@ -179,7 +178,7 @@ def fill_shafts(run: Run) -> dict[str, Any]:
 
 HANDLERS: dict[str, Handler] = {
     job_order.KIND: order_jobs,
-    fills.KIND: fill_shafts,
+    fill_page.KIND: fill_shafts,
     "labels": draw_labels,
     kept.TASK: make_backup,
     owner_papers.KIND: draw_register,

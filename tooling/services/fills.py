@@ -11,8 +11,9 @@ from django.utils.translation import gettext_lazy as _
 from tooling.engineering.stacks.answer import MakeList, Stacks
 from tooling.engineering.stacks.specs import Pieces, ShaftKey
 from tooling.errors import Conflict
-from tooling.models import Kit, KitFill, KitPosition, Person, Task, TaskState
+from tooling.models import Kit, KitFill, KitPosition, Person, Task
 from tooling.permissions import Verb, check_can
+from tooling.queries.fill_page import KIND, UNDER_WAY
 from tooling.queries.fill_problem import check_can_be_reckoned, fill_problem, standing_problem
 from tooling.queries.fill_views import FillProblem, source_key
 from tooling.queries.kits import WITH_JOB
@@ -20,9 +21,6 @@ from tooling.services import tasks
 from tooling.services.fill_rows import Stack, Written, write_stacks
 from tooling.services.kit_state import check_open
 from tooling.services.write import bump, lock, record_change, writing
-
-KIND = "fill_shafts"
-UNDER_WAY = (TaskState.WAITING, TaskState.RUNNING)
 
 
 def ask_fill(*, by: Person, at: datetime, kit: Kit) -> Task:
