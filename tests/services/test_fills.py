@@ -21,7 +21,7 @@ from tooling.models import (
     SetupChart,
 )
 from tooling.queries.fill_problem import fill_problem
-from tooling.queries.kits import find_kit
+from tooling.queries.kits import find_kit, kit_rows
 from tooling.services import fill_acts, fills, kits, stock
 from tooling.services.movements import move_pieces
 from tooling.services.rebuild import differences
@@ -74,6 +74,13 @@ def test_the_rows_of_a_shaft_are_numbered_from_the_shoulder(shop: Filling) -> No
     assert [row.order for row in rows] == [1, 2, 3, 4, 5]
     assert [row.fill for row in rows] == ["inboard", "inboard", "", "outboard", "outboard"]
     assert all(row.set_position is None for row in rows if row.fill)
+
+
+def test_a_station_keeps_its_pass_s_name_when_a_spacer_is_first_on_its_shaft(shop: Filling) -> None:
+    SetPass.objects.filter(number=1).update(name="Breakdown", gap_point="the web")
+    shop.fill()
+    assert {(row.pass_name, row.gap_point) for row in kit_rows(find_kit(shop.kit.number))
+            if row.pass_number == 1} == {("Breakdown", "the web")}  # type: ignore[attr-defined]  # fmt: skip
 
 
 def test_a_kit_that_puts_nothing_on_a_shaft_has_nothing_to_fill(world: World, crew: Person) -> None:

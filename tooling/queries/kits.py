@@ -7,12 +7,12 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from django.db.models import F
+from django.db.models import OuterRef, Subquery
 from django.utils.translation import gettext_lazy as _
 
 from tooling.engineering.codes import fold
 from tooling.errors import Unknown
-from tooling.models import Job, JobState, Kit, KitPosition, KitState
+from tooling.models import Job, JobState, Kit, KitPosition, KitState, SetPass
 from tooling.queries.bindings import ends_at
 from tooling.queries.condition_facts import Facts
 from tooling.queries.conditions import Answers, Asked, Question, conditions
@@ -148,10 +148,11 @@ def page_of(reading: KitReading) -> KitPage:
 def kit_rows(kit: Kit) -> list[KitPosition]:
     """The kit's positions as the strip meets them, what stands on the line last, with all that
     they name. One query."""
+    called = SetPass.objects.filter(tool_set=kit.job.tool_set_id, number=OuterRef("pass_number"))
     rows = KitPosition.objects.filter(kit=kit).select_related(*WITH_PIECES)
     rows = rows.annotate(
-        pass_name=F("set_position__set_pass__name"),
-        gap_point=F("set_position__set_pass__gap_point"),
+        pass_name=Subquery(called.values("name")[:1]),
+        gap_point=Subquery(called.values("gap_point")[:1]),
     )
     turn = {"top": 0, "bottom": 1, "side": 2, "line": 3}
     return sorted(
