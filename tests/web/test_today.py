@@ -9,9 +9,11 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
+from tests.services.mounted import mounted
 from tests.web.kit_shop import KitShop, small_shop
 from tests.world import World
 from tooling.models import Import, ImportState, Person, Setting
+from tooling.queries.today import today_page
 from tooling.services.movements import move_pieces
 
 pytestmark = pytest.mark.django_db
@@ -158,3 +160,8 @@ def test_two_jobs_with_the_same_pieces_this_week(
 def test_the_search_asks_where_it_is(log_in: LogIn, crew: Person, shop: KitShop) -> None:
     said = today(log_in(crew))
     assert '<form class="filters" method="get" action="/pieces/" role="search">' in said
+
+
+def test_what_is_on_its_mill_already_is_not_to_be_gathered(world: World, crew: Person) -> None:
+    stood = mounted(world, crew)
+    assert stood.kit.number not in [row.number for row in today_page(crew, at=stood.at).kits]

@@ -394,3 +394,4 @@ class KitRow:
     counts: Counts | None
     header: str
     conflicts: int
+    has_setup: bool = False

@@ -311,6 +311,7 @@ def _row(kit: Kit, rows: Sequence[KitPosition], answers: Answers, facts: Facts) 
         counts=counts,
         header=header_for(kit, counts, verdicts),
         conflicts=len(conflicts_of(rows, facts, pooled=answers.pooled)),
+        has_setup=getattr(kit, "setup", None) is not None,
     )
 
 

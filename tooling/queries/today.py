@@ -127,7 +127,8 @@ def _counting(shown: frozenset[str], at: datetime) -> CountsToday | None:
 
 def _kits(at: datetime) -> tuple[KitRow, ...]:
     until = at + timedelta(days=DAYS_AHEAD)
-    return tuple(row for row in kit_list(at=at) if row.number or row.job.starts_at < until)
+    rows = [row for row in kit_list(at=at) if not row.has_setup]
+    return tuple(row for row in rows if row.number or row.job.starts_at < until)
 
 
 def _held() -> Some:
