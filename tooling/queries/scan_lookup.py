@@ -146,12 +146,15 @@ def look_up(codes: Iterable[str], targets: Iterable[str]) -> Lookup:
         return [code for code in folded if code[0] in letters]
 
     if wanted := of(PIECE_LETTERS):
-        found.pieces = dict(Piece.objects.filter(code__in=wanted).values_list("code", "pk"))
+        pieces = Piece.objects.filter(code__in=wanted).order_by()
+        found.pieces = dict(pieces.values_list("code", "pk"))
     if wanted := of("B"):
         rows = StockLine.objects.filter(code__in=wanted).select_related("drawing", "place")
         found.stock = {line.code: line for line in rows}
     if wanted := of("PC"):
-        found.places = {place.code: place for place in Place.objects.filter(code__in=wanted)}
+        found.places = {
+            each.code: each for each in Place.objects.filter(code__in=wanted).order_by()
+        }
     if wanted := of("T"):
         found.sets = {each.code: each for each in ToolSet.objects.filter(code__in=wanted)}
     if wanted := of("K"):

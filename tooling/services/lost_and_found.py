@@ -3,7 +3,7 @@ reported to its owner, and one that comes from there, or is seen again, is noted
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from datetime import datetime
 
 from django.db.models import Exists, OuterRef, Q
@@ -19,25 +19,37 @@ def after_moves(*, by: Person | None, at: datetime, moved: Mapping[int, int | No
     now. Call inside the write of the movement. Two queries where nothing is lost or found."""
     if by is None or not moved:
         return
-    gone = dict(Place.objects.filter(kind__in=GONE_KINDS).values_list("path", "kind"))
+    gone = dict(Place.objects.filter(kind__in=GONE_KINDS).order_by().values_list("path", "kind"))
     lost = tuple(path for path, kind in gone.items() if kind == PlaceKind.LOST)
     missed = OwnerReport.objects.filter(piece=OuterRef("pk"), kind=ReportKind.LOSS)
     is_missed = Exists(missed.exclude(notes__what__in=NO_LONGER_LOST))
-    known = Piece.objects.filter(pk__in=moved).select_related("owner", "place")
-    pieces = sorted(known.annotate(is_missed=is_missed), key=lambda piece: piece.code)
-    for piece in pieces:
-        if piece.place.path.startswith(lost) and not piece.owner.is_shop:
-            open_report(
-                by=by, at=at, piece=piece, kind=ReportKind.LOSS,
-                what_happened=_("Moved to “{place}”.").format(place=piece.place.name),
-            )  # fmt: skip
-    there = [p for p in pieces if p.is_missed and not p.place.path.startswith(tuple(gone))]
+    known = Piece.objects.filter(pk__in=moved).annotate(is_missed=is_missed).order_by()
+    rows = known.values_list("pk", "place__path", "owner__is_shop", "is_missed")
+    lost_now, found_now = set(), set()
+    for pk, path, is_shops_own, was_missed in rows:
+        if path.startswith(lost) and not is_shops_own:
+            lost_now.add(pk)
+        elif was_missed and not path.startswith(tuple(gone)):
+            found_now.add(pk)
+    for piece in _pieces(lost_now):
+        open_report(
+            by=by, at=at, piece=piece, kind=ReportKind.LOSS,
+            what_happened=_("Moved to “{place}”.").format(place=piece.place.name),
+        )  # fmt: skip
+    there = _pieces(found_now)
     if there:
         before = {place for each in there if (place := moved[each.pk]) is not None}
-        rows = Place.objects.filter(pk__in=before).values_list("pk", "path")
-        was_lost = {pk for pk, path in rows if path.startswith(lost)}
+        places = Place.objects.filter(pk__in=before).values_list("pk", "path")
+        was_lost = {pk for pk, path in places if path.startswith(lost)}
         taken = {each.pk for each in there if moved[each.pk] in was_lost}
         note_found(by=by, at=at, pieces=there, taken_from_the_lost=taken)
+
+
+def _pieces(ids: Collection[int]) -> list[Piece]:
+    """By code, with owner and place. No query for none."""
+    if not ids:
+        return []
+    return list(Piece.objects.filter(pk__in=ids).select_related("owner", "place").order_by("code"))
 
 
 def after_cart(*, by: Person | None, at: datetime, cart: Place, came_from: str) -> None:

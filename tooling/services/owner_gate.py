@@ -144,13 +144,14 @@ def gate_of(place: Place) -> Place | None:
 def _gates_of(goings: Iterable[Going]) -> dict[int, Place]:
     """Place id → its gate, for all places that the pieces come from and go to. Two queries."""
     ids = {place for each in goings for place in (each.from_place_id, each.to_place_id) if place}
-    return _gates_by_path(dict(Place.objects.filter(pk__in=ids).values_list("pk", "path")))
+    rows = Place.objects.filter(pk__in=ids).order_by().values_list("pk", "path")
+    return _gates_by_path(dict(rows))
 
 
 def _gates_by_path(paths: Mapping[int, str]) -> dict[int, Place]:
     codes = {pk: [code for code in path.split("/") if code] for pk, path in paths.items()}
     around = {code for each in codes.values() for code in each}
-    rows = Place.objects.filter(code__in=around, kind__in=GATES)
+    rows = Place.objects.filter(code__in=around, kind__in=GATES).order_by()
     gates = {place.code: place for place in rows}
     found = {pk: next((c for c in each if c in gates), None) for pk, each in codes.items()}
     return {pk: gates[code] for pk, code in found.items() if code is not None}

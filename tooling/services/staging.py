@@ -139,8 +139,8 @@ def check_may_stage(*, moves: Sequence[Moved], at: datetime) -> dict[int, Toolin
 
 def _places(place_ids: Iterable[int]) -> dict[int, tuple[str, str]]:
     """Place id → its path and kind."""
-    rows = Place.objects.filter(pk__in=set(place_ids)).values_list("pk", "path", "kind")
-    return {pk: (path, kind) for pk, path, kind in rows}
+    rows = Place.objects.filter(pk__in=set(place_ids)).order_by()
+    return {pk: (path, kind) for pk, path, kind in rows.values_list("pk", "path", "kind")}
 
 
 def _kit_entered(move: Moved, path: str, areas: Sequence[_Area]) -> int | None:
@@ -161,8 +161,11 @@ def after_moves(*, by: Person | None, at: datetime, moves: Sequence[Moved]) -> N
              if each.from_place_id != each.to_place_id}  # fmt: skip
     lost_and_found.after_moves(by=by, at=at, moved=moved)
     ids = {move.piece_id for move in moves}
+    rows = KitPosition.objects.filter(piece_id__in=ids, is_open=True).order_by()
     claims = list(
-        KitPosition.objects.filter(piece_id__in=ids, is_open=True).select_related("piece__place")
+        rows.select_related("piece__place").only(
+            "kit_id", "is_staged", "holds_piece", "piece__place__path"
+        )
     )
     if not claims:
         return
