@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import statistics
 import uuid
 from typing import Any
@@ -25,6 +26,7 @@ def put_away(built: Built) -> list[Figure]:
     codes = list(Piece.objects.filter(kit_positions=None).values_list("code", flat=True)[:1_000])
     rack, *others = Place.objects.filter(kind="shelf").order_by("-id")[:3]
     _scan(client, others[0].code, codes[-1])
+    _settle()
     asked = _statements(client, others[0].code, codes[-2])
     plain = _round(client, rack.code, codes[:PIECES])
     Piece.objects.filter(code__in=codes[PIECES : 2 * PIECES]).update(home=rack)
@@ -39,6 +41,12 @@ def put_away(built: Built) -> list[Figure]:
         Figure("the same, guided, slowest", max(guided), "ms", EACH_MS),
     ]
     return [*figures, *_walk(client, codes[-WALK:], others)]
+
+
+def _settle() -> None:
+    """As the web server does once its pages are loaded (``wsgi.py``)."""
+    gc.collect()
+    gc.freeze()
 
 
 def _round(client: Client, rack: str, codes: list[str], **fields: Any) -> list[float]:
