@@ -42,6 +42,12 @@ HISTORY: tuple[type[Model], ...] = (
     models.PartCheck,
     models.SetupStep,
     models.Delay,
+    models.Run,
+    models.RunPiece,
+    models.CounterReading,
+    models.StripMeasure,
+    models.RegrindOrderWork,
+    models.OrderEvent,
 )
 
 CURRENT: tuple[type[Model], ...] = (
@@ -91,6 +97,17 @@ CURRENT: tuple[type[Model], ...] = (
     models.Characteristic,
     models.KitFill,
     models.MillRule,
+    models.GaugePoint,
+    models.WearPool,
+    models.WearState,
+    models.RegrindPlan,
+    models.RegrindPlanCopy,
+    models.RegrindPlanLine,
+    models.RegrindOrder,
+    models.RegrindOrderLine,
+    models.RegrindTarget,
+    models.Badge,
+    models.Contradiction,
 )
 
 REFUSAL = "history is never changed"

@@ -49,6 +49,7 @@ def rows(world: World) -> dict[str, Model]:
         *of_owners_and_incidents(world, piece),
         *of_counts_and_purchases(world, piece),
         *of_setups(world),
+        *of_orders(piece, work),
     ]
     return {row._meta.db_table: row for row in made}
 
@@ -73,6 +74,29 @@ def of_setups(world: World) -> list[Model]:
         models.PartCheck.objects.create(characteristic=angle, value=90.0, is_good=True, **said),
         models.SetupStep.objects.create(what=models.StepKind.STOPPED, **said),
         models.Delay.objects.create(cause=models.DelayCause.STRIP, minutes=5, **said),
+        models.StripMeasure.objects.create(thickness_nm=MM, **said),
+        models.CounterReading.objects.create(
+            mill=mill, value_nm=MM, happened_at=AT, received_at=AT
+        ),
+        *of_a_run(world, said),
+    ]
+
+
+def of_a_run(world: World, said: dict[str, Any]) -> list[Model]:
+    piece = world.piece(world.drawing("D2"), world.place("Rack B"))
+    run = models.Run.objects.create(length_nm=MM, way="counter", **said)
+    entry = models.LengthEntry.objects.create(
+        piece=piece, length_nm=MM, happened_at=AT, received_at=AT
+    )
+    return [run, models.RunPiece.objects.create(run=run, entry=entry)]
+
+
+def of_orders(piece: models.Piece, work: models.Work) -> list[Model]:
+    order = models.RegrindOrder.objects.create(number="RO 1", requested_at=AT)
+    line = models.RegrindOrderLine.objects.create(order=order, piece=piece)
+    return [
+        models.RegrindOrderWork.objects.create(line=line, work=work),
+        models.OrderEvent.objects.create(order=order, what="requested", at=AT),
     ]
 
 

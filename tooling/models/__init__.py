@@ -1,8 +1,10 @@
 """What is kept. Each model is listed as history or current in ``tooling/history.py``."""
 
+from tooling.models.badges import Badge, Contradiction, ContradictionKind
 from tooling.models.counts import Count, CountEntry, CountLine, CountState
 from tooling.models.fields import DIAMETERS, DIMENSIONS, LengthField, Shaft, Unit
 from tooling.models.files import DrawingFile, Picture, StoredFile
+from tooling.models.gauge_points import GaugePoint, PointKind, WearPool, WearSays, WearState
 from tooling.models.incidents import Incident, IncidentKind, IncidentPiece
 from tooling.models.kits import Fill, Job, JobState, Kit, KitPosition, KitState
 from tooling.models.mills import (
@@ -41,7 +43,24 @@ from tooling.models.pieces import (
     StockLine,
 )
 from tooling.models.receiving import Inspection, Purchase, PurchaseLine, Receipt, Verdict
+from tooling.models.regrind_orders import (
+    OrderEvent,
+    OrderEventKind,
+    OrderState,
+    RegrindOrder,
+    RegrindOrderLine,
+    RegrindOrderWork,
+    RegrindTarget,
+)
+from tooling.models.regrind_plans import (
+    Decision,
+    PlanState,
+    RegrindPlan,
+    RegrindPlanCopy,
+    RegrindPlanLine,
+)
 from tooling.models.regrinds import Work, WorkKind, WorkMeasure
+from tooling.models.runs import CounterReading, Feed, Run, RunPiece, RunSource, StripMeasure
 from tooling.models.sets import (
     Allotment,
     ChartAxis,
@@ -109,6 +128,7 @@ __all__ = [
     "ApprovalKind",
     "ApprovalPiece",
     "AsSet",
+    "Badge",
     "Change",
     "Characteristic",
     "ChartAxis",
@@ -117,12 +137,16 @@ __all__ = [
     "CheckLevel",
     "Closing",
     "Condition",
+    "Contradiction",
+    "ContradictionKind",
     "Count",
     "CountEntry",
     "CountLine",
     "CountState",
     "Counter",
+    "CounterReading",
     "Datum",
+    "Decision",
     "Delay",
     "DelayCause",
     "Device",
@@ -134,8 +158,10 @@ __all__ = [
     "Drive",
     "DriveGroup",
     "DueBack",
+    "Feed",
     "Fill",
     "Gauge",
+    "GaugePoint",
     "Hand",
     "How",
     "Import",
@@ -163,6 +189,9 @@ __all__ = [
     "MillShaft",
     "Movement",
     "OldPieces",
+    "OrderEvent",
+    "OrderEventKind",
+    "OrderState",
     "Owner",
     "OwnerMarkCheck",
     "OwnerReport",
@@ -174,14 +203,26 @@ __all__ = [
     "PieceAlias",
     "Place",
     "PlaceKind",
+    "PlanState",
+    "PointKind",
     "Purchase",
     "PurchaseLine",
     "Reading",
     "Receipt",
     "RefusedScan",
+    "RegrindOrder",
+    "RegrindOrderLine",
+    "RegrindOrderWork",
+    "RegrindPlan",
+    "RegrindPlanCopy",
+    "RegrindPlanLine",
+    "RegrindTarget",
     "ReportKind",
     "ReportNote",
     "Role",
+    "Run",
+    "RunPiece",
+    "RunSource",
     "SetCopy",
     "SetFill",
     "SetPass",
@@ -200,11 +241,15 @@ __all__ = [
     "StepKind",
     "StockLine",
     "StoredFile",
+    "StripMeasure",
     "Task",
     "TaskState",
     "ToolSet",
     "Unit",
     "Verdict",
+    "WearPool",
+    "WearSays",
+    "WearState",
     "What",
     "Work",
     "WorkKind",

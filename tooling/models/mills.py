@@ -126,6 +126,9 @@ class Station(models.Model):
     )
     side_roll_mounting = models.CharField(max_length=40, blank=True)
     aligned_on = models.DateField(null=True, blank=True)
+    screw_zeroed_at = models.DateTimeField(
+        null=True, blank=True, help_text="Screw positions from before do not compare."
+    )
 
     class Meta:
         ordering = ["mill", "number"]

@@ -91,6 +91,10 @@ class DrawingRevision(models.Model):
         null=True, blank=True, help_text="Line tooling: strokes between sharpenings."
     )
     mass_g = models.PositiveIntegerField(null=True, blank=True)
+    case_depth_nm = LengthField(optional=True, help_text="Hardened so deep, on radius.")
+    new_cost_cents = models.PositiveBigIntegerField(
+        null=True, blank=True, help_text="What a new one costs."
+    )
 
     class Meta:
         ordering = ["drawing__number", "revision"]

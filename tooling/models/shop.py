@@ -59,6 +59,9 @@ class Person(AbstractBaseUser):
         default="drawn",
     )
     strip_unit = models.CharField(max_length=2, choices=[("m", "m"), ("ft", "ft")], default="m")
+    pin = models.CharField(max_length=128, blank=True, help_text="Hashed as a password is.")
+    pin_failures = models.PositiveSmallIntegerField(default=0)
+    pin_locked_until = models.DateTimeField(null=True, blank=True)
 
     USERNAME_FIELD = "username"
     REQUIRED_FIELDS: ClassVar[list[str]] = ["name"]
@@ -206,6 +209,18 @@ class Device(models.Model):
     name = models.CharField(max_length=80, blank=True)
     last_offset_ms = models.BigIntegerField(default=0)
     last_seen_at = models.DateTimeField(null=True, blank=True)
+    mill = models.ForeignKey(
+        "Mill",
+        null=True,
+        blank=True,
+        on_delete=models.SET_NULL,
+        related_name="devices",
+        help_text="It stands at this mill: it does not lock while a setup is open there.",
+    )
+    is_shared = models.BooleanField(default=False, help_text="Several people use it, by badge.")
+    waiting = models.PositiveIntegerField(
+        null=True, blank=True, help_text="Scans that it said were still to be sent."
+    )
 
     def __str__(self) -> str:
         return self.name or str(self.id)[:8]

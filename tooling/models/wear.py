@@ -9,6 +9,7 @@ from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
 from tooling.models.fields import LengthField, Unit
+from tooling.models.gauge_points import GaugePoint
 from tooling.models.pieces import Piece
 from tooling.models.shop import Person
 
@@ -21,7 +22,11 @@ class Gauge(models.Model):
     unit = models.CharField(max_length=2, choices=Unit.choices, default=Unit.MM)
     resolution_nm = LengthField(optional=True)
     uncertainty_nm = LengthField(optional=True, help_text="Stated, k = 2.")
-    due_on = models.DateField(null=True, blank=True)
+    due_on = models.DateField(null=True, blank=True, help_text="Its calibration is due.")
+    calibrated_on = models.DateField(null=True, blank=True)
+    certificate = models.CharField(max_length=60, blank=True)
+    least_nm = LengthField(optional=True, help_text="Of its range.")
+    most_nm = LengthField(optional=True)
 
     def __str__(self) -> str:
         return self.number
@@ -34,6 +39,9 @@ class Reading(models.Model):
     piece = models.ForeignKey(Piece, on_delete=models.PROTECT, related_name="readings")
     dimension = models.CharField(max_length=20, help_text="One of the dimensions, or wear point.")
     point = models.CharField(max_length=40, blank=True, help_text="A named gauge point.")
+    gauge_point = models.ForeignKey(
+        GaugePoint, null=True, on_delete=models.PROTECT, related_name="readings"
+    )
     end = models.CharField(
         max_length=8,
         blank=True,
