@@ -48,13 +48,13 @@ def rows(world: World) -> dict[str, Model]:
         models.WorkMeasure.objects.create(work=work, dimension="bore", after_nm=60 * MM),
         *of_owners_and_incidents(world, piece),
         *of_counts_and_purchases(world, piece),
-        *of_setups(world),
+        *of_setups(world, piece),
         *of_orders(piece, work),
     ]
     return {row._meta.db_table: row for row in made}
 
 
-def of_setups(world: World) -> list[Model]:
+def of_setups(world: World, piece: models.Piece) -> list[Model]:
     tool_set = models.ToolSet.objects.create(code="T000000A", number="S1", name="Section 1")
     mill = models.Mill.objects.create(
         number="M1", name="Mill 1", datum="shoulder", hand="left", operator_side="right"
@@ -78,12 +78,11 @@ def of_setups(world: World) -> list[Model]:
         models.CounterReading.objects.create(
             mill=mill, value_nm=MM, happened_at=AT, received_at=AT
         ),
-        *of_a_run(world, said),
+        *of_a_run(piece, said),
     ]
 
 
-def of_a_run(world: World, said: dict[str, Any]) -> list[Model]:
-    piece = world.piece(world.drawing("D2"), world.place("Rack B"))
+def of_a_run(piece: models.Piece, said: dict[str, Any]) -> list[Model]:
     run = models.Run.objects.create(length_nm=MM, way="counter", **said)
     entry = models.LengthEntry.objects.create(
         piece=piece, length_nm=MM, happened_at=AT, received_at=AT

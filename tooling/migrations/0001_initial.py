@@ -9,2833 +9,1153 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
+
     initial = True
 
-    dependencies = []
+    dependencies = [
+    ]
 
     operations = [
         migrations.CreateModel(
-            name="Person",
+            name='Person',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("password", models.CharField(max_length=128, verbose_name="password")),
-                (
-                    "last_login",
-                    models.DateTimeField(blank=True, null=True, verbose_name="last login"),
-                ),
-                ("username", models.CharField(max_length=60, unique=True)),
-                ("name", models.CharField(max_length=120)),
-                ("is_active", models.BooleanField(default=True)),
-                (
-                    "length_unit",
-                    models.CharField(
-                        choices=[("drawn", "as drawn"), ("mm", "mm"), ("in", "in")],
-                        default="drawn",
-                        max_length=8,
-                    ),
-                ),
-                (
-                    "strip_unit",
-                    models.CharField(choices=[("m", "m"), ("ft", "ft")], default="m", max_length=2),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('password', models.CharField(max_length=128, verbose_name='password')),
+                ('last_login', models.DateTimeField(blank=True, null=True, verbose_name='last login')),
+                ('username', models.CharField(max_length=60, unique=True)),
+                ('name', models.CharField(max_length=120)),
+                ('is_active', models.BooleanField(default=True)),
+                ('length_unit', models.CharField(choices=[('drawn', 'as drawn'), ('mm', 'mm'), ('in', 'in')], default='drawn', max_length=8)),
+                ('strip_unit', models.CharField(choices=[('m', 'm'), ('ft', 'ft')], default='m', max_length=2)),
             ],
             options={
-                "ordering": ["name"],
+                'ordering': ['name'],
             },
         ),
         migrations.CreateModel(
-            name="Counter",
+            name='Counter',
             fields=[
-                ("kind", models.CharField(max_length=1, primary_key=True, serialize=False)),
-                ("next_serial", models.PositiveBigIntegerField(default=1)),
+                ('kind', models.CharField(max_length=1, primary_key=True, serialize=False)),
+                ('next_serial', models.PositiveBigIntegerField(default=1)),
             ],
         ),
         migrations.CreateModel(
-            name="Device",
+            name='Device',
             fields=[
-                ("id", models.UUIDField(default=uuid.uuid4, primary_key=True, serialize=False)),
-                ("name", models.CharField(blank=True, max_length=80)),
-                ("last_offset_ms", models.BigIntegerField(default=0)),
-                ("last_seen_at", models.DateTimeField(blank=True, null=True)),
+                ('id', models.UUIDField(default=uuid.uuid4, primary_key=True, serialize=False)),
+                ('name', models.CharField(blank=True, max_length=80)),
+                ('last_offset_ms', models.BigIntegerField(default=0)),
+                ('last_seen_at', models.DateTimeField(blank=True, null=True)),
             ],
         ),
         migrations.CreateModel(
-            name="Drawing",
+            name='Drawing',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("number", models.CharField(max_length=40, unique=True)),
-                (
-                    "kind",
-                    models.CharField(
-                        choices=[
-                            ("roll", "roll"),
-                            ("side_roll", "side roll"),
-                            ("spacer", "spacer"),
-                            ("shim", "shim"),
-                            ("sleeve", "sleeve"),
-                            ("line_tooling", "line tooling"),
-                            ("hardware", "hardware"),
-                        ],
-                        max_length=14,
-                    ),
-                ),
-                ("title", models.CharField(blank=True, max_length=120)),
-                (
-                    "number_key",
-                    models.GeneratedField(
-                        db_index=True,
-                        db_persist=True,
-                        expression=django.db.models.functions.text.Upper("number"),
-                        output_field=models.CharField(max_length=40),
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('number', models.CharField(max_length=40, unique=True)),
+                ('kind', models.CharField(choices=[('roll', 'roll'), ('side_roll', 'side roll'), ('spacer', 'spacer'), ('shim', 'shim'), ('sleeve', 'sleeve'), ('line_tooling', 'line tooling'), ('hardware', 'hardware')], max_length=14)),
+                ('title', models.CharField(blank=True, max_length=120)),
+                ('number_key', models.GeneratedField(db_index=True, db_persist=True, expression=django.db.models.functions.text.Upper('number'), output_field=models.CharField(max_length=40))),
             ],
             options={
-                "ordering": ["number"],
+                'ordering': ['number'],
             },
         ),
         migrations.CreateModel(
-            name="Gauge",
+            name='Gauge',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("number", models.CharField(max_length=30, unique=True)),
-                ("name", models.CharField(max_length=80)),
-                (
-                    "unit",
-                    models.CharField(
-                        choices=[("mm", "mm"), ("in", "in")], default="mm", max_length=2
-                    ),
-                ),
-                ("resolution_nm", tooling.models.fields.LengthField(blank=True, null=True)),
-                (
-                    "uncertainty_nm",
-                    tooling.models.fields.LengthField(
-                        blank=True, help_text="Stated, k = 2.", null=True
-                    ),
-                ),
-                ("due_on", models.DateField(blank=True, null=True)),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('number', models.CharField(max_length=30, unique=True)),
+                ('name', models.CharField(max_length=80)),
+                ('unit', models.CharField(choices=[('mm', 'mm'), ('in', 'in')], default='mm', max_length=2)),
+                ('resolution_nm', tooling.models.fields.LengthField(blank=True, null=True)),
+                ('uncertainty_nm', tooling.models.fields.LengthField(blank=True, help_text='Stated, k = 2.', null=True)),
+                ('due_on', models.DateField(blank=True, null=True)),
             ],
         ),
         migrations.CreateModel(
-            name="Job",
+            name='Job',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("number", models.CharField(max_length=30, unique=True)),
-                ("grade", models.CharField(blank=True, max_length=40)),
-                (
-                    "unit",
-                    models.CharField(
-                        choices=[("mm", "mm"), ("in", "in")], default="mm", max_length=2
-                    ),
-                ),
-                ("thickness_nm", tooling.models.fields.LengthField(blank=True, null=True)),
-                ("width_nm", tooling.models.fields.LengthField(blank=True, null=True)),
-                ("coating", models.CharField(blank=True, max_length=40)),
-                ("strip_class", models.CharField(blank=True, max_length=40)),
-                ("length_nm", tooling.models.fields.LengthField(default=0)),
-                ("starts_at", models.DateTimeField()),
-                ("hours", models.FloatField(default=8, help_text="Expected hours on the mill.")),
-                ("gathers_at", models.DateTimeField(help_text="When its kit is to be gathered.")),
-                (
-                    "state",
-                    models.CharField(
-                        choices=[
-                            ("planned", "planned"),
-                            ("done", "done"),
-                            ("cancelled", "cancelled"),
-                        ],
-                        default="planned",
-                        max_length=9,
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('number', models.CharField(max_length=30, unique=True)),
+                ('grade', models.CharField(blank=True, max_length=40)),
+                ('unit', models.CharField(choices=[('mm', 'mm'), ('in', 'in')], default='mm', max_length=2)),
+                ('thickness_nm', tooling.models.fields.LengthField(blank=True, null=True)),
+                ('width_nm', tooling.models.fields.LengthField(blank=True, null=True)),
+                ('coating', models.CharField(blank=True, max_length=40)),
+                ('strip_class', models.CharField(blank=True, max_length=40)),
+                ('length_nm', tooling.models.fields.LengthField(default=0)),
+                ('starts_at', models.DateTimeField()),
+                ('hours', models.FloatField(default=8, help_text='Expected hours on the mill.')),
+                ('gathers_at', models.DateTimeField(help_text='When its kit is to be gathered.')),
+                ('state', models.CharField(choices=[('planned', 'planned'), ('done', 'done'), ('cancelled', 'cancelled')], default='planned', max_length=9)),
             ],
             options={
-                "ordering": ["starts_at", "number"],
+                'ordering': ['starts_at', 'number'],
             },
         ),
         migrations.CreateModel(
-            name="Mill",
+            name='Mill',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("number", models.CharField(max_length=20, unique=True)),
-                ("name", models.CharField(max_length=80)),
-                (
-                    "unit",
-                    models.CharField(
-                        choices=[("mm", "mm"), ("in", "in")], default="mm", max_length=2
-                    ),
-                ),
-                (
-                    "datum",
-                    models.CharField(
-                        choices=[("shoulder", "shoulder"), ("centreline", "centreline")],
-                        max_length=10,
-                    ),
-                ),
-                (
-                    "hand",
-                    models.CharField(
-                        choices=[
-                            ("left", "drive side left, looking downstream"),
-                            ("right", "drive side right, looking downstream"),
-                        ],
-                        max_length=5,
-                    ),
-                ),
-                (
-                    "operator_side",
-                    models.CharField(
-                        choices=[
-                            ("left", "left, looking downstream"),
-                            ("right", "right, looking downstream"),
-                        ],
-                        help_text="The side from which the operator looks at the mill.",
-                        max_length=5,
-                    ),
-                ),
-                (
-                    "closing",
-                    models.CharField(
-                        blank=True,
-                        choices=[
-                            ("nut", "nut clamps the stack"),
-                            ("housing", "housing closes on the stack"),
-                        ],
-                        max_length=8,
-                    ),
-                ),
-                (
-                    "closing_least_nm",
-                    tooling.models.fields.LengthField(
-                        blank=True,
-                        help_text="Least of (stack total − roll space); negative when short.",
-                        null=True,
-                    ),
-                ),
-                ("closing_most_nm", tooling.models.fields.LengthField(blank=True, null=True)),
-                ("pass_line_height_nm", tooling.models.fields.LengthField(blank=True, null=True)),
-                (
-                    "guide_plane_nm",
-                    tooling.models.fields.LengthField(
-                        blank=True, help_text="From the datum plane to the guide plane.", null=True
-                    ),
-                ),
-                (
-                    "base_clearance_nm",
-                    tooling.models.fields.LengthField(
-                        blank=True,
-                        help_text="Bottom shaft axis at its lowest to the base: the room for a roll.",
-                        null=True,
-                    ),
-                ),
-                ("max_speed_m_min", models.FloatField(blank=True, null=True)),
-                ("is_active", models.BooleanField(default=True)),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('number', models.CharField(max_length=20, unique=True)),
+                ('name', models.CharField(max_length=80)),
+                ('unit', models.CharField(choices=[('mm', 'mm'), ('in', 'in')], default='mm', max_length=2)),
+                ('datum', models.CharField(choices=[('shoulder', 'shoulder'), ('centreline', 'centreline')], max_length=10)),
+                ('hand', models.CharField(choices=[('left', 'drive side left, looking downstream'), ('right', 'drive side right, looking downstream')], max_length=5)),
+                ('operator_side', models.CharField(choices=[('left', 'left, looking downstream'), ('right', 'right, looking downstream')], help_text='The side from which the operator looks at the mill.', max_length=5)),
+                ('closing', models.CharField(blank=True, choices=[('nut', 'nut clamps the stack'), ('housing', 'housing closes on the stack')], max_length=8)),
+                ('closing_least_nm', tooling.models.fields.LengthField(blank=True, help_text='Least of (stack total − roll space); negative when short.', null=True)),
+                ('closing_most_nm', tooling.models.fields.LengthField(blank=True, null=True)),
+                ('pass_line_height_nm', tooling.models.fields.LengthField(blank=True, null=True)),
+                ('guide_plane_nm', tooling.models.fields.LengthField(blank=True, help_text='From the datum plane to the guide plane.', null=True)),
+                ('base_clearance_nm', tooling.models.fields.LengthField(blank=True, help_text='Bottom shaft axis at its lowest to the base: the room for a roll.', null=True)),
+                ('max_speed_m_min', models.FloatField(blank=True, null=True)),
+                ('is_active', models.BooleanField(default=True)),
             ],
             options={
-                "ordering": ["number"],
+                'ordering': ['number'],
             },
         ),
         migrations.CreateModel(
-            name="SetPass",
+            name='SetPass',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("number", models.PositiveSmallIntegerField()),
-                ("name", models.CharField(blank=True, max_length=60)),
-                ("pass_line_rise_nm", tooling.models.fields.LengthField(default=0)),
-                ("gap_point", models.CharField(blank=True, max_length=80)),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('number', models.PositiveSmallIntegerField()),
+                ('name', models.CharField(blank=True, max_length=60)),
+                ('pass_line_rise_nm', tooling.models.fields.LengthField(default=0)),
+                ('gap_point', models.CharField(blank=True, max_length=80)),
             ],
             options={
-                "ordering": ["tool_set", "number"],
+                'ordering': ['tool_set', 'number'],
             },
         ),
         migrations.CreateModel(
-            name="SetVariant",
+            name='SetVariant',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("name", models.CharField(max_length=40)),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('name', models.CharField(max_length=40)),
             ],
             options={
-                "ordering": ["name"],
+                'ordering': ['name'],
             },
         ),
         migrations.CreateModel(
-            name="StoredFile",
+            name='StoredFile',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("sha256", models.CharField(max_length=64, unique=True)),
-                ("content_type", models.CharField(max_length=80)),
-                ("size", models.PositiveBigIntegerField()),
-                ("stored_at", models.DateTimeField()),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('sha256', models.CharField(max_length=64, unique=True)),
+                ('content_type', models.CharField(max_length=80)),
+                ('size', models.PositiveBigIntegerField()),
+                ('stored_at', models.DateTimeField()),
             ],
         ),
         migrations.CreateModel(
-            name="DrawingRevision",
+            name='DrawingRevision',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("revision", models.CharField(max_length=10)),
-                ("is_current", models.BooleanField(default=True)),
-                ("issued_on", models.DateField(blank=True, null=True)),
-                (
-                    "unit",
-                    models.CharField(
-                        choices=[("mm", "mm"), ("in", "in")], default="mm", max_length=2
-                    ),
-                ),
-                ("material", models.CharField(blank=True, max_length=40)),
-                ("plated_thickness_nm", tooling.models.fields.LengthField(blank=True, null=True)),
-                (
-                    "old_pieces",
-                    models.CharField(
-                        choices=[
-                            ("as_is", "use as is"),
-                            ("note", "use with note"),
-                            ("rework", "rework"),
-                            ("scrap", "scrap"),
-                        ],
-                        default="as_is",
-                        max_length=8,
-                    ),
-                ),
-                ("note", models.CharField(blank=True, max_length=400)),
-                ("bore_nm", tooling.models.fields.LengthField(blank=True, null=True)),
-                ("keyway_width_nm", tooling.models.fields.LengthField(blank=True, null=True)),
-                ("keyway_depth_nm", tooling.models.fields.LengthField(blank=True, null=True)),
-                ("face_width_nm", tooling.models.fields.LengthField(blank=True, null=True)),
-                ("guide_offset_nm", tooling.models.fields.LengthField(blank=True, null=True)),
-                ("drive_diameter_nm", tooling.models.fields.LengthField(blank=True, null=True)),
-                ("root_diameter_nm", tooling.models.fields.LengthField(blank=True, null=True)),
-                ("outside_diameter_nm", tooling.models.fields.LengthField(blank=True, null=True)),
-                (
-                    "least_drive_diameter_nm",
-                    tooling.models.fields.LengthField(blank=True, null=True),
-                ),
-                (
-                    "least_root_diameter_nm",
-                    tooling.models.fields.LengthField(blank=True, null=True),
-                ),
-                (
-                    "least_outside_diameter_nm",
-                    tooling.models.fields.LengthField(blank=True, null=True),
-                ),
-                ("least_face_width_nm", tooling.models.fields.LengthField(blank=True, null=True)),
-                ("bore_class", models.CharField(blank=True, help_text="Such as H7.", max_length=6)),
-                ("mass_g", models.PositiveIntegerField(blank=True, null=True)),
-                (
-                    "drawing",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="revisions",
-                        to="tooling.drawing",
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('revision', models.CharField(max_length=10)),
+                ('is_current', models.BooleanField(default=True)),
+                ('issued_on', models.DateField(blank=True, null=True)),
+                ('unit', models.CharField(choices=[('mm', 'mm'), ('in', 'in')], default='mm', max_length=2)),
+                ('material', models.CharField(blank=True, max_length=40)),
+                ('plated_thickness_nm', tooling.models.fields.LengthField(blank=True, null=True)),
+                ('old_pieces', models.CharField(choices=[('as_is', 'use as is'), ('note', 'use with note'), ('rework', 'rework'), ('scrap', 'scrap')], default='as_is', max_length=8)),
+                ('note', models.CharField(blank=True, max_length=400)),
+                ('bore_nm', tooling.models.fields.LengthField(blank=True, null=True)),
+                ('keyway_width_nm', tooling.models.fields.LengthField(blank=True, null=True)),
+                ('keyway_depth_nm', tooling.models.fields.LengthField(blank=True, null=True)),
+                ('face_width_nm', tooling.models.fields.LengthField(blank=True, null=True)),
+                ('guide_offset_nm', tooling.models.fields.LengthField(blank=True, null=True)),
+                ('drive_diameter_nm', tooling.models.fields.LengthField(blank=True, null=True)),
+                ('root_diameter_nm', tooling.models.fields.LengthField(blank=True, null=True)),
+                ('outside_diameter_nm', tooling.models.fields.LengthField(blank=True, null=True)),
+                ('least_drive_diameter_nm', tooling.models.fields.LengthField(blank=True, null=True)),
+                ('least_root_diameter_nm', tooling.models.fields.LengthField(blank=True, null=True)),
+                ('least_outside_diameter_nm', tooling.models.fields.LengthField(blank=True, null=True)),
+                ('least_face_width_nm', tooling.models.fields.LengthField(blank=True, null=True)),
+                ('bore_class', models.CharField(blank=True, help_text='Such as H7.', max_length=6)),
+                ('mass_g', models.PositiveIntegerField(blank=True, null=True)),
+                ('drawing', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='revisions', to='tooling.drawing')),
             ],
             options={
-                "ordering": ["drawing__number", "revision"],
+                'ordering': ['drawing__number', 'revision'],
             },
         ),
         migrations.CreateModel(
-            name="Import",
+            name='Import',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                (
-                    "state",
-                    models.CharField(
-                        choices=[
-                            ("mapping", "columns to match"),
-                            ("ready", "ready to apply"),
-                            ("problems", "has problems"),
-                            ("applied", "applied"),
-                            ("dropped", "dropped"),
-                        ],
-                        max_length=10,
-                    ),
-                ),
-                ("mapping", models.JSONField(default=dict)),
-                ("rows", models.JSONField(default=dict, help_text="create, change, same")),
-                ("preview", models.JSONField(default=list)),
-                ("problems", models.JSONField(default=list)),
-                ("created_at", models.DateTimeField()),
-                ("applied_at", models.DateTimeField(null=True)),
-                ("base_version", models.CharField(blank=True, max_length=80)),
-                (
-                    "by",
-                    models.ForeignKey(
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('state', models.CharField(choices=[('mapping', 'columns to match'), ('ready', 'ready to apply'), ('problems', 'has problems'), ('applied', 'applied'), ('dropped', 'dropped')], max_length=10)),
+                ('mapping', models.JSONField(default=dict)),
+                ('rows', models.JSONField(default=dict, help_text='create, change, same')),
+                ('preview', models.JSONField(default=list)),
+                ('problems', models.JSONField(default=list)),
+                ('created_at', models.DateTimeField()),
+                ('applied_at', models.DateTimeField(null=True)),
+                ('base_version', models.CharField(blank=True, max_length=80)),
+                ('by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
             ],
         ),
         migrations.CreateModel(
-            name="ImportMapping",
+            name='ImportMapping',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("name", models.CharField(max_length=60, unique=True)),
-                ("mapping", models.JSONField(default=dict)),
-                ("saved_at", models.DateTimeField()),
-                (
-                    "by",
-                    models.ForeignKey(
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('name', models.CharField(max_length=60, unique=True)),
+                ('mapping', models.JSONField(default=dict)),
+                ('saved_at', models.DateTimeField()),
+                ('by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
             ],
             options={
-                "ordering": ["name"],
+                'ordering': ['name'],
             },
         ),
         migrations.CreateModel(
-            name="Kit",
+            name='Kit',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("number", models.CharField(max_length=8, unique=True)),
-                (
-                    "state",
-                    models.CharField(
-                        choices=[
-                            ("gathering", "gathering"),
-                            ("staged", "staged"),
-                            ("closed", "closed"),
-                        ],
-                        default="gathering",
-                        max_length=10,
-                    ),
-                ),
-                ("version", models.PositiveBigIntegerField(default=1)),
-                ("assembled_at", models.DateTimeField(blank=True, null=True)),
-                (
-                    "complete_at",
-                    models.DateTimeField(
-                        blank=True,
-                        help_text="When its every position was here, as it is now chosen.",
-                        null=True,
-                    ),
-                ),
-                ("closed_at", models.DateTimeField(blank=True, null=True)),
-                ("short_reason", models.CharField(blank=True, max_length=400)),
-                ("is_short", models.BooleanField(default=False)),
-                (
-                    "job",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="kits",
-                        to="tooling.job",
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('number', models.CharField(max_length=8, unique=True)),
+                ('state', models.CharField(choices=[('gathering', 'gathering'), ('staged', 'staged'), ('closed', 'closed')], default='gathering', max_length=10)),
+                ('version', models.PositiveBigIntegerField(default=1)),
+                ('assembled_at', models.DateTimeField(blank=True, null=True)),
+                ('complete_at', models.DateTimeField(blank=True, help_text='When its every position was here, as it is now chosen.', null=True)),
+                ('closed_at', models.DateTimeField(blank=True, null=True)),
+                ('short_reason', models.CharField(blank=True, max_length=400)),
+                ('is_short', models.BooleanField(default=False)),
+                ('job', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='kits', to='tooling.job')),
             ],
             options={
-                "ordering": ["job__starts_at", "number"],
+                'ordering': ['job__starts_at', 'number'],
             },
         ),
         migrations.CreateModel(
-            name="LabelEvent",
+            name='LabelEvent',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("at", models.DateTimeField()),
-                ("code", models.CharField(db_index=True, max_length=8)),
-                (
-                    "what",
-                    models.CharField(
-                        choices=[
-                            ("issue", "issued"),
-                            ("print", "printed"),
-                            ("void", "voided"),
-                            ("reissue", "reissued"),
-                        ],
-                        max_length=8,
-                    ),
-                ),
-                (
-                    "replaces",
-                    models.CharField(
-                        blank=True, help_text="The void code before this one.", max_length=8
-                    ),
-                ),
-                ("size", models.CharField(blank=True, max_length=20)),
-                ("reason", models.CharField(blank=True, max_length=200)),
-                (
-                    "by",
-                    models.ForeignKey(
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('at', models.DateTimeField()),
+                ('code', models.CharField(db_index=True, max_length=8)),
+                ('what', models.CharField(choices=[('issue', 'issued'), ('print', 'printed'), ('void', 'voided'), ('reissue', 'reissued')], max_length=8)),
+                ('replaces', models.CharField(blank=True, help_text='The void code before this one.', max_length=8)),
+                ('size', models.CharField(blank=True, max_length=20)),
+                ('reason', models.CharField(blank=True, max_length=200)),
+                ('by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
             ],
         ),
         migrations.AddField(
-            model_name="job",
-            name="mill",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="jobs", to="tooling.mill"
-            ),
+            model_name='job',
+            name='mill',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='jobs', to='tooling.mill'),
         ),
         migrations.CreateModel(
-            name="DriveGroup",
+            name='DriveGroup',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("name", models.CharField(max_length=20)),
-                ("rpm_factor", models.FloatField(default=1.0)),
-                (
-                    "mill",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.CASCADE,
-                        related_name="drive_groups",
-                        to="tooling.mill",
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('name', models.CharField(max_length=20)),
+                ('rpm_factor', models.FloatField(default=1.0)),
+                ('mill', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='drive_groups', to='tooling.mill')),
             ],
         ),
         migrations.CreateModel(
-            name="Movement",
+            name='Movement',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("uuid", models.UUIDField(default=uuid.uuid4, unique=True)),
-                ("device_sequence", models.PositiveBigIntegerField(null=True)),
-                ("happened_at", models.DateTimeField()),
-                ("received_at", models.DateTimeField()),
-                ("effective_at", models.DateTimeField()),
-                ("clock_offset_ms", models.BigIntegerField(default=0)),
-                ("clock_is_off", models.BooleanField(default=False)),
-                (
-                    "what",
-                    models.CharField(
-                        choices=[
-                            ("move", "move"),
-                            ("receive", "receive"),
-                            ("make", "make"),
-                            ("use_up", "use up"),
-                            ("scrap", "scrap"),
-                            ("count", "count"),
-                        ],
-                        default="move",
-                        max_length=8,
-                    ),
-                ),
-                ("quantity", models.IntegerField(default=1)),
-                (
-                    "how",
-                    models.CharField(
-                        choices=[
-                            ("scan", "scan"),
-                            ("tick", "tick"),
-                            ("typed", "typed"),
-                            ("count", "count"),
-                            ("import", "import"),
-                        ],
-                        max_length=6,
-                    ),
-                ),
-                ("code_read", models.CharField(blank=True, max_length=60)),
-                (
-                    "content_hash",
-                    models.CharField(
-                        blank=True,
-                        help_text="Of what the device sent, to tell a repeat from a change.",
-                        max_length=64,
-                    ),
-                ),
-                (
-                    "scan",
-                    models.UUIDField(
-                        help_text="The device's id of the scan; a whole set shares one over its rows.",
-                        null=True,
-                    ),
-                ),
-                (
-                    "sees",
-                    models.BooleanField(
-                        default=True,
-                        help_text="Somebody had the piece before their eyes; not so from paper.",
-                    ),
-                ),
-                ("note", models.CharField(blank=True, max_length=200)),
-                (
-                    "by",
-                    models.ForeignKey(
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                    ),
-                ),
-                (
-                    "corrects",
-                    models.OneToOneField(
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="corrected_by",
-                        to="tooling.movement",
-                    ),
-                ),
-                (
-                    "device",
-                    models.ForeignKey(
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="tooling.device",
-                    ),
-                ),
-                (
-                    "kit",
-                    models.ForeignKey(
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="movements",
-                        to="tooling.kit",
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('uuid', models.UUIDField(default=uuid.uuid4, unique=True)),
+                ('device_sequence', models.PositiveBigIntegerField(null=True)),
+                ('happened_at', models.DateTimeField()),
+                ('received_at', models.DateTimeField()),
+                ('effective_at', models.DateTimeField()),
+                ('clock_offset_ms', models.BigIntegerField(default=0)),
+                ('clock_is_off', models.BooleanField(default=False)),
+                ('what', models.CharField(choices=[('move', 'move'), ('receive', 'receive'), ('make', 'make'), ('use_up', 'use up'), ('scrap', 'scrap'), ('count', 'count')], default='move', max_length=8)),
+                ('quantity', models.IntegerField(default=1)),
+                ('how', models.CharField(choices=[('scan', 'scan'), ('tick', 'tick'), ('typed', 'typed'), ('count', 'count'), ('import', 'import')], max_length=6)),
+                ('code_read', models.CharField(blank=True, max_length=60)),
+                ('content_hash', models.CharField(blank=True, help_text='Of what the device sent, to tell a repeat from a change.', max_length=64)),
+                ('scan', models.UUIDField(help_text="The device's id of the scan; a whole set shares one over its rows.", null=True)),
+                ('sees', models.BooleanField(default=True, help_text='Somebody had the piece before their eyes; not so from paper.')),
+                ('note', models.CharField(blank=True, max_length=200)),
+                ('by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ('corrects', models.OneToOneField(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='corrected_by', to='tooling.movement')),
+                ('device', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='tooling.device')),
+                ('kit', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='movements', to='tooling.kit')),
             ],
         ),
         migrations.CreateModel(
-            name="Owner",
+            name='Owner',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("code", models.CharField(max_length=20, unique=True)),
-                ("name", models.CharField(max_length=120)),
-                ("is_shop", models.BooleanField(default=False)),
-                ("contact", models.CharField(blank=True, max_length=200)),
-                (
-                    "consent_reference",
-                    models.CharField(
-                        blank=True,
-                        help_text="The written consent on file under which other jobs may use this owner's pieces.",
-                        max_length=120,
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('code', models.CharField(max_length=20, unique=True)),
+                ('name', models.CharField(max_length=120)),
+                ('is_shop', models.BooleanField(default=False)),
+                ('contact', models.CharField(blank=True, max_length=200)),
+                ('consent_reference', models.CharField(blank=True, help_text="The written consent on file under which other jobs may use this owner's pieces.", max_length=120)),
             ],
             options={
-                "ordering": ["name"],
-                "constraints": [
-                    models.UniqueConstraint(
-                        condition=models.Q(("is_shop", True)),
-                        fields=("is_shop",),
-                        name="one_owner_is_the_shop",
-                    )
-                ],
+                'ordering': ['name'],
+                'constraints': [models.UniqueConstraint(condition=models.Q(('is_shop', True)), fields=('is_shop',), name='one_owner_is_the_shop')],
             },
         ),
         migrations.AddField(
-            model_name="job",
-            name="customer",
-            field=models.ForeignKey(
-                blank=True,
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="jobs",
-                to="tooling.owner",
-            ),
+            model_name='job',
+            name='customer',
+            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='jobs', to='tooling.owner'),
         ),
         migrations.CreateModel(
-            name="PersonRole",
+            name='PersonRole',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                (
-                    "role",
-                    models.CharField(
-                        choices=[
-                            ("viewer", "viewer"),
-                            ("attendant", "toolroom attendant"),
-                            ("crew", "setup crew"),
-                            ("engineer", "tooling engineer"),
-                            ("supervisor", "supervisor"),
-                        ],
-                        max_length=12,
-                    ),
-                ),
-                (
-                    "person",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.CASCADE,
-                        related_name="roles",
-                        to=settings.AUTH_USER_MODEL,
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('role', models.CharField(choices=[('viewer', 'viewer'), ('attendant', 'toolroom attendant'), ('crew', 'setup crew'), ('engineer', 'tooling engineer'), ('supervisor', 'supervisor')], max_length=12)),
+                ('person', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='roles', to=settings.AUTH_USER_MODEL)),
             ],
         ),
         migrations.CreateModel(
-            name="Piece",
+            name='Piece',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("code", models.CharField(max_length=8, unique=True)),
-                ("mark", models.CharField(blank=True, db_index=True, max_length=40)),
-                (
-                    "mark_key",
-                    models.GeneratedField(
-                        db_index=True,
-                        db_persist=True,
-                        expression=django.db.models.functions.text.Upper("mark"),
-                        output_field=models.CharField(max_length=40),
-                    ),
-                ),
-                (
-                    "copy_letter",
-                    models.CharField(
-                        blank=True,
-                        help_text="Tells pieces with the same mark apart: A, B …",
-                        max_length=4,
-                    ),
-                ),
-                ("value_cents", models.PositiveBigIntegerField(blank=True, null=True)),
-                (
-                    "mark_place",
-                    models.CharField(
-                        choices=[
-                            ("inboard", "inboard face"),
-                            ("outboard", "outboard face"),
-                            ("rim", "rim"),
-                            ("none", "none possible"),
-                        ],
-                        default="outboard",
-                        max_length=8,
-                    ),
-                ),
-                (
-                    "condition",
-                    models.CharField(
-                        choices=[
-                            ("clean", "clean"),
-                            ("sound", "sound"),
-                            ("new", "new, not proved"),
-                            ("dirty", "dirty"),
-                            ("marked", "marked"),
-                            ("chipped", "chipped"),
-                            ("cracked", "cracked"),
-                            ("build_up", "build-up"),
-                            ("chrome_worn", "chrome worn"),
-                            ("hold", "hold"),
-                        ],
-                        default="sound",
-                        max_length=12,
-                    ),
-                ),
-                ("hold_reason", models.CharField(blank=True, max_length=200)),
-                ("heat_lot", models.CharField(blank=True, max_length=40)),
-                ("hardness_hrc", models.FloatField(blank=True, null=True)),
-                ("weighed_g", models.PositiveIntegerField(blank=True, null=True)),
-                (
-                    "over_chrome",
-                    models.BooleanField(
-                        default=False, help_text="Diameters are over chrome, not bare."
-                    ),
-                ),
-                ("note", models.CharField(blank=True, max_length=400)),
-                (
-                    "unit",
-                    models.CharField(
-                        choices=[("mm", "mm"), ("in", "in")], default="mm", max_length=2
-                    ),
-                ),
-                ("made_bore_nm", tooling.models.fields.LengthField(blank=True, null=True)),
-                ("made_keyway_width_nm", tooling.models.fields.LengthField(blank=True, null=True)),
-                ("made_keyway_depth_nm", tooling.models.fields.LengthField(blank=True, null=True)),
-                ("made_face_width_nm", tooling.models.fields.LengthField(blank=True, null=True)),
-                ("made_guide_offset_nm", tooling.models.fields.LengthField(blank=True, null=True)),
-                (
-                    "made_drive_diameter_nm",
-                    tooling.models.fields.LengthField(blank=True, null=True),
-                ),
-                ("made_root_diameter_nm", tooling.models.fields.LengthField(blank=True, null=True)),
-                (
-                    "made_outside_diameter_nm",
-                    tooling.models.fields.LengthField(blank=True, null=True),
-                ),
-                ("now_bore_nm", tooling.models.fields.LengthField(blank=True, null=True)),
-                ("now_keyway_width_nm", tooling.models.fields.LengthField(blank=True, null=True)),
-                ("now_keyway_depth_nm", tooling.models.fields.LengthField(blank=True, null=True)),
-                ("now_face_width_nm", tooling.models.fields.LengthField(blank=True, null=True)),
-                ("now_guide_offset_nm", tooling.models.fields.LengthField(blank=True, null=True)),
-                ("now_drive_diameter_nm", tooling.models.fields.LengthField(blank=True, null=True)),
-                ("now_root_diameter_nm", tooling.models.fields.LengthField(blank=True, null=True)),
-                (
-                    "now_outside_diameter_nm",
-                    tooling.models.fields.LengthField(blank=True, null=True),
-                ),
-                ("placed_effective_at", models.DateTimeField(blank=True, null=True)),
-                ("placed_received_at", models.DateTimeField(blank=True, null=True)),
-                (
-                    "seen_at",
-                    models.DateTimeField(blank=True, help_text="Empty: not yet seen.", null=True),
-                ),
-                ("length_run_nm", tooling.models.fields.LengthField(default=0)),
-                (
-                    "drawing",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="pieces",
-                        to="tooling.drawing",
-                    ),
-                ),
-                (
-                    "owner",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="pieces",
-                        to="tooling.owner",
-                    ),
-                ),
-                (
-                    "placed_by",
-                    models.ForeignKey(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="tooling.movement",
-                    ),
-                ),
-                (
-                    "revision",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="pieces",
-                        to="tooling.drawingrevision",
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('code', models.CharField(max_length=8, unique=True)),
+                ('mark', models.CharField(blank=True, db_index=True, max_length=40)),
+                ('mark_key', models.GeneratedField(db_index=True, db_persist=True, expression=django.db.models.functions.text.Upper('mark'), output_field=models.CharField(max_length=40))),
+                ('copy_letter', models.CharField(blank=True, help_text='Tells pieces with the same mark apart: A, B …', max_length=4)),
+                ('value_cents', models.PositiveBigIntegerField(blank=True, null=True)),
+                ('mark_place', models.CharField(choices=[('inboard', 'inboard face'), ('outboard', 'outboard face'), ('rim', 'rim'), ('none', 'none possible')], default='outboard', max_length=8)),
+                ('condition', models.CharField(choices=[('clean', 'clean'), ('sound', 'sound'), ('new', 'new, not proved'), ('dirty', 'dirty'), ('marked', 'marked'), ('chipped', 'chipped'), ('cracked', 'cracked'), ('build_up', 'build-up'), ('chrome_worn', 'chrome worn'), ('hold', 'hold')], default='sound', max_length=12)),
+                ('hold_reason', models.CharField(blank=True, max_length=200)),
+                ('heat_lot', models.CharField(blank=True, max_length=40)),
+                ('hardness_hrc', models.FloatField(blank=True, null=True)),
+                ('weighed_g', models.PositiveIntegerField(blank=True, null=True)),
+                ('over_chrome', models.BooleanField(default=False, help_text='Diameters are over chrome, not bare.')),
+                ('note', models.CharField(blank=True, max_length=400)),
+                ('unit', models.CharField(choices=[('mm', 'mm'), ('in', 'in')], default='mm', max_length=2)),
+                ('made_bore_nm', tooling.models.fields.LengthField(blank=True, null=True)),
+                ('made_keyway_width_nm', tooling.models.fields.LengthField(blank=True, null=True)),
+                ('made_keyway_depth_nm', tooling.models.fields.LengthField(blank=True, null=True)),
+                ('made_face_width_nm', tooling.models.fields.LengthField(blank=True, null=True)),
+                ('made_guide_offset_nm', tooling.models.fields.LengthField(blank=True, null=True)),
+                ('made_drive_diameter_nm', tooling.models.fields.LengthField(blank=True, null=True)),
+                ('made_root_diameter_nm', tooling.models.fields.LengthField(blank=True, null=True)),
+                ('made_outside_diameter_nm', tooling.models.fields.LengthField(blank=True, null=True)),
+                ('now_bore_nm', tooling.models.fields.LengthField(blank=True, null=True)),
+                ('now_keyway_width_nm', tooling.models.fields.LengthField(blank=True, null=True)),
+                ('now_keyway_depth_nm', tooling.models.fields.LengthField(blank=True, null=True)),
+                ('now_face_width_nm', tooling.models.fields.LengthField(blank=True, null=True)),
+                ('now_guide_offset_nm', tooling.models.fields.LengthField(blank=True, null=True)),
+                ('now_drive_diameter_nm', tooling.models.fields.LengthField(blank=True, null=True)),
+                ('now_root_diameter_nm', tooling.models.fields.LengthField(blank=True, null=True)),
+                ('now_outside_diameter_nm', tooling.models.fields.LengthField(blank=True, null=True)),
+                ('placed_effective_at', models.DateTimeField(blank=True, null=True)),
+                ('placed_received_at', models.DateTimeField(blank=True, null=True)),
+                ('seen_at', models.DateTimeField(blank=True, help_text='Empty: not yet seen.', null=True)),
+                ('length_run_nm', tooling.models.fields.LengthField(default=0)),
+                ('drawing', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='pieces', to='tooling.drawing')),
+                ('owner', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='pieces', to='tooling.owner')),
+                ('placed_by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='tooling.movement')),
+                ('revision', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='pieces', to='tooling.drawingrevision')),
             ],
             options={
-                "ordering": ["code"],
+                'ordering': ['code'],
             },
         ),
         migrations.AddField(
-            model_name="movement",
-            name="piece",
-            field=models.ForeignKey(
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="movements",
-                to="tooling.piece",
-            ),
+            model_name='movement',
+            name='piece',
+            field=models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='movements', to='tooling.piece'),
         ),
         migrations.CreateModel(
-            name="LengthEntry",
+            name='LengthEntry',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("uuid", models.UUIDField(default=uuid.uuid4, unique=True)),
-                ("length_nm", tooling.models.fields.LengthField()),
-                ("strokes", models.PositiveBigIntegerField(default=0)),
-                ("strip_class", models.CharField(blank=True, max_length=40)),
-                (
-                    "source",
-                    models.CharField(
-                        default="typed", help_text="typed, import or run", max_length=12
-                    ),
-                ),
-                ("run_reference", models.CharField(blank=True, max_length=40)),
-                ("happened_at", models.DateTimeField()),
-                ("received_at", models.DateTimeField()),
-                ("note", models.CharField(blank=True, max_length=200)),
-                (
-                    "by",
-                    models.ForeignKey(
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                    ),
-                ),
-                (
-                    "corrects",
-                    models.OneToOneField(
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="corrected_by",
-                        to="tooling.lengthentry",
-                    ),
-                ),
-                (
-                    "piece",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="length_entries",
-                        to="tooling.piece",
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('uuid', models.UUIDField(default=uuid.uuid4, unique=True)),
+                ('length_nm', tooling.models.fields.LengthField()),
+                ('strokes', models.PositiveBigIntegerField(default=0)),
+                ('strip_class', models.CharField(blank=True, max_length=40)),
+                ('source', models.CharField(default='typed', help_text='typed, import or run', max_length=12)),
+                ('run_reference', models.CharField(blank=True, max_length=40)),
+                ('happened_at', models.DateTimeField()),
+                ('received_at', models.DateTimeField()),
+                ('note', models.CharField(blank=True, max_length=200)),
+                ('by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ('corrects', models.OneToOneField(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='corrected_by', to='tooling.lengthentry')),
+                ('piece', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='length_entries', to='tooling.piece')),
             ],
         ),
         migrations.CreateModel(
-            name="PieceAlias",
+            name='PieceAlias',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("text", models.CharField(db_index=True, max_length=40)),
-                (
-                    "text_key",
-                    models.GeneratedField(
-                        db_index=True,
-                        db_persist=True,
-                        expression=django.db.models.functions.text.Upper("text"),
-                        output_field=models.CharField(max_length=40),
-                    ),
-                ),
-                (
-                    "piece",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.CASCADE,
-                        related_name="aliases",
-                        to="tooling.piece",
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('text', models.CharField(db_index=True, max_length=40)),
+                ('text_key', models.GeneratedField(db_index=True, db_persist=True, expression=django.db.models.functions.text.Upper('text'), output_field=models.CharField(max_length=40))),
+                ('piece', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='aliases', to='tooling.piece')),
             ],
         ),
         migrations.CreateModel(
-            name="Place",
+            name='Place',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("code", models.CharField(max_length=8, unique=True)),
-                (
-                    "kind",
-                    models.CharField(
-                        choices=[
-                            ("area", "area"),
-                            ("rack", "rack"),
-                            ("shelf", "shelf"),
-                            ("bin", "bin"),
-                            ("peg", "peg"),
-                            ("cart", "cart"),
-                            ("plate", "plate"),
-                            ("station", "station"),
-                            ("grinder", "grinder"),
-                            ("customer", "customer"),
-                            ("person", "person"),
-                            ("lost", "lost"),
-                            ("scrap", "scrap"),
-                            ("unknown", "not yet placed"),
-                        ],
-                        max_length=10,
-                    ),
-                ),
-                ("name", models.CharField(max_length=80)),
-                ("walking_order", models.PositiveIntegerField(default=0)),
-                (
-                    "path",
-                    models.CharField(
-                        blank=True,
-                        help_text="Codes from the outermost place to this one.",
-                        max_length=400,
-                    ),
-                ),
-                ("path_name", models.CharField(blank=True, max_length=600)),
-                ("max_load_kg", models.FloatField(blank=True, null=True)),
-                (
-                    "height_nm",
-                    models.BigIntegerField(
-                        blank=True,
-                        help_text="Height of the hands when lifting from here.",
-                        null=True,
-                    ),
-                ),
-                ("is_active", models.BooleanField(default=True)),
-                ("placed_effective_at", models.DateTimeField(blank=True, null=True)),
-                ("placed_received_at", models.DateTimeField(blank=True, null=True)),
-                (
-                    "owner",
-                    models.ForeignKey(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="places",
-                        to="tooling.owner",
-                    ),
-                ),
-                (
-                    "parent",
-                    models.ForeignKey(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="children",
-                        to="tooling.place",
-                    ),
-                ),
-                (
-                    "person",
-                    models.ForeignKey(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="places",
-                        to=settings.AUTH_USER_MODEL,
-                    ),
-                ),
-                (
-                    "placed_by",
-                    models.ForeignKey(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="tooling.movement",
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('code', models.CharField(max_length=8, unique=True)),
+                ('kind', models.CharField(choices=[('area', 'area'), ('rack', 'rack'), ('shelf', 'shelf'), ('bin', 'bin'), ('peg', 'peg'), ('cart', 'cart'), ('plate', 'plate'), ('station', 'station'), ('grinder', 'grinder'), ('customer', 'customer'), ('person', 'person'), ('lost', 'lost'), ('scrap', 'scrap'), ('unknown', 'not yet placed')], max_length=10)),
+                ('name', models.CharField(max_length=80)),
+                ('walking_order', models.PositiveIntegerField(default=0)),
+                ('path', models.CharField(blank=True, help_text='Codes from the outermost place to this one.', max_length=400)),
+                ('path_name', models.CharField(blank=True, max_length=600)),
+                ('max_load_kg', models.FloatField(blank=True, null=True)),
+                ('height_nm', models.BigIntegerField(blank=True, help_text='Height of the hands when lifting from here.', null=True)),
+                ('is_active', models.BooleanField(default=True)),
+                ('placed_effective_at', models.DateTimeField(blank=True, null=True)),
+                ('placed_received_at', models.DateTimeField(blank=True, null=True)),
+                ('owner', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='places', to='tooling.owner')),
+                ('parent', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='children', to='tooling.place')),
+                ('person', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='places', to=settings.AUTH_USER_MODEL)),
+                ('placed_by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='tooling.movement')),
             ],
             options={
-                "ordering": ["walking_order", "name"],
+                'ordering': ['walking_order', 'name'],
             },
         ),
         migrations.AddField(
-            model_name="piece",
-            name="place",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="pieces",
-                to="tooling.place",
-            ),
+            model_name='piece',
+            name='place',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='pieces', to='tooling.place'),
         ),
         migrations.AddField(
-            model_name="movement",
-            name="cart",
-            field=models.ForeignKey(
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="journeys",
-                to="tooling.place",
-            ),
+            model_name='movement',
+            name='cart',
+            field=models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='journeys', to='tooling.place'),
         ),
         migrations.AddField(
-            model_name="movement",
-            name="from_seen",
-            field=models.ForeignKey(
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="tooling.place",
-            ),
+            model_name='movement',
+            name='from_seen',
+            field=models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='tooling.place'),
         ),
         migrations.AddField(
-            model_name="movement",
-            name="to",
-            field=models.ForeignKey(
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="arrivals",
-                to="tooling.place",
-            ),
+            model_name='movement',
+            name='to',
+            field=models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='arrivals', to='tooling.place'),
         ),
         migrations.AddField(
-            model_name="mill",
-            name="place",
-            field=models.ForeignKey(
-                blank=True,
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="mills",
-                to="tooling.place",
-            ),
+            model_name='mill',
+            name='place',
+            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='mills', to='tooling.place'),
         ),
         migrations.AddField(
-            model_name="kit",
-            name="place",
-            field=models.ForeignKey(
-                blank=True,
-                help_text="Where it is gathered: a cart, a rack of pegs, a plate.",
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="kits",
-                to="tooling.place",
-            ),
+            model_name='kit',
+            name='place',
+            field=models.ForeignKey(blank=True, help_text='Where it is gathered: a cart, a rack of pegs, a plate.', null=True, on_delete=django.db.models.deletion.PROTECT, related_name='kits', to='tooling.place'),
         ),
         migrations.CreateModel(
-            name="Reading",
+            name='Reading',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("uuid", models.UUIDField(default=uuid.uuid4, unique=True)),
-                (
-                    "dimension",
-                    models.CharField(
-                        help_text="One of the dimensions, or wear point.", max_length=20
-                    ),
-                ),
-                (
-                    "point",
-                    models.CharField(blank=True, help_text="A named gauge point.", max_length=40),
-                ),
-                (
-                    "end",
-                    models.CharField(
-                        blank=True,
-                        choices=[("inboard", "inboard end"), ("outboard", "outboard end")],
-                        max_length=8,
-                    ),
-                ),
-                ("value_nm", tooling.models.fields.LengthField(blank=True, null=True)),
-                (
-                    "verdict",
-                    models.CharField(blank=True, help_text="fits, light or fails", max_length=8),
-                ),
-                ("unit", models.CharField(choices=[("mm", "mm"), ("in", "in")], max_length=2)),
-                ("as_written", models.CharField(blank=True, max_length=40)),
-                ("over_chrome", models.BooleanField(default=False)),
-                ("soaked", models.BooleanField(null=True)),
-                ("temperature_c", models.FloatField(null=True)),
-                ("happened_at", models.DateTimeField()),
-                ("received_at", models.DateTimeField()),
-                ("how", models.CharField(default="typed", max_length=6)),
-                ("note", models.CharField(blank=True, max_length=300)),
-                (
-                    "by",
-                    models.ForeignKey(
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                    ),
-                ),
-                (
-                    "corrects",
-                    models.OneToOneField(
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="corrected_by",
-                        to="tooling.reading",
-                    ),
-                ),
-                (
-                    "gauge",
-                    models.ForeignKey(
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="readings",
-                        to="tooling.gauge",
-                    ),
-                ),
-                (
-                    "piece",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="readings",
-                        to="tooling.piece",
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('uuid', models.UUIDField(default=uuid.uuid4, unique=True)),
+                ('dimension', models.CharField(help_text='One of the dimensions, or wear point.', max_length=20)),
+                ('point', models.CharField(blank=True, help_text='A named gauge point.', max_length=40)),
+                ('end', models.CharField(blank=True, choices=[('inboard', 'inboard end'), ('outboard', 'outboard end')], max_length=8)),
+                ('value_nm', tooling.models.fields.LengthField(blank=True, null=True)),
+                ('verdict', models.CharField(blank=True, help_text='fits, light or fails', max_length=8)),
+                ('unit', models.CharField(choices=[('mm', 'mm'), ('in', 'in')], max_length=2)),
+                ('as_written', models.CharField(blank=True, max_length=40)),
+                ('over_chrome', models.BooleanField(default=False)),
+                ('soaked', models.BooleanField(null=True)),
+                ('temperature_c', models.FloatField(null=True)),
+                ('happened_at', models.DateTimeField()),
+                ('received_at', models.DateTimeField()),
+                ('how', models.CharField(default='typed', max_length=6)),
+                ('note', models.CharField(blank=True, max_length=300)),
+                ('by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ('corrects', models.OneToOneField(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='corrected_by', to='tooling.reading')),
+                ('gauge', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='readings', to='tooling.gauge')),
+                ('piece', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='readings', to='tooling.piece')),
             ],
         ),
         migrations.CreateModel(
-            name="RefusedScan",
+            name='RefusedScan',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("uuid", models.UUIDField(unique=True)),
-                (
-                    "scan",
-                    models.UUIDField(
-                        help_text="The device's id; the same as uuid unless that was reused."
-                    ),
-                ),
-                ("device_sequence", models.PositiveBigIntegerField(null=True)),
-                ("happened_at", models.DateTimeField()),
-                ("received_at", models.DateTimeField()),
-                ("effective_at", models.DateTimeField()),
-                ("code_read", models.CharField(max_length=60)),
-                ("to_read", models.CharField(blank=True, max_length=60)),
-                (
-                    "how",
-                    models.CharField(
-                        choices=[
-                            ("scan", "scan"),
-                            ("tick", "tick"),
-                            ("typed", "typed"),
-                            ("count", "count"),
-                            ("import", "import"),
-                        ],
-                        max_length=6,
-                    ),
-                ),
-                ("error_code", models.CharField(max_length=40)),
-                ("message", models.CharField(max_length=600)),
-                ("content_hash", models.CharField(blank=True, max_length=64)),
-                (
-                    "by",
-                    models.ForeignKey(
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                    ),
-                ),
-                (
-                    "device",
-                    models.ForeignKey(
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="tooling.device",
-                    ),
-                ),
-                (
-                    "kit",
-                    models.ForeignKey(
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="refused_scans",
-                        to="tooling.kit",
-                    ),
-                ),
-                (
-                    "piece",
-                    models.ForeignKey(
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="refused_scans",
-                        to="tooling.piece",
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('uuid', models.UUIDField(unique=True)),
+                ('scan', models.UUIDField(help_text="The device's id; the same as uuid unless that was reused.")),
+                ('device_sequence', models.PositiveBigIntegerField(null=True)),
+                ('happened_at', models.DateTimeField()),
+                ('received_at', models.DateTimeField()),
+                ('effective_at', models.DateTimeField()),
+                ('code_read', models.CharField(max_length=60)),
+                ('to_read', models.CharField(blank=True, max_length=60)),
+                ('how', models.CharField(choices=[('scan', 'scan'), ('tick', 'tick'), ('typed', 'typed'), ('count', 'count'), ('import', 'import')], max_length=6)),
+                ('error_code', models.CharField(max_length=40)),
+                ('message', models.CharField(max_length=600)),
+                ('content_hash', models.CharField(blank=True, max_length=64)),
+                ('by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ('device', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='tooling.device')),
+                ('kit', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='refused_scans', to='tooling.kit')),
+                ('piece', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='refused_scans', to='tooling.piece')),
             ],
         ),
         migrations.CreateModel(
-            name="SetCopy",
+            name='SetCopy',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("letter", models.CharField(max_length=4)),
-                (
-                    "from_paper_count",
-                    models.PositiveIntegerField(
-                        blank=True,
-                        help_text="So many rolls were written down, not yet seen.",
-                        null=True,
-                    ),
-                ),
-                (
-                    "home",
-                    models.ForeignKey(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="home_of",
-                        to="tooling.place",
-                    ),
-                ),
-                (
-                    "owner",
-                    models.ForeignKey(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="set_copies",
-                        to="tooling.owner",
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('letter', models.CharField(max_length=4)),
+                ('from_paper_count', models.PositiveIntegerField(blank=True, help_text='So many rolls were written down, not yet seen.', null=True)),
+                ('home', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='home_of', to='tooling.place')),
+                ('owner', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='set_copies', to='tooling.owner')),
             ],
             options={
-                "ordering": ["tool_set", "letter"],
+                'ordering': ['tool_set', 'letter'],
             },
         ),
         migrations.AddField(
-            model_name="kit",
-            name="copy",
-            field=models.ForeignKey(
-                blank=True,
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="kits",
-                to="tooling.setcopy",
-            ),
+            model_name='kit',
+            name='copy',
+            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='kits', to='tooling.setcopy'),
         ),
         migrations.CreateModel(
-            name="SetPosition",
+            name='SetPosition',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                (
-                    "shaft",
-                    models.CharField(
-                        choices=[("top", "top"), ("bottom", "bottom"), ("side", "side")],
-                        max_length=6,
-                    ),
-                ),
-                ("order", models.PositiveSmallIntegerField()),
-                (
-                    "mark_faces",
-                    models.CharField(
-                        choices=[("inboard", "inboard"), ("outboard", "outboard")],
-                        default="outboard",
-                        max_length=8,
-                    ),
-                ),
-                (
-                    "is_split",
-                    models.BooleanField(default=False, help_text="One segment of a split roll."),
-                ),
-                ("carries_guide_point", models.BooleanField(default=False)),
-                (
-                    "side",
-                    models.CharField(
-                        blank=True,
-                        choices=[("drive", "drive side"), ("operator", "operator side")],
-                        help_text="For side rolls.",
-                        max_length=8,
-                    ),
-                ),
-                ("height_nm", tooling.models.fields.LengthField(blank=True, null=True)),
-                ("in_out_nm", tooling.models.fields.LengthField(blank=True, null=True)),
-                ("tilt_degrees", models.FloatField(blank=True, null=True)),
-                (
-                    "drawing",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="positions",
-                        to="tooling.drawing",
-                    ),
-                ),
-                (
-                    "set_pass",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.CASCADE,
-                        related_name="positions",
-                        to="tooling.setpass",
-                    ),
-                ),
-                (
-                    "variant",
-                    models.ForeignKey(
-                        blank=True,
-                        help_text="Empty: for every variant that has nothing of its own here.",
-                        null=True,
-                        on_delete=django.db.models.deletion.CASCADE,
-                        related_name="positions",
-                        to="tooling.setvariant",
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('shaft', models.CharField(choices=[('top', 'top'), ('bottom', 'bottom'), ('side', 'side')], max_length=6)),
+                ('order', models.PositiveSmallIntegerField()),
+                ('mark_faces', models.CharField(choices=[('inboard', 'inboard'), ('outboard', 'outboard')], default='outboard', max_length=8)),
+                ('is_split', models.BooleanField(default=False, help_text='One segment of a split roll.')),
+                ('carries_guide_point', models.BooleanField(default=False)),
+                ('side', models.CharField(blank=True, choices=[('drive', 'drive side'), ('operator', 'operator side')], help_text='For side rolls.', max_length=8)),
+                ('height_nm', tooling.models.fields.LengthField(blank=True, null=True)),
+                ('in_out_nm', tooling.models.fields.LengthField(blank=True, null=True)),
+                ('tilt_degrees', models.FloatField(blank=True, null=True)),
+                ('drawing', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='positions', to='tooling.drawing')),
+                ('set_pass', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='positions', to='tooling.setpass')),
+                ('variant', models.ForeignKey(blank=True, help_text='Empty: for every variant that has nothing of its own here.', null=True, on_delete=django.db.models.deletion.CASCADE, related_name='positions', to='tooling.setvariant')),
             ],
             options={
-                "ordering": ["set_pass", "shaft", "order"],
+                'ordering': ['set_pass', 'shaft', 'order'],
             },
         ),
         migrations.CreateModel(
-            name="Allotment",
+            name='Allotment',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                (
-                    "piece",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="allotments",
-                        to="tooling.piece",
-                    ),
-                ),
-                (
-                    "copy",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.CASCADE,
-                        related_name="allotments",
-                        to="tooling.setcopy",
-                    ),
-                ),
-                (
-                    "position",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.CASCADE,
-                        related_name="allotments",
-                        to="tooling.setposition",
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('piece', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='allotments', to='tooling.piece')),
+                ('copy', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='allotments', to='tooling.setcopy')),
+                ('position', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='allotments', to='tooling.setposition')),
             ],
         ),
         migrations.CreateModel(
-            name="SetupChart",
+            name='SetupChart',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("revision", models.CharField(default="A", max_length=10)),
-                (
-                    "hand",
-                    models.CharField(
-                        blank=True, choices=[("left", "left"), ("right", "right")], max_length=5
-                    ),
-                ),
-                (
-                    "is_turned",
-                    models.BooleanField(default=False, help_text="Derived for the other hand."),
-                ),
-                (
-                    "state",
-                    models.CharField(
-                        choices=[
-                            ("drawn", "not yet proved"),
-                            ("proved", "proved"),
-                            ("unproved", "numbers unproved"),
-                        ],
-                        default="drawn",
-                        max_length=8,
-                    ),
-                ),
-                ("is_current", models.BooleanField(default=True)),
-                (
-                    "mill",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="charts",
-                        to="tooling.mill",
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('revision', models.CharField(default='A', max_length=10)),
+                ('hand', models.CharField(blank=True, choices=[('left', 'left'), ('right', 'right')], max_length=5)),
+                ('is_turned', models.BooleanField(default=False, help_text='Derived for the other hand.')),
+                ('state', models.CharField(choices=[('drawn', 'not yet proved'), ('proved', 'proved'), ('unproved', 'numbers unproved')], default='drawn', max_length=8)),
+                ('is_current', models.BooleanField(default=True)),
+                ('mill', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='charts', to='tooling.mill')),
             ],
         ),
         migrations.AddField(
-            model_name="job",
-            name="variant",
-            field=models.ForeignKey(
-                blank=True,
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="jobs",
-                to="tooling.setvariant",
-            ),
+            model_name='job',
+            name='variant',
+            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='jobs', to='tooling.setvariant'),
         ),
         migrations.CreateModel(
-            name="Shop",
+            name='Shop',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("name", models.CharField(max_length=120)),
-                ("time_zone", models.CharField(default="UTC", max_length=64)),
-                (
-                    "unit",
-                    models.CharField(
-                        choices=[("mm", "mm"), ("in", "in")], default="mm", max_length=2
-                    ),
-                ),
-                (
-                    "strip_unit",
-                    models.CharField(choices=[("m", "m"), ("ft", "ft")], default="m", max_length=2),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('name', models.CharField(max_length=120)),
+                ('time_zone', models.CharField(default='UTC', max_length=64)),
+                ('unit', models.CharField(choices=[('mm', 'mm'), ('in', 'in')], default='mm', max_length=2)),
+                ('strip_unit', models.CharField(choices=[('m', 'm'), ('ft', 'ft')], default='m', max_length=2)),
             ],
             options={
-                "constraints": [
-                    models.CheckConstraint(condition=models.Q(("pk", 1)), name="shop_is_one_row")
-                ],
+                'constraints': [models.CheckConstraint(condition=models.Q(('pk', 1)), name='shop_is_one_row')],
             },
         ),
         migrations.CreateModel(
-            name="Station",
+            name='Station',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("code", models.CharField(max_length=8, unique=True)),
-                ("number", models.PositiveSmallIntegerField()),
-                ("centre_to_next_nm", tooling.models.fields.LengthField(blank=True, null=True)),
-                ("vertical_least_nm", tooling.models.fields.LengthField(blank=True, null=True)),
-                ("vertical_most_nm", tooling.models.fields.LengthField(blank=True, null=True)),
-                (
-                    "gear_ratio",
-                    models.DecimalField(
-                        decimal_places=6,
-                        default=1,
-                        help_text="D top / D bottom at equal surface speed = rpm bottom / rpm top.",
-                        max_digits=9,
-                    ),
-                ),
-                ("bottom_adjustable", models.BooleanField(default=False)),
-                ("screw_lead_nm", tooling.models.fields.LengthField(blank=True, null=True)),
-                (
-                    "stand_clearance_nm",
-                    tooling.models.fields.LengthField(
-                        blank=True,
-                        help_text="Shaft axis to the nearest stand or cross bar.",
-                        null=True,
-                    ),
-                ),
-                (
-                    "side_roll_room_nm",
-                    tooling.models.fields.LengthField(
-                        blank=True,
-                        help_text="Clear length along the line between this station and the next.",
-                        null=True,
-                    ),
-                ),
-                ("side_roll_mounting", models.CharField(blank=True, max_length=40)),
-                ("aligned_on", models.DateField(blank=True, null=True)),
-                (
-                    "mill",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="stations",
-                        to="tooling.mill",
-                    ),
-                ),
-                (
-                    "place",
-                    models.OneToOneField(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="station",
-                        to="tooling.place",
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('code', models.CharField(max_length=8, unique=True)),
+                ('number', models.PositiveSmallIntegerField()),
+                ('centre_to_next_nm', tooling.models.fields.LengthField(blank=True, null=True)),
+                ('vertical_least_nm', tooling.models.fields.LengthField(blank=True, null=True)),
+                ('vertical_most_nm', tooling.models.fields.LengthField(blank=True, null=True)),
+                ('gear_ratio', models.DecimalField(decimal_places=6, default=1, help_text='D top / D bottom at equal surface speed = rpm bottom / rpm top.', max_digits=9)),
+                ('bottom_adjustable', models.BooleanField(default=False)),
+                ('screw_lead_nm', tooling.models.fields.LengthField(blank=True, null=True)),
+                ('stand_clearance_nm', tooling.models.fields.LengthField(blank=True, help_text='Shaft axis to the nearest stand or cross bar.', null=True)),
+                ('side_roll_room_nm', tooling.models.fields.LengthField(blank=True, help_text='Clear length along the line between this station and the next.', null=True)),
+                ('side_roll_mounting', models.CharField(blank=True, max_length=40)),
+                ('aligned_on', models.DateField(blank=True, null=True)),
+                ('mill', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='stations', to='tooling.mill')),
+                ('place', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='station', to='tooling.place')),
             ],
             options={
-                "ordering": ["mill", "number"],
+                'ordering': ['mill', 'number'],
             },
         ),
         migrations.CreateModel(
-            name="MillShaft",
+            name='MillShaft',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                (
-                    "which",
-                    models.CharField(choices=[("top", "top"), ("bottom", "bottom")], max_length=6),
-                ),
-                ("bank", models.PositiveSmallIntegerField(default=1)),
-                ("diameter_nm", tooling.models.fields.LengthField()),
-                (
-                    "key_style",
-                    models.CharField(
-                        choices=[
-                            ("full", "full-length key"),
-                            ("loose", "loose key"),
-                            ("two", "two keys"),
-                            ("pin", "drive pin"),
-                            ("none", "no key"),
-                        ],
-                        default="full",
-                        max_length=5,
-                    ),
-                ),
-                ("key_width_nm", tooling.models.fields.LengthField(blank=True, null=True)),
-                (
-                    "key_height_nm",
-                    tooling.models.fields.LengthField(
-                        blank=True, help_text="How far the key stands above the shaft.", null=True
-                    ),
-                ),
-                ("roll_space_nm", tooling.models.fields.LengthField()),
-                (
-                    "shoulder_offset_nm",
-                    tooling.models.fields.LengthField(
-                        default=0, help_text="Positive: outboard of the datum plane."
-                    ),
-                ),
-                ("shoulder_measured_on", models.DateField(blank=True, null=True)),
-                (
-                    "drive",
-                    models.CharField(
-                        choices=[
-                            ("driven", "driven"),
-                            ("idle", "idle"),
-                            ("joint", "through universal joint"),
-                        ],
-                        default="driven",
-                        max_length=6,
-                    ),
-                ),
-                ("joint_length_nm", tooling.models.fields.LengthField(blank=True, null=True)),
-                ("joint_most_degrees", models.FloatField(blank=True, null=True)),
-                (
-                    "joint_level_centre_nm",
-                    tooling.models.fields.LengthField(
-                        blank=True,
-                        help_text="Vertical centres at which the joint runs straight.",
-                        null=True,
-                    ),
-                ),
-                (
-                    "drive_group",
-                    models.ForeignKey(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="shafts",
-                        to="tooling.drivegroup",
-                    ),
-                ),
-                (
-                    "station",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.CASCADE,
-                        related_name="shafts",
-                        to="tooling.station",
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('which', models.CharField(choices=[('top', 'top'), ('bottom', 'bottom')], max_length=6)),
+                ('bank', models.PositiveSmallIntegerField(default=1)),
+                ('diameter_nm', tooling.models.fields.LengthField()),
+                ('key_style', models.CharField(choices=[('full', 'full-length key'), ('loose', 'loose key'), ('two', 'two keys'), ('pin', 'drive pin'), ('none', 'no key')], default='full', max_length=5)),
+                ('key_width_nm', tooling.models.fields.LengthField(blank=True, null=True)),
+                ('key_height_nm', tooling.models.fields.LengthField(blank=True, help_text='How far the key stands above the shaft.', null=True)),
+                ('roll_space_nm', tooling.models.fields.LengthField()),
+                ('shoulder_offset_nm', tooling.models.fields.LengthField(default=0, help_text='Positive: outboard of the datum plane.')),
+                ('shoulder_measured_on', models.DateField(blank=True, null=True)),
+                ('drive', models.CharField(choices=[('driven', 'driven'), ('idle', 'idle'), ('joint', 'through universal joint')], default='driven', max_length=6)),
+                ('joint_length_nm', tooling.models.fields.LengthField(blank=True, null=True)),
+                ('joint_most_degrees', models.FloatField(blank=True, null=True)),
+                ('joint_level_centre_nm', tooling.models.fields.LengthField(blank=True, help_text='Vertical centres at which the joint runs straight.', null=True)),
+                ('drive_group', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='shafts', to='tooling.drivegroup')),
+                ('station', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='shafts', to='tooling.station')),
             ],
             options={
-                "ordering": ["station", "bank", "which"],
+                'ordering': ['station', 'bank', 'which'],
             },
         ),
         migrations.CreateModel(
-            name="ChartPass",
+            name='ChartPass',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("gap_nm", tooling.models.fields.LengthField(blank=True, null=True)),
-                ("top_inboard_fill_nm", tooling.models.fields.LengthField(blank=True, null=True)),
-                (
-                    "bottom_inboard_fill_nm",
-                    tooling.models.fields.LengthField(blank=True, null=True),
-                ),
-                ("note", models.CharField(blank=True, max_length=200)),
-                (
-                    "set_pass",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="chart_passes",
-                        to="tooling.setpass",
-                    ),
-                ),
-                (
-                    "chart",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.CASCADE,
-                        related_name="chart_passes",
-                        to="tooling.setupchart",
-                    ),
-                ),
-                (
-                    "station",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="chart_passes",
-                        to="tooling.station",
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('gap_nm', tooling.models.fields.LengthField(blank=True, null=True)),
+                ('top_inboard_fill_nm', tooling.models.fields.LengthField(blank=True, null=True)),
+                ('bottom_inboard_fill_nm', tooling.models.fields.LengthField(blank=True, null=True)),
+                ('note', models.CharField(blank=True, max_length=200)),
+                ('set_pass', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='chart_passes', to='tooling.setpass')),
+                ('chart', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='chart_passes', to='tooling.setupchart')),
+                ('station', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='chart_passes', to='tooling.station')),
             ],
             options={
-                "ordering": ["chart", "station__number"],
+                'ordering': ['chart', 'station__number'],
             },
         ),
         migrations.CreateModel(
-            name="StockLine",
+            name='StockLine',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("code", models.CharField(max_length=8, unique=True)),
-                (
-                    "condition",
-                    models.CharField(
-                        choices=[
-                            ("clean", "clean"),
-                            ("sound", "sound"),
-                            ("new", "new, not proved"),
-                            ("dirty", "dirty"),
-                            ("marked", "marked"),
-                            ("chipped", "chipped"),
-                            ("cracked", "cracked"),
-                            ("build_up", "build-up"),
-                            ("chrome_worn", "chrome worn"),
-                            ("hold", "hold"),
-                        ],
-                        default="sound",
-                        max_length=12,
-                    ),
-                ),
-                (
-                    "count",
-                    models.PositiveIntegerField(default=0, help_text="Derived from movements."),
-                ),
-                ("least_count", models.PositiveIntegerField(default=0)),
-                ("seen_at", models.DateTimeField(blank=True, null=True)),
-                (
-                    "drawing",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="stock_lines",
-                        to="tooling.drawing",
-                    ),
-                ),
-                (
-                    "owner",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="stock_lines",
-                        to="tooling.owner",
-                    ),
-                ),
-                (
-                    "place",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="stock_lines",
-                        to="tooling.place",
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('code', models.CharField(max_length=8, unique=True)),
+                ('condition', models.CharField(choices=[('clean', 'clean'), ('sound', 'sound'), ('new', 'new, not proved'), ('dirty', 'dirty'), ('marked', 'marked'), ('chipped', 'chipped'), ('cracked', 'cracked'), ('build_up', 'build-up'), ('chrome_worn', 'chrome worn'), ('hold', 'hold')], default='sound', max_length=12)),
+                ('count', models.PositiveIntegerField(default=0, help_text='Derived from movements.')),
+                ('least_count', models.PositiveIntegerField(default=0)),
+                ('seen_at', models.DateTimeField(blank=True, null=True)),
+                ('drawing', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='stock_lines', to='tooling.drawing')),
+                ('owner', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='stock_lines', to='tooling.owner')),
+                ('place', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='stock_lines', to='tooling.place')),
             ],
             options={
-                "ordering": ["drawing__number", "place__walking_order"],
+                'ordering': ['drawing__number', 'place__walking_order'],
             },
         ),
         migrations.AddField(
-            model_name="movement",
-            name="stock",
-            field=models.ForeignKey(
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="movements",
-                to="tooling.stockline",
-            ),
+            model_name='movement',
+            name='stock',
+            field=models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='movements', to='tooling.stockline'),
         ),
         migrations.AddField(
-            model_name="movement",
-            name="stock_to",
-            field=models.ForeignKey(
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="arrivals",
-                to="tooling.stockline",
-            ),
+            model_name='movement',
+            name='stock_to',
+            field=models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='arrivals', to='tooling.stockline'),
         ),
         migrations.CreateModel(
-            name="KitPosition",
+            name='KitPosition',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("station_number", models.PositiveSmallIntegerField()),
-                ("pass_number", models.PositiveSmallIntegerField()),
-                (
-                    "shaft",
-                    models.CharField(
-                        choices=[("top", "top"), ("bottom", "bottom"), ("side", "side")],
-                        max_length=6,
-                    ),
-                ),
-                ("order", models.PositiveSmallIntegerField()),
-                ("is_substitute", models.BooleanField(default=False)),
-                ("substitute_reason", models.CharField(blank=True, max_length=300)),
-                (
-                    "is_staged",
-                    models.BooleanField(
-                        default=False,
-                        help_text="The claimed piece or one of the count is in the gathering place.",
-                    ),
-                ),
-                (
-                    "holds_piece",
-                    models.BooleanField(
-                        default=False, help_text="Staged or mounted while the kit is open."
-                    ),
-                ),
-                ("is_open", models.BooleanField(default=True, help_text="The kit is open.")),
-                (
-                    "drawing",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="tooling.drawing",
-                    ),
-                ),
-                (
-                    "kit",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.CASCADE,
-                        related_name="positions",
-                        to="tooling.kit",
-                    ),
-                ),
-                (
-                    "piece",
-                    models.ForeignKey(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="kit_positions",
-                        to="tooling.piece",
-                    ),
-                ),
-                (
-                    "peg",
-                    models.ForeignKey(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="tooling.place",
-                    ),
-                ),
-                (
-                    "set_position",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="tooling.setposition",
-                    ),
-                ),
-                (
-                    "stock_line",
-                    models.ForeignKey(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="kit_positions",
-                        to="tooling.stockline",
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('station_number', models.PositiveSmallIntegerField()),
+                ('pass_number', models.PositiveSmallIntegerField()),
+                ('shaft', models.CharField(choices=[('top', 'top'), ('bottom', 'bottom'), ('side', 'side')], max_length=6)),
+                ('order', models.PositiveSmallIntegerField()),
+                ('is_substitute', models.BooleanField(default=False)),
+                ('substitute_reason', models.CharField(blank=True, max_length=300)),
+                ('is_staged', models.BooleanField(default=False, help_text='The claimed piece or one of the count is in the gathering place.')),
+                ('holds_piece', models.BooleanField(default=False, help_text='Staged or mounted while the kit is open.')),
+                ('is_open', models.BooleanField(default=True, help_text='The kit is open.')),
+                ('drawing', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='tooling.drawing')),
+                ('kit', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='positions', to='tooling.kit')),
+                ('piece', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='kit_positions', to='tooling.piece')),
+                ('peg', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='tooling.place')),
+                ('set_position', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='tooling.setposition')),
+                ('stock_line', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='kit_positions', to='tooling.stockline')),
             ],
             options={
-                "ordering": ["kit", "station_number", "shaft", "order"],
+                'ordering': ['kit', 'station_number', 'shaft', 'order'],
             },
         ),
         migrations.CreateModel(
-            name="ImportFile",
+            name='ImportFile',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("name", models.CharField(max_length=160)),
-                (
-                    "brought_by",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.CASCADE,
-                        related_name="files",
-                        to="tooling.import",
-                    ),
-                ),
-                (
-                    "file",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="tooling.storedfile",
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('name', models.CharField(max_length=160)),
+                ('brought_by', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='files', to='tooling.import')),
+                ('file', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='tooling.storedfile')),
             ],
         ),
         migrations.CreateModel(
-            name="DrawingFile",
+            name='DrawingFile',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("name", models.CharField(max_length=160)),
-                ("at", models.DateTimeField()),
-                (
-                    "by",
-                    models.ForeignKey(
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                    ),
-                ),
-                (
-                    "revision",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="files",
-                        to="tooling.drawingrevision",
-                    ),
-                ),
-                (
-                    "file",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="drawing_files",
-                        to="tooling.storedfile",
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('name', models.CharField(max_length=160)),
+                ('at', models.DateTimeField()),
+                ('by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ('revision', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='files', to='tooling.drawingrevision')),
+                ('file', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='drawing_files', to='tooling.storedfile')),
             ],
             options={
-                "ordering": ["name"],
+                'ordering': ['name'],
             },
         ),
         migrations.CreateModel(
-            name="Task",
+            name='Task',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("kind", models.CharField(max_length=30)),
-                ("input", models.JSONField(default=dict)),
-                ("input_version", models.CharField(blank=True, max_length=80)),
-                (
-                    "state",
-                    models.CharField(
-                        choices=[
-                            ("waiting", "waiting"),
-                            ("running", "running"),
-                            ("done", "done"),
-                            ("failed", "failed"),
-                            ("cancelled", "cancelled"),
-                            ("stale", "made stale"),
-                        ],
-                        default="waiting",
-                        max_length=10,
-                    ),
-                ),
-                ("progress", models.FloatField(default=0)),
-                ("message", models.CharField(blank=True, max_length=400)),
-                ("result", models.JSONField(default=dict)),
-                ("created_at", models.DateTimeField()),
-                ("started_at", models.DateTimeField(null=True)),
-                ("finished_at", models.DateTimeField(null=True)),
-                ("heartbeat_at", models.DateTimeField(null=True)),
-                ("attempts", models.PositiveSmallIntegerField(default=0)),
-                ("cancel_asked", models.BooleanField(default=False)),
-                (
-                    "by",
-                    models.ForeignKey(
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                    ),
-                ),
-                (
-                    "file",
-                    models.ForeignKey(
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="tooling.storedfile",
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('kind', models.CharField(max_length=30)),
+                ('input', models.JSONField(default=dict)),
+                ('input_version', models.CharField(blank=True, max_length=80)),
+                ('state', models.CharField(choices=[('waiting', 'waiting'), ('running', 'running'), ('done', 'done'), ('failed', 'failed'), ('cancelled', 'cancelled'), ('stale', 'made stale')], default='waiting', max_length=10)),
+                ('progress', models.FloatField(default=0)),
+                ('message', models.CharField(blank=True, max_length=400)),
+                ('result', models.JSONField(default=dict)),
+                ('created_at', models.DateTimeField()),
+                ('started_at', models.DateTimeField(null=True)),
+                ('finished_at', models.DateTimeField(null=True)),
+                ('heartbeat_at', models.DateTimeField(null=True)),
+                ('attempts', models.PositiveSmallIntegerField(default=0)),
+                ('cancel_asked', models.BooleanField(default=False)),
+                ('by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ('file', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='tooling.storedfile')),
             ],
         ),
         migrations.CreateModel(
-            name="ToolSet",
+            name='ToolSet',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("code", models.CharField(max_length=8, unique=True)),
-                ("number", models.CharField(max_length=30, unique=True)),
-                ("name", models.CharField(max_length=120)),
-                ("revision", models.CharField(default="A", max_length=10)),
-                (
-                    "unit",
-                    models.CharField(
-                        choices=[("mm", "mm"), ("in", "in")], default="mm", max_length=2
-                    ),
-                ),
-                ("thickness_least_nm", tooling.models.fields.LengthField(blank=True, null=True)),
-                ("thickness_most_nm", tooling.models.fields.LengthField(blank=True, null=True)),
-                (
-                    "grades",
-                    models.CharField(
-                        blank=True,
-                        help_text="Approved strip grades, separated by commas.",
-                        max_length=300,
-                    ),
-                ),
-                (
-                    "hand",
-                    models.CharField(
-                        blank=True, choices=[("left", "left"), ("right", "right")], max_length=5
-                    ),
-                ),
-                ("side_roll_mounting", models.CharField(blank=True, max_length=40)),
-                ("note", models.CharField(blank=True, max_length=400)),
-                (
-                    "customer",
-                    models.ForeignKey(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="tool_sets",
-                        to="tooling.owner",
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('code', models.CharField(max_length=8, unique=True)),
+                ('number', models.CharField(max_length=30, unique=True)),
+                ('name', models.CharField(max_length=120)),
+                ('revision', models.CharField(default='A', max_length=10)),
+                ('unit', models.CharField(choices=[('mm', 'mm'), ('in', 'in')], default='mm', max_length=2)),
+                ('thickness_least_nm', tooling.models.fields.LengthField(blank=True, null=True)),
+                ('thickness_most_nm', tooling.models.fields.LengthField(blank=True, null=True)),
+                ('grades', models.CharField(blank=True, help_text='Approved strip grades, separated by commas.', max_length=300)),
+                ('hand', models.CharField(blank=True, choices=[('left', 'left'), ('right', 'right')], max_length=5)),
+                ('side_roll_mounting', models.CharField(blank=True, max_length=40)),
+                ('note', models.CharField(blank=True, max_length=400)),
+                ('customer', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='tool_sets', to='tooling.owner')),
             ],
             options={
-                "ordering": ["number"],
+                'ordering': ['number'],
             },
         ),
         migrations.AddField(
-            model_name="setvariant",
-            name="tool_set",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.CASCADE,
-                related_name="variants",
-                to="tooling.toolset",
-            ),
+            model_name='setvariant',
+            name='tool_set',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='variants', to='tooling.toolset'),
         ),
         migrations.AddField(
-            model_name="setupchart",
-            name="tool_set",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="charts",
-                to="tooling.toolset",
-            ),
+            model_name='setupchart',
+            name='tool_set',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='charts', to='tooling.toolset'),
         ),
         migrations.CreateModel(
-            name="Setting",
+            name='Setting',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("name", models.CharField(max_length=60)),
-                ("value", models.JSONField()),
-                (
-                    "mill",
-                    models.ForeignKey(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.CASCADE,
-                        to="tooling.mill",
-                    ),
-                ),
-                (
-                    "tool_set",
-                    models.ForeignKey(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.CASCADE,
-                        to="tooling.toolset",
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('name', models.CharField(max_length=60)),
+                ('value', models.JSONField()),
+                ('mill', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.CASCADE, to='tooling.mill')),
+                ('tool_set', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.CASCADE, to='tooling.toolset')),
             ],
         ),
         migrations.AddField(
-            model_name="setpass",
-            name="tool_set",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.CASCADE,
-                related_name="passes",
-                to="tooling.toolset",
-            ),
+            model_name='setpass',
+            name='tool_set',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='passes', to='tooling.toolset'),
         ),
         migrations.AddField(
-            model_name="setcopy",
-            name="tool_set",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="copies",
-                to="tooling.toolset",
-            ),
+            model_name='setcopy',
+            name='tool_set',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='copies', to='tooling.toolset'),
         ),
         migrations.AddField(
-            model_name="job",
-            name="tool_set",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="jobs",
-                to="tooling.toolset",
-            ),
+            model_name='job',
+            name='tool_set',
+            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='jobs', to='tooling.toolset'),
         ),
         migrations.CreateModel(
-            name="Work",
+            name='Work',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("uuid", models.UUIDField(default=uuid.uuid4, unique=True)),
-                (
-                    "kind",
-                    models.CharField(
-                        choices=[
-                            ("regrind", "regrind"),
-                            ("recontour", "recontour"),
-                            ("face", "face"),
-                            ("rebore", "re-bore or sleeve"),
-                            ("polish", "polish"),
-                            ("strip", "strip chrome"),
-                            ("plate", "plate"),
-                            ("remark", "re-mark"),
-                        ],
-                        max_length=10,
-                    ),
-                ),
-                ("done_on", models.DateField()),
-                (
-                    "done_by",
-                    models.CharField(
-                        blank=True, help_text="Who did it: a vendor, a name.", max_length=120
-                    ),
-                ),
-                ("order_reference", models.CharField(blank=True, max_length=40)),
-                ("mark_restored", models.BooleanField(null=True)),
-                ("cost_cents", models.PositiveBigIntegerField(null=True)),
-                ("received_at", models.DateTimeField()),
-                ("source", models.CharField(default="typed", max_length=12)),
-                ("note", models.CharField(blank=True, max_length=300)),
-                (
-                    "by",
-                    models.ForeignKey(
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                    ),
-                ),
-                (
-                    "corrects",
-                    models.OneToOneField(
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="corrected_by",
-                        to="tooling.work",
-                    ),
-                ),
-                (
-                    "piece",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="work",
-                        to="tooling.piece",
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('uuid', models.UUIDField(default=uuid.uuid4, unique=True)),
+                ('kind', models.CharField(choices=[('regrind', 'regrind'), ('recontour', 'recontour'), ('face', 'face'), ('rebore', 're-bore or sleeve'), ('polish', 'polish'), ('strip', 'strip chrome'), ('plate', 'plate'), ('remark', 're-mark')], max_length=10)),
+                ('done_on', models.DateField()),
+                ('done_by', models.CharField(blank=True, help_text='Who did it: a vendor, a name.', max_length=120)),
+                ('order_reference', models.CharField(blank=True, max_length=40)),
+                ('mark_restored', models.BooleanField(null=True)),
+                ('cost_cents', models.PositiveBigIntegerField(null=True)),
+                ('received_at', models.DateTimeField()),
+                ('source', models.CharField(default='typed', max_length=12)),
+                ('note', models.CharField(blank=True, max_length=300)),
+                ('by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ('corrects', models.OneToOneField(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='corrected_by', to='tooling.work')),
+                ('piece', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='work', to='tooling.piece')),
             ],
         ),
         migrations.CreateModel(
-            name="WorkMeasure",
+            name='WorkMeasure',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("dimension", models.CharField(max_length=20)),
-                ("before_nm", tooling.models.fields.LengthField(blank=True, null=True)),
-                ("after_nm", tooling.models.fields.LengthField(blank=True, null=True)),
-                (
-                    "work",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="measures",
-                        to="tooling.work",
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('dimension', models.CharField(max_length=20)),
+                ('before_nm', tooling.models.fields.LengthField(blank=True, null=True)),
+                ('after_nm', tooling.models.fields.LengthField(blank=True, null=True)),
+                ('work', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='measures', to='tooling.work')),
             ],
         ),
         migrations.CreateModel(
-            name="Change",
+            name='Change',
             fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("at", models.DateTimeField()),
-                ("subject", models.CharField(help_text="The model's name.", max_length=40)),
-                (
-                    "subject_key",
-                    models.CharField(help_text="Its code, number or id.", max_length=60),
-                ),
-                (
-                    "what",
-                    models.CharField(
-                        help_text="The verb: created, edited, closed …", max_length=40
-                    ),
-                ),
-                ("before", models.JSONField(default=dict)),
-                ("after", models.JSONField(default=dict)),
-                ("reason", models.CharField(blank=True, max_length=400)),
-                (
-                    "by",
-                    models.ForeignKey(
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('at', models.DateTimeField()),
+                ('subject', models.CharField(help_text="The model's name.", max_length=40)),
+                ('subject_key', models.CharField(help_text='Its code, number or id.', max_length=60)),
+                ('what', models.CharField(help_text='The verb: created, edited, closed …', max_length=40)),
+                ('before', models.JSONField(default=dict)),
+                ('after', models.JSONField(default=dict)),
+                ('reason', models.CharField(blank=True, max_length=400)),
+                ('by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
             ],
             options={
-                "indexes": [
-                    models.Index(fields=["subject", "subject_key", "at"], name="change_of")
-                ],
+                'indexes': [models.Index(fields=['subject', 'subject_key', 'at'], name='change_of')],
             },
         ),
         migrations.AddConstraint(
-            model_name="drawingrevision",
-            constraint=models.UniqueConstraint(
-                fields=("drawing", "revision"), name="revision_once"
-            ),
+            model_name='drawingrevision',
+            constraint=models.UniqueConstraint(fields=('drawing', 'revision'), name='revision_once'),
         ),
         migrations.AddConstraint(
-            model_name="drawingrevision",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("is_current", True)),
-                fields=("drawing",),
-                name="one_current_revision",
-            ),
+            model_name='drawingrevision',
+            constraint=models.UniqueConstraint(condition=models.Q(('is_current', True)), fields=('drawing',), name='one_current_revision'),
         ),
         migrations.AddConstraint(
-            model_name="drawingrevision",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("face_width_nm", None), ("face_width_nm__gt", 0), _connector="OR"
-                ),
-                name="drawn_face_width_positive",
-            ),
+            model_name='drawingrevision',
+            constraint=models.CheckConstraint(condition=models.Q(('face_width_nm', None), ('face_width_nm__gt', 0), _connector='OR'), name='drawn_face_width_positive'),
         ),
         migrations.AddConstraint(
-            model_name="drawingrevision",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("bore_nm", None), ("bore_nm__gt", 0), _connector="OR"),
-                name="drawn_bore_positive",
-            ),
+            model_name='drawingrevision',
+            constraint=models.CheckConstraint(condition=models.Q(('bore_nm', None), ('bore_nm__gt', 0), _connector='OR'), name='drawn_bore_positive'),
         ),
         migrations.AddConstraint(
-            model_name="drivegroup",
-            constraint=models.UniqueConstraint(fields=("mill", "name"), name="drive_group_once"),
+            model_name='drivegroup',
+            constraint=models.UniqueConstraint(fields=('mill', 'name'), name='drive_group_once'),
         ),
         migrations.AddConstraint(
-            model_name="drivegroup",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("rpm_factor__gt", 0)), name="rpm_factor_positive"
-            ),
+            model_name='drivegroup',
+            constraint=models.CheckConstraint(condition=models.Q(('rpm_factor__gt', 0)), name='rpm_factor_positive'),
         ),
         migrations.AddConstraint(
-            model_name="personrole",
-            constraint=models.UniqueConstraint(fields=("person", "role"), name="one_role_once"),
+            model_name='personrole',
+            constraint=models.UniqueConstraint(fields=('person', 'role'), name='one_role_once'),
         ),
         migrations.AddIndex(
-            model_name="lengthentry",
-            index=models.Index(fields=["piece", "happened_at"], name="length_of_piece"),
+            model_name='lengthentry',
+            index=models.Index(fields=['piece', 'happened_at'], name='length_of_piece'),
         ),
         migrations.AddConstraint(
-            model_name="lengthentry",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("length_nm__gte", 0)), name="length_entry_not_negative"
-            ),
+            model_name='lengthentry',
+            constraint=models.CheckConstraint(condition=models.Q(('length_nm__gte', 0)), name='length_entry_not_negative'),
         ),
         migrations.AddConstraint(
-            model_name="piecealias",
-            constraint=models.UniqueConstraint(fields=("piece", "text"), name="alias_once"),
+            model_name='piecealias',
+            constraint=models.UniqueConstraint(fields=('piece', 'text'), name='alias_once'),
         ),
         migrations.AddIndex(
-            model_name="place",
-            index=models.Index(fields=["path"], name="place_path"),
+            model_name='place',
+            index=models.Index(fields=['path'], name='place_path'),
         ),
         migrations.AddConstraint(
-            model_name="place",
-            constraint=models.UniqueConstraint(
-                fields=("parent", "name"), name="place_name_once_in_parent"
-            ),
+            model_name='place',
+            constraint=models.UniqueConstraint(fields=('parent', 'name'), name='place_name_once_in_parent'),
         ),
         migrations.AddConstraint(
-            model_name="place",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("parent", None)),
-                fields=("name",),
-                name="place_name_once_at_the_top",
-            ),
+            model_name='place',
+            constraint=models.UniqueConstraint(condition=models.Q(('parent', None)), fields=('name',), name='place_name_once_at_the_top'),
         ),
         migrations.AddConstraint(
-            model_name="place",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("parent", None),
-                    models.Q(("parent", models.F("id")), _negated=True),
-                    _connector="OR",
-                ),
-                name="place_not_in_itself",
-            ),
+            model_name='place',
+            constraint=models.CheckConstraint(condition=models.Q(('parent', None), models.Q(('parent', models.F('id')), _negated=True), _connector='OR'), name='place_not_in_itself'),
         ),
         migrations.AddIndex(
-            model_name="piece",
-            index=models.Index(fields=["drawing", "condition"], name="piece_drawing_condition"),
+            model_name='piece',
+            index=models.Index(fields=['drawing', 'condition'], name='piece_drawing_condition'),
         ),
         migrations.AddIndex(
-            model_name="piece",
-            index=models.Index(fields=["now_bore_nm", "now_face_width_nm"], name="piece_size"),
+            model_name='piece',
+            index=models.Index(fields=['now_bore_nm', 'now_face_width_nm'], name='piece_size'),
         ),
         migrations.AddIndex(
-            model_name="piece",
-            index=models.Index(fields=["now_face_width_nm"], name="piece_face_width"),
+            model_name='piece',
+            index=models.Index(fields=['now_face_width_nm'], name='piece_face_width'),
         ),
         migrations.AddIndex(
-            model_name="piece",
-            index=models.Index(fields=["now_drive_diameter_nm"], name="piece_drive_diameter"),
+            model_name='piece',
+            index=models.Index(fields=['now_drive_diameter_nm'], name='piece_drive_diameter'),
         ),
         migrations.AddIndex(
-            model_name="piece",
-            index=models.Index(fields=["now_root_diameter_nm"], name="piece_root_diameter"),
+            model_name='piece',
+            index=models.Index(fields=['now_root_diameter_nm'], name='piece_root_diameter'),
         ),
         migrations.AddIndex(
-            model_name="piece",
-            index=models.Index(fields=["now_outside_diameter_nm"], name="piece_outside_diameter"),
+            model_name='piece',
+            index=models.Index(fields=['now_outside_diameter_nm'], name='piece_outside_diameter'),
         ),
         migrations.AddIndex(
-            model_name="piece",
-            index=models.Index(fields=["mark_key", "code"], name="piece_mark_code"),
+            model_name='piece',
+            index=models.Index(fields=['mark_key', 'code'], name='piece_mark_code'),
         ),
         migrations.AddIndex(
-            model_name="piece",
-            index=models.Index(fields=["owner", "code"], name="piece_owner_code"),
+            model_name='piece',
+            index=models.Index(fields=['owner', 'code'], name='piece_owner_code'),
         ),
         migrations.AddIndex(
-            model_name="piece",
-            index=models.Index(fields=["condition", "code"], name="piece_condition_code"),
+            model_name='piece',
+            index=models.Index(fields=['condition', 'code'], name='piece_condition_code'),
         ),
         migrations.AddIndex(
-            model_name="piece",
-            index=models.Index(
-                condition=models.Q(("seen_at", None)), fields=["code"], name="piece_not_yet_seen"
-            ),
+            model_name='piece',
+            index=models.Index(condition=models.Q(('seen_at', None)), fields=['code'], name='piece_not_yet_seen'),
         ),
         migrations.AddConstraint(
-            model_name="piece",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("length_run_nm__gte", 0)), name="piece_length_run_not_negative"
-            ),
+            model_name='piece',
+            constraint=models.CheckConstraint(condition=models.Q(('length_run_nm__gte', 0)), name='piece_length_run_not_negative'),
         ),
         migrations.AddConstraint(
-            model_name="piece",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("now_face_width_nm", None), ("now_face_width_nm__gt", 0), _connector="OR"
-                ),
-                name="piece_face_width_positive",
-            ),
+            model_name='piece',
+            constraint=models.CheckConstraint(condition=models.Q(('now_face_width_nm', None), ('now_face_width_nm__gt', 0), _connector='OR'), name='piece_face_width_positive'),
         ),
         migrations.AddConstraint(
-            model_name="piece",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("now_bore_nm", None), ("now_bore_nm__gt", 0), _connector="OR"),
-                name="piece_bore_positive",
-            ),
+            model_name='piece',
+            constraint=models.CheckConstraint(condition=models.Q(('now_bore_nm', None), ('now_bore_nm__gt', 0), _connector='OR'), name='piece_bore_positive'),
         ),
         migrations.AddConstraint(
-            model_name="mill",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("closing_least_nm", None),
-                    ("closing_most_nm", None),
-                    ("closing_least_nm__lte", models.F("closing_most_nm")),
-                    _connector="OR",
-                ),
-                name="mill_closing_window_in_order",
-            ),
+            model_name='mill',
+            constraint=models.CheckConstraint(condition=models.Q(('closing_least_nm', None), ('closing_most_nm', None), ('closing_least_nm__lte', models.F('closing_most_nm')), _connector='OR'), name='mill_closing_window_in_order'),
         ),
         migrations.AddIndex(
-            model_name="reading",
-            index=models.Index(
-                fields=["piece", "dimension", "-happened_at"], name="reading_of_piece"
-            ),
+            model_name='reading',
+            index=models.Index(fields=['piece', 'dimension', '-happened_at'], name='reading_of_piece'),
         ),
         migrations.AddConstraint(
-            model_name="reading",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("value_nm__isnull", False),
-                    models.Q(("verdict", ""), _negated=True),
-                    _connector="OR",
-                ),
-                name="reading_says_something",
-            ),
+            model_name='reading',
+            constraint=models.CheckConstraint(condition=models.Q(('value_nm__isnull', False), models.Q(('verdict', ''), _negated=True), _connector='OR'), name='reading_says_something'),
         ),
         migrations.AddConstraint(
-            model_name="reading",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("value_nm", None), ("value_nm__gte", 0), _connector="OR"),
-                name="reading_not_negative",
-            ),
+            model_name='reading',
+            constraint=models.CheckConstraint(condition=models.Q(('value_nm', None), ('value_nm__gte', 0), _connector='OR'), name='reading_not_negative'),
         ),
         migrations.AddIndex(
-            model_name="refusedscan",
-            index=models.Index(fields=["received_at"], name="refused_received"),
+            model_name='refusedscan',
+            index=models.Index(fields=['received_at'], name='refused_received'),
         ),
         migrations.AddConstraint(
-            model_name="kit",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("state", "closed"), _negated=True),
-                fields=("job",),
-                name="one_open_kit_per_job",
-            ),
+            model_name='kit',
+            constraint=models.UniqueConstraint(condition=models.Q(('state', 'closed'), _negated=True), fields=('job',), name='one_open_kit_per_job'),
         ),
         migrations.AddConstraint(
-            model_name="kit",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("state", "closed"), _negated=True),
-                fields=("place",),
-                name="one_open_kit_per_gathering_place",
-            ),
+            model_name='kit',
+            constraint=models.UniqueConstraint(condition=models.Q(('state', 'closed'), _negated=True), fields=('place',), name='one_open_kit_per_gathering_place'),
         ),
         migrations.AddConstraint(
-            model_name="kit",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("is_short", False),
-                    models.Q(("short_reason", ""), _negated=True),
-                    _connector="OR",
-                ),
-                name="short_kit_has_a_reason",
-            ),
+            model_name='kit',
+            constraint=models.CheckConstraint(condition=models.Q(('is_short', False), models.Q(('short_reason', ''), _negated=True), _connector='OR'), name='short_kit_has_a_reason'),
         ),
         migrations.AddConstraint(
-            model_name="allotment",
-            constraint=models.UniqueConstraint(
-                fields=("copy", "position"), name="one_piece_per_position"
-            ),
+            model_name='allotment',
+            constraint=models.UniqueConstraint(fields=('copy', 'position'), name='one_piece_per_position'),
         ),
         migrations.AddConstraint(
-            model_name="allotment",
-            constraint=models.UniqueConstraint(
-                fields=("copy", "piece"), name="one_position_per_piece"
-            ),
+            model_name='allotment',
+            constraint=models.UniqueConstraint(fields=('copy', 'piece'), name='one_position_per_piece'),
         ),
         migrations.AddConstraint(
-            model_name="setposition",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("variant", None)),
-                fields=("set_pass", "shaft", "order"),
-                name="position_once",
-            ),
+            model_name='setposition',
+            constraint=models.UniqueConstraint(condition=models.Q(('variant', None)), fields=('set_pass', 'shaft', 'order'), name='position_once'),
         ),
         migrations.AddConstraint(
-            model_name="setposition",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("variant", None), _negated=True),
-                fields=("set_pass", "shaft", "order", "variant"),
-                name="position_once_per_variant",
-            ),
+            model_name='setposition',
+            constraint=models.UniqueConstraint(condition=models.Q(('variant', None), _negated=True), fields=('set_pass', 'shaft', 'order', 'variant'), name='position_once_per_variant'),
         ),
         migrations.AddConstraint(
-            model_name="station",
-            constraint=models.UniqueConstraint(fields=("mill", "number"), name="station_once"),
+            model_name='station',
+            constraint=models.UniqueConstraint(fields=('mill', 'number'), name='station_once'),
         ),
         migrations.AddConstraint(
-            model_name="station",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("number__gt", 0)), name="station_number_positive"
-            ),
+            model_name='station',
+            constraint=models.CheckConstraint(condition=models.Q(('number__gt', 0)), name='station_number_positive'),
         ),
         migrations.AddConstraint(
-            model_name="station",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("gear_ratio__gt", 0)), name="gear_ratio_positive"
-            ),
+            model_name='station',
+            constraint=models.CheckConstraint(condition=models.Q(('gear_ratio__gt', 0)), name='gear_ratio_positive'),
         ),
         migrations.AddConstraint(
-            model_name="station",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("vertical_least_nm", None),
-                    ("vertical_most_nm", None),
-                    ("vertical_least_nm__lte", models.F("vertical_most_nm")),
-                    _connector="OR",
-                ),
-                name="vertical_centres_in_order",
-            ),
+            model_name='station',
+            constraint=models.CheckConstraint(condition=models.Q(('vertical_least_nm', None), ('vertical_most_nm', None), ('vertical_least_nm__lte', models.F('vertical_most_nm')), _connector='OR'), name='vertical_centres_in_order'),
         ),
         migrations.AddConstraint(
-            model_name="millshaft",
-            constraint=models.UniqueConstraint(
-                fields=("station", "which", "bank"), name="shaft_once"
-            ),
+            model_name='millshaft',
+            constraint=models.UniqueConstraint(fields=('station', 'which', 'bank'), name='shaft_once'),
         ),
         migrations.AddConstraint(
-            model_name="millshaft",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("diameter_nm__gt", 0)), name="shaft_diameter_positive"
-            ),
+            model_name='millshaft',
+            constraint=models.CheckConstraint(condition=models.Q(('diameter_nm__gt', 0)), name='shaft_diameter_positive'),
         ),
         migrations.AddConstraint(
-            model_name="millshaft",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("roll_space_nm__gt", 0)), name="roll_space_positive"
-            ),
+            model_name='millshaft',
+            constraint=models.CheckConstraint(condition=models.Q(('roll_space_nm__gt', 0)), name='roll_space_positive'),
         ),
         migrations.AddConstraint(
-            model_name="chartpass",
-            constraint=models.UniqueConstraint(
-                fields=("chart", "set_pass"), name="pass_on_one_station"
-            ),
+            model_name='chartpass',
+            constraint=models.UniqueConstraint(fields=('chart', 'set_pass'), name='pass_on_one_station'),
         ),
         migrations.AddConstraint(
-            model_name="chartpass",
-            constraint=models.UniqueConstraint(
-                fields=("chart", "station"), name="station_has_one_pass"
-            ),
+            model_name='chartpass',
+            constraint=models.UniqueConstraint(fields=('chart', 'station'), name='station_has_one_pass'),
         ),
         migrations.AddConstraint(
-            model_name="stockline",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("count__gte", 0)), name="stock_count_not_negative"
-            ),
+            model_name='stockline',
+            constraint=models.CheckConstraint(condition=models.Q(('count__gte', 0)), name='stock_count_not_negative'),
         ),
         migrations.AddConstraint(
-            model_name="stockline",
-            constraint=models.UniqueConstraint(
-                fields=("drawing", "place", "condition", "owner"), name="stock_line_once"
-            ),
+            model_name='stockline',
+            constraint=models.UniqueConstraint(fields=('drawing', 'place', 'condition', 'owner'), name='stock_line_once'),
         ),
         migrations.AddIndex(
-            model_name="movement",
-            index=models.Index(
-                fields=["piece", "-effective_at", "-received_at", "-id"], name="movement_of_piece"
-            ),
+            model_name='movement',
+            index=models.Index(fields=['piece', '-effective_at', '-received_at', '-id'], name='movement_of_piece'),
         ),
         migrations.AddIndex(
-            model_name="movement",
-            index=models.Index(fields=["cart", "-effective_at"], name="movement_of_cart"),
+            model_name='movement',
+            index=models.Index(fields=['cart', '-effective_at'], name='movement_of_cart'),
         ),
         migrations.AddIndex(
-            model_name="movement",
-            index=models.Index(fields=["stock", "-effective_at"], name="movement_of_stock"),
+            model_name='movement',
+            index=models.Index(fields=['stock', '-effective_at'], name='movement_of_stock'),
         ),
         migrations.AddIndex(
-            model_name="movement",
-            index=models.Index(fields=["received_at"], name="movement_received"),
+            model_name='movement',
+            index=models.Index(fields=['received_at'], name='movement_received'),
         ),
         migrations.AddConstraint(
-            model_name="movement",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("cart", None), ("piece__isnull", False), ("stock", None)),
-                    models.Q(("cart", None), ("piece", None), ("stock__isnull", False)),
-                    models.Q(("cart__isnull", False), ("piece", None), ("stock", None)),
-                    _connector="OR",
-                ),
-                name="movement_has_one_subject",
-            ),
+            model_name='movement',
+            constraint=models.CheckConstraint(condition=models.Q(models.Q(('cart', None), ('piece__isnull', False), ('stock', None)), models.Q(('cart', None), ('piece', None), ('stock__isnull', False)), models.Q(('cart__isnull', False), ('piece', None), ('stock', None)), _connector='OR'), name='movement_has_one_subject'),
         ),
         migrations.AddConstraint(
-            model_name="movement",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("stock__isnull", False), ("to__isnull", False), _connector="OR"
-                ),
-                name="pieces_and_carts_go_somewhere",
-            ),
+            model_name='movement',
+            constraint=models.CheckConstraint(condition=models.Q(('stock__isnull', False), ('to__isnull', False), _connector='OR'), name='pieces_and_carts_go_somewhere'),
         ),
         migrations.AddConstraint(
-            model_name="movement",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("what", "count"), ("quantity__gt", 0), _connector="OR"),
-                name="quantity_positive_but_for_counts",
-            ),
+            model_name='movement',
+            constraint=models.CheckConstraint(condition=models.Q(('what', 'count'), ('quantity__gt', 0), _connector='OR'), name='quantity_positive_but_for_counts'),
         ),
         migrations.AddConstraint(
-            model_name="movement",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("effective_at__lte", models.F("received_at"))),
-                name="effective_never_after_received",
-            ),
+            model_name='movement',
+            constraint=models.CheckConstraint(condition=models.Q(('effective_at__lte', models.F('received_at'))), name='effective_never_after_received'),
         ),
         migrations.AddIndex(
-            model_name="kitposition",
-            index=models.Index(fields=["piece", "is_open"], name="kit_position_piece"),
+            model_name='kitposition',
+            index=models.Index(fields=['piece', 'is_open'], name='kit_position_piece'),
         ),
         migrations.AddIndex(
-            model_name="kitposition",
-            index=models.Index(fields=["stock_line", "is_open"], name="kit_position_stock"),
+            model_name='kitposition',
+            index=models.Index(fields=['stock_line', 'is_open'], name='kit_position_stock'),
         ),
         migrations.AddConstraint(
-            model_name="kitposition",
-            constraint=models.UniqueConstraint(
-                fields=("kit", "station_number", "shaft", "order"), name="kit_position_once"
-            ),
+            model_name='kitposition',
+            constraint=models.UniqueConstraint(fields=('kit', 'station_number', 'shaft', 'order'), name='kit_position_once'),
         ),
         migrations.AddConstraint(
-            model_name="kitposition",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("holds_piece", True)),
-                fields=("piece",),
-                name="piece_staged_in_one_open_kit",
-            ),
+            model_name='kitposition',
+            constraint=models.UniqueConstraint(condition=models.Q(('holds_piece', True)), fields=('piece',), name='piece_staged_in_one_open_kit'),
         ),
         migrations.AddConstraint(
-            model_name="kitposition",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("piece", None), _negated=True),
-                fields=("kit", "piece"),
-                name="piece_once_in_a_kit",
-            ),
+            model_name='kitposition',
+            constraint=models.UniqueConstraint(condition=models.Q(('piece', None), _negated=True), fields=('kit', 'piece'), name='piece_once_in_a_kit'),
         ),
         migrations.AddConstraint(
-            model_name="kitposition",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("piece", None), ("stock_line", None), _connector="OR"),
-                name="piece_or_stock_not_both",
-            ),
+            model_name='kitposition',
+            constraint=models.CheckConstraint(condition=models.Q(('piece', None), ('stock_line', None), _connector='OR'), name='piece_or_stock_not_both'),
         ),
         migrations.AddConstraint(
-            model_name="kitposition",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("holds_piece", False),
-                    models.Q(("is_open", True), ("is_staged", True)),
-                    _connector="OR",
-                ),
-                name="only_staged_positions_of_open_kits_hold",
-            ),
+            model_name='kitposition',
+            constraint=models.CheckConstraint(condition=models.Q(('holds_piece', False), models.Q(('is_open', True), ('is_staged', True)), _connector='OR'), name='only_staged_positions_of_open_kits_hold'),
         ),
         migrations.AddConstraint(
-            model_name="drawingfile",
-            constraint=models.UniqueConstraint(
-                fields=("revision", "name"), name="file_name_once_per_revision"
-            ),
+            model_name='drawingfile',
+            constraint=models.UniqueConstraint(fields=('revision', 'name'), name='file_name_once_per_revision'),
         ),
         migrations.AddIndex(
-            model_name="task",
-            index=models.Index(fields=["state", "id"], name="task_state"),
+            model_name='task',
+            index=models.Index(fields=['state', 'id'], name='task_state'),
         ),
         migrations.AddConstraint(
-            model_name="toolset",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("thickness_least_nm", None),
-                    ("thickness_most_nm", None),
-                    ("thickness_least_nm__lte", models.F("thickness_most_nm")),
-                    _connector="OR",
-                ),
-                name="thickness_range_in_order",
-            ),
+            model_name='toolset',
+            constraint=models.CheckConstraint(condition=models.Q(('thickness_least_nm', None), ('thickness_most_nm', None), ('thickness_least_nm__lte', models.F('thickness_most_nm')), _connector='OR'), name='thickness_range_in_order'),
         ),
         migrations.AddConstraint(
-            model_name="setvariant",
-            constraint=models.UniqueConstraint(fields=("tool_set", "name"), name="variant_once"),
+            model_name='setvariant',
+            constraint=models.UniqueConstraint(fields=('tool_set', 'name'), name='variant_once'),
         ),
         migrations.AddConstraint(
-            model_name="setupchart",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("is_current", True)),
-                fields=("tool_set", "mill"),
-                name="one_current_chart_per_mill",
-            ),
+            model_name='setupchart',
+            constraint=models.UniqueConstraint(condition=models.Q(('is_current', True)), fields=('tool_set', 'mill'), name='one_current_chart_per_mill'),
         ),
         migrations.AddConstraint(
-            model_name="setting",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("mill", None), ("tool_set", None)),
-                fields=("name",),
-                name="setting_once_for_the_shop",
-            ),
+            model_name='setting',
+            constraint=models.UniqueConstraint(condition=models.Q(('mill', None), ('tool_set', None)), fields=('name',), name='setting_once_for_the_shop'),
         ),
         migrations.AddConstraint(
-            model_name="setting",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("mill", None), _negated=True),
-                fields=("name", "mill"),
-                name="setting_once_per_mill",
-            ),
+            model_name='setting',
+            constraint=models.UniqueConstraint(condition=models.Q(('mill', None), _negated=True), fields=('name', 'mill'), name='setting_once_per_mill'),
         ),
         migrations.AddConstraint(
-            model_name="setting",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("tool_set", None), _negated=True),
-                fields=("name", "tool_set"),
-                name="setting_once_per_set",
-            ),
+            model_name='setting',
+            constraint=models.UniqueConstraint(condition=models.Q(('tool_set', None), _negated=True), fields=('name', 'tool_set'), name='setting_once_per_set'),
         ),
         migrations.AddConstraint(
-            model_name="setting",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("mill", None), ("tool_set", None), _connector="OR"),
-                name="setting_for_mill_or_set_not_both",
-            ),
+            model_name='setting',
+            constraint=models.CheckConstraint(condition=models.Q(('mill', None), ('tool_set', None), _connector='OR'), name='setting_for_mill_or_set_not_both'),
         ),
         migrations.AddConstraint(
-            model_name="setpass",
-            constraint=models.UniqueConstraint(fields=("tool_set", "number"), name="pass_once"),
+            model_name='setpass',
+            constraint=models.UniqueConstraint(fields=('tool_set', 'number'), name='pass_once'),
         ),
         migrations.AddConstraint(
-            model_name="setpass",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("number__gt", 0)), name="pass_number_positive"
-            ),
+            model_name='setpass',
+            constraint=models.CheckConstraint(condition=models.Q(('number__gt', 0)), name='pass_number_positive'),
         ),
         migrations.AddConstraint(
-            model_name="setcopy",
-            constraint=models.UniqueConstraint(fields=("tool_set", "letter"), name="copy_once"),
+            model_name='setcopy',
+            constraint=models.UniqueConstraint(fields=('tool_set', 'letter'), name='copy_once'),
         ),
         migrations.AddConstraint(
-            model_name="job",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("hours__gt", 0)), name="job_hours_positive"
-            ),
+            model_name='job',
+            constraint=models.CheckConstraint(condition=models.Q(('hours__gt', 0)), name='job_hours_positive'),
         ),
         migrations.AddConstraint(
-            model_name="job",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("length_nm__gte", 0)), name="job_length_not_negative"
-            ),
+            model_name='job',
+            constraint=models.CheckConstraint(condition=models.Q(('length_nm__gte', 0)), name='job_length_not_negative'),
         ),
         migrations.AddIndex(
-            model_name="work",
-            index=models.Index(fields=["piece", "done_on"], name="work_on_piece"),
+            model_name='work',
+            index=models.Index(fields=['piece', 'done_on'], name='work_on_piece'),
         ),
         migrations.AddConstraint(
-            model_name="workmeasure",
-            constraint=models.UniqueConstraint(
-                fields=("work", "dimension"), name="measure_once_per_work"
-            ),
+            model_name='workmeasure',
+            constraint=models.UniqueConstraint(fields=('work', 'dimension'), name='measure_once_per_work'),
         ),
         migrations.AddConstraint(
-            model_name="workmeasure",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("after_nm", None), ("after_nm__gt", 0), _connector="OR"),
-                name="measure_after_positive",
-            ),
+            model_name='workmeasure',
+            constraint=models.CheckConstraint(condition=models.Q(('after_nm', None), ('after_nm__gt', 0), _connector='OR'), name='measure_after_positive'),
         ),
         migrations.AddConstraint(
-            model_name="workmeasure",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("before_nm__isnull", False), ("after_nm__isnull", False), _connector="OR"
-                ),
-                name="measure_says_something",
-            ),
+            model_name='workmeasure',
+            constraint=models.CheckConstraint(condition=models.Q(('before_nm__isnull', False), ('after_nm__isnull', False), _connector='OR'), name='measure_says_something'),
         ),
     ]
