@@ -20,7 +20,7 @@ from tooling.models import KitPosition, SetPass, SetPosition, Work
 from tooling.queries.kit_views import TROUBLE, Counts, State
 from tooling.queries.kits import kit_list, kit_page, kit_version
 from tooling.queries.pull_list import pull_list
-from tooling.services import holds, kits, readings, stock
+from tooling.services import holds, kits, readings, setups, stock
 from tooling.services.jobs import edit
 from tooling.services.movements import move_pieces
 
@@ -259,6 +259,14 @@ def test_the_list_holds_jobs_by_date_with_and_without_kits(shop, crew, at):
     rows = kit_list(at=at)
     assert [(row.job.number, row.number) for row in rows] == [("J1", kit.number), ("LATER", "")]
     assert rows[0].header == kit_page(kit.number, at=at).header
+
+
+def test_what_is_to_be_gathered_stands_before_what_is_mounted(shop, crew, at):
+    first = shop.kit(crew)
+    shop.world.job(shop.set, shop.mill, number="J2", in_hours=48)
+    shop.world.job(shop.set, shop.mill, number="J3", in_hours=36)
+    setups.start_setup(by=crew, at=at, kit=first)
+    assert [row.job.number for row in kit_list(at=at)] == ["J3", "J2", "J1"]
 
 
 def test_the_list_counts_as_the_page_does(shop, crew, at):

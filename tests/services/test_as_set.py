@@ -131,6 +131,26 @@ def test_the_same_numbers_sent_twice_count_once(shop: SettingUp, setup: Setup) -
     assert AsSet.objects.count() == 2
 
 
+def test_other_numbers_under_the_same_id_are_refused(shop: SettingUp, setup: Setup) -> None:
+    key = uuid.uuid4()
+    put(shop, setup, *ends(1_500_000, 1_500_000), id=key)
+    for numbers in (ends(1_500_000, 1_510_000), ends(1_500_000, 1_500_000)[:1],
+                    [*ends(1_500_000, 1_500_000), SetIn("", "Screw", None, 2.5, "turns")]):  # fmt: skip
+        with pytest.raises(ToolingError, match="id_reused"):
+            put(shop, setup, *numbers, id=key)
+    assert AsSet.objects.count() == 2
+
+
+def test_as_target_sent_again_holds_though_the_target_moved(shop: SettingUp, setup: Setup) -> None:
+    way = {"by": shop.by, "at": shop.world.at, "setup": setup, "id": uuid.uuid4()}
+    first = as_set.set_as_target(station=1, **way)
+    ChartPass.objects.update(gap_nm=1_700_000)
+    assert as_set.set_as_target(station=1, **way) == first
+    put(shop, setup, *ends(1_490_000, 1_500_000), at=shop.world.at + MINUTE)
+    assert as_set.set_as_target(station=1, **way) == first
+    assert AsSet.objects.count() == 4
+
+
 def test_one_bad_end_and_nothing_is_saved(shop: SettingUp, setup: Setup, viewer: Person) -> None:
     with pytest.raises(NotAllowed):
         put(shop, setup, *ends(1_500_000, 1_500_000), by=viewer)

@@ -285,6 +285,22 @@ def test_a_job_starts_at_the_shops_own_hour(engineer: Person, at: datetime, shop
 
 
 @pytest.mark.parametrize(
+    ("said", "due"),
+    [
+        ("2026-12-03,14:00", datetime(2026, 12, 3, 20, 0, tzinfo=UTC)),
+        ("2026-12-03,", datetime(2026, 12, 4, 5, 59, tzinfo=UTC)),  # all of that day there
+        (",", None),
+    ],
+)
+def test_a_job_says_when_it_must_have_run(
+    engineer: Person, at: datetime, shop: None, said: str, due: datetime | None
+) -> None:
+    Shop.objects.update_or_create(pk=1, defaults={"name": "S", "time_zone": "America/Chicago"})
+    bring(engineer, at, jobs=f"Job,Set,Mill,Date,Due date,Due time\nJ-8,100,M1,2026-12-01,{said}")
+    assert Job.objects.get(number="J-8").due_at == due
+
+
+@pytest.mark.parametrize(
     ("row", "column", "value", "code"),
     [
         ("J-9,900,,M1,2026-12-01,,", "Set", "900", "unknown_set"),

@@ -187,6 +187,24 @@ def test_the_same_tap_sent_twice_counts_once(shop: SettingUp, setup: Setup) -> N
     assert shop.at_station(1) == 1
 
 
+def test_another_act_with_the_same_id_is_refused_and_the_first_stands(
+    shop: SettingUp, setup: Setup
+) -> None:
+    key = uuid.uuid4()
+    first = mount(shop, setup, id=key)
+    way = {"by": shop.by, "at": shop.world.at, "setup": setup, "id": key}
+    for act in (
+        lambda: mounting.mount(station=1, shaft="bottom", **way),
+        lambda: mounting.mount(station=1, shaft="top", left_out={2: "lost"}, **way),
+        lambda: mounting.leave_out(station=1, shaft="top", reason="cracked", **way),
+    ):
+        with pytest.raises(ToolingError) as error:
+            act()
+        assert error.value.code == "id_reused"
+    assert list(ShaftMount.objects.all()) == [first]
+    assert shop.at_station(1) == 1
+
+
 def test_taken_back_everything_is_where_it_was(shop: SettingUp, setup: Setup) -> None:
     mount(shop, setup)
     way = {"by": shop.by, "at": shop.world.at + 2 * MINUTE, "station": 1, "shaft": "top"}

@@ -70,6 +70,21 @@ def test_the_same_tap_again_writes_nothing(stood: Mounted, crew: Person) -> None
     assert (SetupStep.objects.count(), Delay.objects.count()) == (1, 1)
 
 
+def test_another_step_or_delay_under_the_same_id_is_refused(stood: Mounted, crew: Person) -> None:
+    way = {"by": crew, "at": stood.at, "setup": stood.setup, "uuid": uuid.uuid4()}
+    services.say_step(what="stopped", **way)
+    services.say_delay(cause="wrong", minutes=5, **way)
+    for act in (
+        lambda: services.say_step(what="cleared", **way),
+        lambda: services.say_delay(cause="wrong", minutes=6, **way),
+        lambda: services.say_delay(cause="wrong", minutes=5, station=1, **way),
+    ):
+        with pytest.raises(Conflict) as error:
+            act()
+        assert error.value.code == "id_reused"
+    assert (SetupStep.objects.count(), Delay.objects.count()) == (1, 1)
+
+
 def test_a_delay_is_taken_back(stood: Mounted, crew: Person) -> None:
     delay = services.say_delay(by=crew, at=stood.at, setup=stood.setup, cause="waiting", minutes=15)
     services.undo_delay(by=crew, at=after(stood, 1), delay=delay)

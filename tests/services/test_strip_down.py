@@ -22,7 +22,7 @@ from tooling.models import (
 )
 from tooling.queries.on_mill import on_mill
 from tooling.queries.strip_down import strip_down
-from tooling.services import kits
+from tooling.services import kits, setups
 from tooling.services import strip_down as services
 
 
@@ -64,6 +64,16 @@ def test_the_same_act_again_writes_nothing(stood: Mounted, crew: Person) -> None
     count = ShaftMount.objects.count()
     off(stood, crew, stood.stations[0], act=act)
     assert ShaftMount.objects.count() == count
+
+
+def test_an_act_of_other_stations_under_the_same_id_is_refused(
+    stood: Mounted, crew: Person
+) -> None:
+    act = off(stood, crew, stood.stations[0])
+    with pytest.raises(Conflict) as error:
+        off(stood, crew, stood.stations[1], act=act)
+    assert error.value.code == "id_reused"
+    assert len(page(stood).open_rows) == 2
 
 
 def test_a_gap_stays_where_it_was_and_is_named(stood: Mounted, crew: Person) -> None:
@@ -151,6 +161,26 @@ def test_the_end_strikes_the_setup_and_closes_the_kit(stood: Mounted, crew: Pers
     with pytest.raises(Conflict) as error:
         off(stood, crew, stood.stations[0])
     assert error.value.code == "setup_struck"
+
+
+def test_a_job_that_made_a_good_part_has_run_though_it_was_planned_for_later(
+    stood: Mounted, crew: Person
+) -> None:
+    setups.say_good(by=crew, at=stood.at, setup=stood.setup)
+    off(stood, crew, *stood.stations)
+    assert stood.at < stood.kit.job.starts_at
+    services.strike(by=crew, at=stood.at, setup=stood.setup)
+    stood.kit.job.refresh_from_db()
+    assert stood.kit.job.state == JobState.DONE
+
+
+def test_a_job_struck_before_its_time_without_a_good_part_is_still_to_run(
+    stood: Mounted, crew: Person
+) -> None:
+    off(stood, crew, *stood.stations)
+    services.strike(by=crew, at=stood.at, setup=stood.setup)
+    stood.kit.job.refresh_from_db()
+    assert stood.kit.job.state == JobState.PLANNED
 
 
 def test_what_the_next_kit_runs_stays_on(world: World, crew: Person) -> None:

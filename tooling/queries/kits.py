@@ -254,7 +254,8 @@ def job_view(job: Job) -> JobView:
 
 
 def kit_list(*, at: datetime, closed: bool = False) -> list[KitRow]:
-    """Planned jobs by date with how complete each kit is; or, closed, the kits that were.
+    """Planned jobs by date with how complete each kit is, what is gathered before what is being
+    mounted or runs; or, closed, the kits that were.
 
     At most twelve queries, however many jobs (MOST_ROWS without a kit).
     """
@@ -284,7 +285,7 @@ def _open_rows(at: datetime) -> list[KitRow]:
         for kit, facts in zip(kits.values(), answers.facts, strict=True)
     ]
     found += [_job_without_kit(job) for job in waiting]
-    return sorted(found, key=lambda row: (row.job.starts_at, row.job.number))
+    return sorted(found, key=lambda row: (row.has_setup, row.job.starts_at, row.job.number))
 
 
 def _rows_by_kit(kits: Iterable[Kit]) -> dict[int, list[KitPosition]]:

@@ -18,6 +18,7 @@ from tooling.queries.as_set import LENGTH_UNITS, Aim, aims_of, last_set
 from tooling.queries.settings import setting_value
 from tooling.queries.setup_stacks import stacks_of
 from tooling.services.edits import require_text
+from tooling.services.said_again import all_said_again, key_of, said_again
 from tooling.services.setup_state import hold
 from tooling.services.write import bump, writing
 
@@ -67,16 +68,18 @@ def set_numbers(
     The same ``id`` sent again changes nothing. Raises NotAllowed, ``setup_struck``,
     ``no_such_station``, ``nothing_given``, ``method_missing``, ``ambiguous_length`` for a number
     that would be right in the other unit, ``improbable_value`` for one that cannot be or, until
-    ``sure``, hardly is.
+    ``sure``, hardly is; ``id_reused``.
     """
     check_can(by, Verb.MOUNT_SETUPS)
     if not numbers:
         raise ToolingError("nothing_given", _("Write at least one number."), in_field="inboard")
     with writing():
         setup = hold(setup)
-        first = uuid.uuid5(id, "0") if id is not None else None
-        if first is not None and (there := AsSet.objects.filter(uuid=first).first()):
-            return list(AsSet.objects.filter(setup=setup, received_at=there.received_at))
+        ways = {"setup_id": setup.pk, "station_number": station, "method": method,
+                "is_loaded": is_loaded}  # fmt: skip
+        there = all_said_again(AsSet, id, [{**ways, **_said(each)} for each in numbers])
+        if there:
+            return there
         _check_station(setup, station)
         aims = aims_of(setup, station=station)
         most = float(setting_value("gap_improbable", mill=setup.mill))
@@ -87,7 +90,7 @@ def set_numbers(
             _row(
                 each, aims.get((station, each.name)), by=by, at=at, setup=setup, method=method,
                 station_number=station, is_loaded=is_loaded, note=" ".join(note.split())[:400],
-                uuid=uuid.uuid5(id, str(n)) if id is not None else uuid.uuid4(),
+                uuid=key_of(id, n),
             )
             for n, each in enumerate(numbers)
         ]  # fmt: skip
@@ -111,6 +114,12 @@ def set_as_target(
                 _("Nothing says what station {station} is to be set to. Write the numbers."),
                 station=station,
             )
+        first = None if id is None else key_of(uuid.uuid5(id, aims[0].name), 0)
+        there = said_again(
+            AsSet, first, setup_id=setup.pk, station_number=station, is_as_target=True
+        )
+        if there is not None:  # the targets may have moved since
+            return list(AsSet.objects.filter(setup=setup, received_at=there.received_at))
         rows = []
         for aim in aims:
             numbers = [
@@ -150,6 +159,11 @@ def take_back(*, by: Person, at: datetime, setup: Setup, station: int) -> int:
         AsSet.objects.bulk_create(_taken_back(row, by=by, at=at) for row in wrong)
         bump([setup.kit_id])
     return len(wrong)
+
+
+def _said(each: SetIn) -> dict[str, Any]:
+    return {"name": each.name, "end": each.end, "value_nm": each.value_nm, "value": each.value,
+            "unit": each.unit}  # fmt: skip
 
 
 def _taken_back(row: AsSet, *, by: Person, at: datetime) -> AsSet:

@@ -18,6 +18,7 @@ from tooling.models import (
     Person,
     Place,
     PlaceKind,
+    Setup,
 )
 from tooling.permissions import Verb, check_can
 from tooling.queries.stock_pools import POOLED
@@ -197,13 +198,18 @@ def close(*, by: Person, at: datetime, kit: Kit, reason: str = "") -> Kit:
             what="closed short" if is_short else "closed", reason=said,
         )  # fmt: skip
         rows.update(is_open=False, holds_piece=False)
-        if at >= kit.job.starts_at and kit.job.state == JobState.PLANNED:
+        if _has_run(kit, at) and kit.job.state == JobState.PLANNED:
             apply_edit(
                 by=by, at=at, row=kit.job, key=kit.job.number, fields={"state": JobState.DONE},
                 what="done", reason=f"{here}/{rows.count()}",
             )  # fmt: skip
         free(by=by, at=at, pieces=claimed, drawings=drawings, kit=kit)
     return kit
+
+
+def _has_run(kit: Kit, at: datetime) -> bool:
+    """By now its planned start is past, or a setup of it made a good part before that."""
+    return at >= kit.job.starts_at or Setup.objects.filter(kit=kit, good_at__isnull=False).exists()
 
 
 def free(*, by: Person, at: datetime, pieces: set[int], drawings: set[int], kit: Kit) -> None:

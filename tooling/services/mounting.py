@@ -42,6 +42,7 @@ from tooling.services.mounting_judge import (
     name_of,
 )
 from tooling.services.movements import Stamp
+from tooling.services.said_again import said_again
 from tooling.services.setup_state import hold_open
 from tooling.services.together import Act, move_together
 from tooling.services.write import bump, writing
@@ -61,15 +62,16 @@ def mount(
     """The shaft's stack is on, all of it but what is left out with a reason (by its order in the
     kit). The same ``id`` sent again gives the same row and changes nothing.
 
-    Raises NotAllowed, ``setup_struck``, ``kit_closed``, ``no_such_shaft``, ``mounted_already``,
-    ``not_here`` naming what is not, ``scan_wanted``, and what `check_codes` and moving the pieces
-    raise.
+    Raises NotAllowed, ``setup_struck``, ``kit_closed``, ``no_such_shaft``, ``id_reused``,
+    ``mounted_already``, ``not_here`` naming what is not, ``scan_wanted``, and what `check_codes`
+    and moving the pieces raise.
     """
     check_can(by, Verb.MOUNT_SETUPS)
     reasons = {order: _reason(text) for order, text in (left_out or {}).items()}
     with writing():
         where = hold_shaft(setup, station, shaft)
-        repeated = ShaftMount.objects.filter(uuid=id).first() if id is not None else None
+        note = _left_out_words(where, reasons)
+        repeated = _again(where, id, ShaftAct.MOUNTED, note)
         if repeated is not None:
             return repeated
         check_free(where)
@@ -98,7 +100,7 @@ def mount(
             what=ShaftAct.MOUNTED,
             checked=checked.level(wanted),
             scan=act.scan if going or counts else None,
-            note=_left_out_words(where, reasons),
+            note=note,
         )
         bump([where.setup.kit_id])
     return row
@@ -117,13 +119,13 @@ def leave_out(
     """The whole shaft stays empty, for a reason.
 
     Raises NotAllowed, ``empty_text``, ``setup_struck``, ``kit_closed``, ``no_such_shaft``,
-    ``mounted_already``.
+    ``id_reused``, ``mounted_already``.
     """
     check_can(by, Verb.MOUNT_SETUPS)
     said = require_text(reason, field="reason", label=_("Reason"), longest=400)
     with writing():
         where = hold_shaft(setup, station, shaft)
-        repeated = ShaftMount.objects.filter(uuid=id).first() if id is not None else None
+        repeated = _again(where, id, ShaftAct.SKIPPED, said)
         if repeated is not None:
             return repeated
         check_free(where)
@@ -239,6 +241,13 @@ def check_free(where: At) -> None:
         where=where.said,
         reason=state.note,
     )
+
+
+def _again(where: At, id: uuid.UUID | None, what: ShaftAct, note: str) -> ShaftMount | None:
+    return said_again(
+        ShaftMount, id, setup_id=where.setup.pk, station_number=where.station.number,
+        shaft=where.shaft, what=what, note=note,
+    )  # fmt: skip
 
 
 def _reason(text: str) -> str:

@@ -13,6 +13,7 @@ from tooling.errors import ToolingError, Unknown
 from tooling.models import Characteristic, PartCheck, Person, Setup
 from tooling.permissions import Verb, check_can
 from tooling.queries.as_set import LENGTH_UNITS
+from tooling.services.said_again import all_said_again, key_of
 from tooling.services.setup_state import hold
 from tooling.services.setups import say_good
 from tooling.services.write import bump, writing
@@ -41,22 +42,22 @@ def check_part(
     a value the person says.
 
     Raises NotAllowed, ``setup_struck``, ``unknown_characteristic``, ``nothing_given``,
-    ``wrong_unit``.
+    ``wrong_unit``, ``id_reused``.
     """
     check_can(by, Verb.MOUNT_SETUPS)
     if not checks:
         raise ToolingError("nothing_given", _("Check at least one characteristic."))
     with writing():
         setup = hold(setup)
-        first = uuid.uuid5(id, "0") if id is not None else None
-        if first is not None and (there := PartCheck.objects.filter(uuid=first).first()):
-            return list(PartCheck.objects.filter(setup=setup, received_at=there.received_at))
         known = {
             row.name: row for row in Characteristic.objects.filter(tool_set=setup.kit.job.tool_set)
         }
+        there = _again(setup, known, checks, id)
+        if there:
+            return there
         rows = [
             PartCheck(
-                uuid=uuid.uuid5(id, str(n)) if id is not None else uuid.uuid4(),
+                uuid=key_of(id, n),
                 happened_at=at,
                 received_at=at,
                 by=by,
@@ -117,6 +118,18 @@ def judge(row: Characteristic, said: CheckIn) -> bool:
             )
         return said.is_good
     return (least is None or value >= least) and (most is None or value <= most)
+
+
+def _again(
+    setup: Setup, known: dict[str, Characteristic], checks: Sequence[CheckIn], id: uuid.UUID | None
+) -> list[PartCheck]:
+    """What was written with this id, where it was. Raises ``id_reused``."""
+    sames = [
+        {"setup_id": setup.pk, "characteristic_id": row.pk, "value_nm": each.value_nm,
+         "value": each.value, "is_good": judge(row, each)}
+        for each, row in ((each, _known(known, each.characteristic)) for each in checks)
+    ]  # fmt: skip
+    return all_said_again(PartCheck, id, sames)
 
 
 def _known(known: dict[str, Characteristic], name: str) -> Characteristic:

@@ -13,6 +13,7 @@ from tooling.models import Delay, DelayCause, Person, Setup, SetupState, SetupSt
 from tooling.permissions import Verb, check_can
 from tooling.services import setups
 from tooling.services.edits import apply_edit, optional_text, require_text
+from tooling.services.said_again import said_again
 from tooling.services.setup_state import hold
 from tooling.services.write import bump, lock, writing
 
@@ -37,7 +38,7 @@ def say_step(
     ``uuid`` again writes nothing. A handover says in its note what the next must know.
 
     Raises NotAllowed, ``unknown_step``, ``step_said``, ``setup_struck``, ``not_yet``,
-    ``empty_text``, ``long_text``; of the first good part also as ``setups.say_good``.
+    ``empty_text``, ``long_text``, ``id_reused``; of the first good part as ``setups.say_good``, too.
     """
     check_can(by, Verb.MOUNT_SETUPS)
     if what not in StepKind.values:
@@ -53,7 +54,7 @@ def say_step(
     when = _moment(happened_at, at)
     with writing():
         lock(kits={setup.kit_id})
-        before = SetupStep.objects.filter(uuid=uuid, setup=setup).first() if uuid else None
+        before = said_again(SetupStep, uuid, setup_id=setup.pk, what=what, note=note)
         if before is not None:
             return before
         fresh = hold(setup)
@@ -108,7 +109,7 @@ def say_delay(
     ``uuid`` again writes nothing.
 
     Raises NotAllowed, ``unknown_cause``, ``improbable_value``, ``unknown_station``,
-    ``setup_struck``, ``long_text``.
+    ``setup_struck``, ``long_text``, ``id_reused``.
     """
     check_can(by, Verb.MOUNT_SETUPS)
     if cause not in DelayCause.values:
@@ -130,7 +131,9 @@ def say_delay(
     note = optional_text(note, field="note", label=_("Note"), longest=400)
     with writing():
         lock(kits={setup.kit_id})
-        before = Delay.objects.filter(uuid=uuid, setup=setup).first() if uuid else None
+        before = said_again(
+            Delay, uuid, setup_id=setup.pk, cause=cause, minutes=minutes, station_number=station
+        )
         if before is not None:
             return before
         fresh = hold(setup)

@@ -33,6 +33,7 @@ from tooling.services import holds, kits, setup_times
 from tooling.services.corrections import undo
 from tooling.services.edits import apply_edit
 from tooling.services.movements import Stamp
+from tooling.services.said_again import check_same
 from tooling.services.setup_state import hold_open
 from tooling.services.stock_home import put_lines_back
 from tooling.services.together import Act, move_together
@@ -57,14 +58,14 @@ def take_off(
     sent again with the same ``act`` it counts once.
 
     What stays for the next kit stays, unless it ``takes_all``. What is flagged is left to be
-    scanned by itself. Raises NotAllowed, ``setup_struck``, ``kit_closed``, ``nothing_on``,
-    ``not_of_these_rows``, ``nowhere_to_go``, and what moving the pieces may raise.
+    scanned by itself. Raises NotAllowed, ``setup_struck``, ``kit_closed``, ``id_reused``,
+    ``nothing_on``, ``not_of_these_rows``, ``nowhere_to_go``, and what moving the pieces may raise.
     """
     check_can(by, Verb.MOUNT_SETUPS)
     key = act or uuid.uuid4()
     with writing():
         setup = hold_open(setup)
-        if act is not None and ShaftMount.objects.filter(scan=key, setup=setup).exists():
+        if act is not None and _off_already(setup, key, stations):
             return key
         rows = _rows(read_strip(setup, at=at, takes_all=takes_all), stations)
         _check_gaps(rows, gaps)
@@ -81,6 +82,14 @@ def take_off(
         _say_off(by=by, at=at, setup=setup, rows=rows, gaps=gaps, act=key)
         bump([setup.kit_id])
     return key
+
+
+def _off_already(setup: Setup, act: uuid.UUID, stations: Collection[int]) -> bool:
+    """Whether this act took shafts off before. Raises ``id_reused`` for those of elsewhere."""
+    said = ShaftMount.objects.filter(scan=act).values_list("setup_id", "station_number", "what")
+    wanted = {(setup.pk, station, ShaftAct.TAKEN_OFF.value) for station in stations}
+    check_same(set(said) <= wanted)
+    return bool(said)
 
 
 def _rows(reading: Reading, stations: Collection[int]) -> list[Row]:
@@ -152,13 +161,15 @@ def send_counts_back(
     """The spacers that lie loose go back to their bins, by count; those on shafts that are on and
     those that stay are left. One act, undone as one.
 
-    Raises NotAllowed, ``setup_struck``, ``kit_closed``, ``nothing_to_put_back``.
+    Raises NotAllowed, ``setup_struck``, ``kit_closed``, ``id_reused``, ``nothing_to_put_back``.
     """
     check_can(by, Verb.MOUNT_SETUPS)
     key = act or uuid.uuid4()
     with writing():
         setup = hold_open(setup)
-        if act is not None and Movement.objects.filter(uuid=key).exists():
+        before = Movement.objects.filter(uuid=key).first() if act is not None else None
+        if before is not None:
+            check_same(before.note == note_of(setup))
             return key
         lines = read_strip(setup, at=at).lines
         if not put_lines_back(by=by, at=at, lines=lines, act=key, note=note_of(setup)):

@@ -93,6 +93,7 @@ def jobs() -> Iterator[Row]:
     found = planned.select_related("tool_set", "variant", "mill", "customer")
     for job in found.order_by("number"):
         starts, gathers = job.starts_at.astimezone(zone), job.gathers_at.astimezone(zone)
+        due = job.due_at.astimezone(zone) if job.due_at else None
         strip = {"length": "ft" if job.unit == "in" else "m"}
         made = row(
             {
@@ -113,6 +114,8 @@ def jobs() -> Iterator[Row]:
                 "hours": job.hours,
                 "gather_date": gathers.date(),
                 "gather_time": gathers.time(),
+                "due_date": due.date() if due else None,
+                "due_time": due.time() if due else None,
             },
             job.unit,
         )

@@ -19,6 +19,8 @@ from tooling.spreadsheets.kinds import KINDS
 from tooling.spreadsheets.rows import Row
 
 MORNING = time(6)
+DAYS_END = time(23, 59)
+"""A job that is due on a day without an hour may run all of that day."""
 Variants = dict[tuple[str, str], SetVariant]
 
 
@@ -84,6 +86,11 @@ def _wanted(
     if values.get("gather_date"):
         hour = values.get("gather_time") or MORNING
         gathers = known.moment(values["gather_date"], hour, in_field="gather_time")
+    due = None
+    if values.get("due_date"):
+        due = known.moment(
+            values["due_date"], values.get("due_time") or DAYS_END, in_field="due_time"
+        )
     customer = values.get("customer")
     hours = values.get("hours")
     return {
@@ -96,7 +103,7 @@ def _wanted(
         "thickness_nm": values.get("thickness"), "width_nm": values.get("width"),
         "coating": values.get("coating"), "strip_class": values.get("strip_class"),
         "length_nm": values.get("length"), "starts_at": starts,
-        "hours": None if hours is None else float(hours), "gathers_at": gathers,
+        "hours": None if hours is None else float(hours), "gathers_at": gathers, "due_at": due,
     }  # fmt: skip
 
 
