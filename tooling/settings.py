@@ -158,6 +158,10 @@ LOGIN_REDIRECT_URL = "today"
 LOGOUT_REDIRECT_URL = "login"
 SESSION_COOKIE_AGE = 14 * 24 * 3600
 SESSION_COOKIE_SAMESITE = "Lax"
+if os.environ.get("ROLLROOM_HTTPS") == "1":  # set by ``serve`` for its web server alone
+    SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = True
+    # Names of their own: a browser lets plain HTTP set no cookie of a name that HTTPS has set.
+    SESSION_COOKIE_NAME, CSRF_COOKIE_NAME = "__Host-sessionid", "__Host-csrftoken"
 SECURE_CONTENT_TYPE_NOSNIFF = True
 X_FRAME_OPTIONS = "DENY"
 CSRF_FAILURE_VIEW = "tooling.web.errors.csrf_failure"

@@ -35,7 +35,17 @@ from tooling.models import (
     SetupStep,
     Task,
 )
-from tooling.services import counts, files, holds, imports, kits, pictures, purchases, receiving
+from tooling.services import (
+    certificates,
+    counts,
+    files,
+    holds,
+    imports,
+    kits,
+    pictures,
+    purchases,
+    receiving,
+)
 from tooling.services.purchases import LineIn
 from tooling.services.receiving import Papers
 
@@ -152,6 +162,7 @@ def found(world: World, cast: dict[str, Person], standing: Path) -> Any:
     backup = Task.objects.create(**{**made, "kind": "backup"})
     (standing / "backups").mkdir(exist_ok=True)
     (standing / "backups" / "rollroom-20260101T000000Z.zip").write_bytes(b"PK")
+    certificates.make(at=at)
     position = SetPosition.objects.get()
     kit_row = {"number": kit.number, "station": 1, "which": "top"}
     rule = MillRule.objects.create(mill=mill, kind="last", first="scaled")

@@ -8,6 +8,7 @@ import fcntl
 import os
 import signal
 import socket
+import ssl
 import subprocess
 import sys
 import time
@@ -19,12 +20,35 @@ from pathlib import Path
 from types import FrameType
 
 from django.conf import settings
-from django.core.management.base import CommandError
+from django.core.management.base import CommandError, CommandParser
 from django.db import connection
+from django.utils import timezone
+
+from tooling.errors import ToolingError
+from tooling.queries.certificates import handed_out_file, is_kept, server_file
+from tooling.services import certificates
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 THREADS = 8
 PARENT_DIED_SIGNAL = 1
+LOOKS_AT_CERTIFICATE_S = 3600
+KEPT_ALIVE_S = 15
+"""A connection with HTTPS is dear to make and is kept for the next scan."""
+
+
+def add_https_options(parser: CommandParser) -> None:
+    """``--https`` and ``--no-https``; without either the certificate is used when there is one."""
+    choice = parser.add_mutually_exclusive_group()
+    choice.add_argument("--https", action="store_true", default=None, dest="https",
+                        help="end when no certificate is made (python3 manage.py https)")  # fmt: skip
+    choice.add_argument("--no-https", action="store_false", dest="https", help="plain HTTP")
+
+
+def wants_https(asked: bool | None) -> bool:
+    """Raises CommandError when HTTPS is asked for and no certificate is made."""
+    if asked and not is_kept():
+        raise CommandError("no certificate is made yet; run: python3 manage.py https")
+    return is_kept() if asked is None else asked
 
 
 def serve(
@@ -33,22 +57,29 @@ def serve(
     port: int,
     with_worker: bool = True,
     web_processes: int = 1,
+    https: bool = False,
     on_ready: Callable[[str], None],
 ) -> None:
-    """Serve until a signal comes; restarts a worker that died. Raises CommandError when the
-    port is taken or the server never answers."""
+    """Serve until a signal comes; restarts a worker that died, renews the certificate. Raises
+    CommandError when the port is taken, a certificate cannot be read or the server never
+    answers."""
     _check_port_is_free(host, port)
     with _marked_as_serving():
-        _serve(host, port, with_worker, web_processes, on_ready)
+        if https:
+            _renew_certificate()
+        _serve(host, port, with_worker, web_processes, https, on_ready)
 
 
 def _serve(
-    host: str, port: int, with_worker: bool, web_processes: int, on_ready: Callable[[str], None]
-) -> None:
+    host: str, port: int, with_worker: bool, web_processes: int, https: bool,
+    on_ready: Callable[[str], None],
+) -> None:  # fmt: skip
     stop = _Stop()
-    web = _start(_web_command(host, port, web_processes))
+    web = _start(_web_command(host, port, web_processes, https), ROLLROOM_HTTPS="01"[https])
     worker = _start([sys.executable, str(ROOT / "manage.py"), "work"]) if with_worker else None
-    address = f"http://{'127.0.0.1' if host == '0.0.0.0' else host}:{port}"
+    here = "127.0.0.1" if host == "0.0.0.0" else host
+    address = f"{'https' if https else 'http'}://{here}:{port}"
+    looked_at = time.monotonic()
     try:
         _wait_until_it_answers(address, web, stop)
         if not stop.asked:
@@ -58,10 +89,21 @@ def _serve(
                 raise CommandError(f"the web server stopped with exit code {web.returncode}")
             if worker is not None and worker.poll() is not None:
                 worker = _start([sys.executable, str(ROOT / "manage.py"), "work"])
+            if https and time.monotonic() - looked_at > LOOKS_AT_CERTIFICATE_S:
+                looked_at = time.monotonic()
+                if _renew_certificate():
+                    web.send_signal(signal.SIGHUP)  # takes it up; requests under way are finished
             stop.wait(0.5)
     finally:
         for process in (worker, web):
             _end(process)
+
+
+def _renew_certificate() -> bool:
+    try:
+        return certificates.keep_fresh(at=timezone.now())
+    except ToolingError as error:
+        raise CommandError(error.message) from error
 
 
 @contextmanager
@@ -108,19 +150,23 @@ class _Stop:
             time.sleep(seconds)
 
 
-def _web_command(host: str, port: int, processes: int) -> list[str]:
+def _web_command(host: str, port: int, processes: int, https: bool) -> list[str]:
     workers = 1 if connection.vendor == "sqlite" else processes
+    secure = ["--certfile", str(server_file()), "--keyfile", str(server_file()),
+              "--keep-alive", str(KEPT_ALIVE_S)]  # fmt: skip
     return [
         sys.executable, "-m", "gunicorn", "tooling.wsgi:application",
         "--bind", f"{host}:{port}", "--worker-class", "gthread", "--workers", str(workers),
         "--threads", str(THREADS), "--log-level", "warning", "--graceful-timeout", "5",
         "--no-control-socket",
         "--worker-tmp-dir", "/dev/shm" if Path("/dev/shm").is_dir() else "/tmp",
+        *(secure if https else ()),
     ]  # fmt: skip
 
 
-def _start(command: list[str]) -> subprocess.Popen[bytes]:
-    return subprocess.Popen(command, cwd=ROOT, preexec_fn=_end_with_parent)
+def _start(command: list[str], **names: str) -> subprocess.Popen[bytes]:
+    environment = {**os.environ, **names}
+    return subprocess.Popen(command, cwd=ROOT, env=environment, preexec_fn=_end_with_parent)
 
 
 def _end_with_parent() -> None:
@@ -153,13 +199,17 @@ def _check_port_is_free(host: str, port: int) -> None:
 
 
 def _wait_until_it_answers(address: str, web: subprocess.Popen[bytes], stop: _Stop) -> None:
+    trusts = None
+    if address.startswith("https:"):
+        trusts = ssl.create_default_context(cafile=str(handed_out_file()))
+        trusts.check_hostname = False  # it may listen under a name that nobody else uses
     for _attempt in range(600):
         if stop.asked:
             return
         if web.poll() is not None:
             raise CommandError(f"the web server ended at once (exit code {web.returncode})")
         try:
-            with urllib.request.urlopen(f"{address}/healthz", timeout=2) as answer:
+            with urllib.request.urlopen(f"{address}/healthz", timeout=2, context=trusts) as answer:
                 if answer.status == 200:
                     return
         except (urllib.error.URLError, OSError):

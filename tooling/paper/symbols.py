@@ -37,6 +37,11 @@ class Symbol:
     quiet: int
     runs: tuple[Run, ...]
 
+    @property
+    def across(self) -> int:
+        """Modules along a side with the quiet zone."""
+        return self.modules + 2 * self.quiet
+
 
 @lru_cache(maxsize=2048)
 def label_symbol(code: str) -> Symbol:
@@ -59,6 +64,12 @@ def etching_symbol(text: str, kind: SymbolKind) -> Symbol:
     if kind == "datamatrix" and not text.isascii():
         raise _not_etchable(text)
     return _qr(text, version=None) if kind == "qr" else _data_matrix(text)
+
+
+def address_symbol(address: str) -> Symbol:
+    """The QR symbol of a page's address, for a phone's own camera. Raises ValueError when it is
+    longer than a symbol holds."""
+    return _qr(address, version=None)
 
 
 def _not_etchable(text: str) -> ToolingError:

@@ -14,7 +14,7 @@ from django.utils import timezone
 from rest_framework.authtoken.models import Token
 
 from tooling.management import demo_shop
-from tooling.management.serving import serve
+from tooling.management.serving import add_https_options, serve, wants_https
 from tooling.models import Person, Piece, Role, Shop
 from tooling.services import people
 
@@ -37,8 +37,10 @@ class Command(BaseCommand):
         parser.add_argument("--data-dir", help="where database, files and logins.json lie")
         parser.add_argument("--empty", action="store_true", help="only the people, no shop")
         parser.add_argument("--prepare-only", action="store_true", help="fill, but do not serve")
+        add_https_options(parser)
 
     def handle(self, *args: Any, **options: Any) -> None:
+        https = wants_https(options["https"])
         call_command("migrate", verbosity=0, interactive=False)
         cast = self._people()
         if not options["empty"] and not Piece.objects.exists():
@@ -46,7 +48,7 @@ class Command(BaseCommand):
             demo_shop.fill(cast, at=timezone.now())
         if options["prepare_only"]:
             return
-        serve(host=options["host"], port=options["port"], on_ready=self._ready)
+        serve(host=options["host"], port=options["port"], https=https, on_ready=self._ready)
 
     def _ready(self, address: str) -> None:
         self.stdout.write(f"people and passwords: {self._logins_file()}")

@@ -7,7 +7,7 @@ from typing import Any
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandParser
 
-from tooling.management.serving import serve
+from tooling.management.serving import add_https_options, serve, wants_https
 
 
 class Command(BaseCommand):
@@ -18,14 +18,17 @@ class Command(BaseCommand):
         parser.add_argument("--port", type=int, default=8000)
         parser.add_argument("--no-worker", action="store_true")
         parser.add_argument("--processes", type=int, default=2, help="on PostgreSQL; SQLite has 1")
+        add_https_options(parser)
 
     def handle(self, *args: Any, **options: Any) -> None:
+        https = wants_https(options["https"])
         call_command("migrate", verbosity=0, interactive=False)
         serve(
             host=options["host"],
             port=options["port"],
             with_worker=not options["no_worker"],
             web_processes=options["processes"],
+            https=https,
             on_ready=self._ready,
         )
 

@@ -6,8 +6,8 @@ const MOST_PER_BATCH = 50;
 const RETRY_MS = [1000, 2000, 5000, 10000];
 
 export function csrfToken() {
-  const cookie = document.cookie.split("; ").find((pair) => pair.startsWith("csrftoken="));
-  if (cookie) return decodeURIComponent(cookie.slice("csrftoken=".length));
+  const cookie = /(?:^|; )(?:__Host-)?csrftoken=([^;]+)/.exec(document.cookie); // the former on https
+  if (cookie) return decodeURIComponent(cookie[1]);
   return document.querySelector("[name=csrfmiddlewaretoken]")?.value ?? "";
 }
 
