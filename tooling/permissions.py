@@ -35,6 +35,11 @@ class Verb(StrEnum):
     ACCEPT_OFF_PRINT = "accept tooling that is not to print"
     MOUNT_SETUPS = "mount setups and write down what was set"
     PROVE_SETS = "say that a set is proved"
+    RECORD_RUNS = "write down what ran"
+    ORDER_REGRINDS = "order work on pieces"
+    SEND_REGRINDS = "send pieces out for work and take them back"
+    RELEASE_REGRINDS = "release pieces after work"
+    RELEASE_FOR_JOB = "release pieces for one job before their order is released"
     IMPORT = "import spreadsheets"
     EXPORT = "export spreadsheets"
     RUN_SHOP = "change people, owners and settings"
@@ -64,6 +69,11 @@ WHO_MAY: dict[Verb, frozenset[Role]] = {
     Verb.ACCEPT_OFF_PRINT: frozenset({Role.ENGINEER, Role.SUPERVISOR}),
     Verb.MOUNT_SETUPS: _ALL_WRITERS,
     Verb.PROVE_SETS: frozenset({Role.ENGINEER, Role.SUPERVISOR}),
+    Verb.RECORD_RUNS: _ALL_WRITERS,
+    Verb.ORDER_REGRINDS: frozenset({Role.ENGINEER, Role.SUPERVISOR}),
+    Verb.SEND_REGRINDS: frozenset({Role.ATTENDANT, Role.ENGINEER, Role.SUPERVISOR}),
+    Verb.RELEASE_REGRINDS: frozenset({Role.ENGINEER, Role.SUPERVISOR}),
+    Verb.RELEASE_FOR_JOB: frozenset({Role.SUPERVISOR}),
     Verb.IMPORT: frozenset({Role.ENGINEER, Role.SUPERVISOR}),
     Verb.EXPORT: frozenset(Role),
     Verb.RUN_SHOP: frozenset({Role.SUPERVISOR}),

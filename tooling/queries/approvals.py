@@ -17,7 +17,20 @@ from django.db.models import Q
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from tooling.models import Answer, Approval, ApprovalKind, Piece, StockLine
+from tooling.models import Answer, Approval, ApprovalKind, Piece, StockLine, WorkKind
+
+CUTS = frozenset(
+    {
+        WorkKind.REGRIND,
+        WorkKind.RECONTOUR,
+        WorkKind.FACE,
+        WorkKind.REBORE,
+        WorkKind.STRIP,
+        WorkKind.PLATE,
+        WorkKind.SHARPEN,
+    }
+)
+"""Work that takes away or puts on for good; polishing and marking anew are care."""
 
 
 class Stand(StrEnum):

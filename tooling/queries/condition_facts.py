@@ -11,6 +11,7 @@ from tooling.queries.bindings import Binding, OpenKit
 from tooling.queries.consents import NO_CONSENTS, Consents
 from tooling.queries.loans import DueOfPiece
 from tooling.queries.old_pieces import Chains, Ruling, ruling
+from tooling.queries.order_holds import OrderHold
 from tooling.queries.regrind_intervals import Interval
 from tooling.queries.settings import Given
 from tooling.queries.shafts import FitsOn
@@ -43,7 +44,8 @@ class Facts:
     ``own_path``: the path of the kit's own gathering place. ``chains``: by drawing id, its
     revisions in order, where there were several. ``consents``: what owners said of the pieces.
     ``strokes``: by piece id, of line tooling that is to be sharpened now and then. ``dues``: by
-    piece id, when what is out is due back; ``today`` by the shop's clock.
+    piece id, when what is out is due back; ``today`` by the shop's clock. ``orders``: by piece id,
+    the order for work that holds it.
     """
 
     job: Job
@@ -67,6 +69,7 @@ class Facts:
     strokes: Mapping[int, Strokes] = field(default_factory=dict)
     dues: Mapping[int, DueOfPiece] = field(default_factory=dict)
     today: date | None = None
+    orders: Mapping[int, OrderHold] = field(default_factory=dict)
 
     def ruling(self, piece: Piece) -> Ruling | None:
         """What newer revisions say of the piece; None for one to the current revision."""

@@ -22,6 +22,7 @@ from tooling.queries.consents import consents_about
 from tooling.queries.kit_views import TROUBLE, Alternative, Verdict
 from tooling.queries.loans import dues_of_pieces
 from tooling.queries.old_pieces import group, has_old, revisions_of
+from tooling.queries.order_holds import held_by_orders
 from tooling.queries.regrind_intervals import intervals, measured_since_run
 from tooling.queries.settings import Given, given_settings
 from tooling.queries.shafts import FitsOn, ShaftAt
@@ -92,7 +93,7 @@ def conditions(questions: Sequence[Question], *, at: datetime, offer: bool = Tru
     """How everything asked about stands, each for its job.
 
     Keys must differ over all questions. With ``offer`` each position in trouble gets an
-    alternative where one exists, every spare once per question. Eight queries whatever is asked,
+    alternative where one exists, every spare once per question. Nine queries whatever is asked,
     two more where pieces have run, two where line tooling made strokes, one more where owners'
     consents matter, one more for each question with trouble to offer for.
     """
@@ -146,6 +147,7 @@ def load_facts(questions: Sequence[Question], *, at: datetime) -> tuple[Facts, .
     revisions, chains = _revisions(asked)
     away, fits = whereabouts(), FitsOn()
     dues = dues_of_pieces(each for each in pieces.values() if away.is_out(each.place))
+    orders = held_by_orders(pieces)
     lines = lines_of(drawings)
     counted = [line for rows in lines.values() for line in rows]
     jobs = [*(question.job for question in questions), *(kit.job for kit in kits.values())]
@@ -183,6 +185,7 @@ def load_facts(questions: Sequence[Question], *, at: datetime) -> tuple[Facts, .
             pools=pools,
             is_fetching=question.is_fetching,
             strokes=strokes,
+            orders=orders,
         )
         for question in questions
     ]

@@ -70,6 +70,7 @@ def _impossible(
         or _held(facts, piece, is_staged)
         or _does_not_fit(facts, piece, shaft)
         or (_out(facts, piece, beyond) if beyond is not None else None)
+        or _on_order(facts, piece, is_staged)
         or (None if is_staged else _reserved(facts, piece))
     )
 
@@ -149,6 +150,13 @@ def _held(facts: Facts, piece: Piece, is_staged: bool) -> Verdict | None:
     if ruled is not None and ruled.what == OldPieces.REWORK:
         return Verdict(State.HELD, ruled.said)
     return None
+
+
+def _on_order(facts: Facts, piece: Piece, is_staged: bool) -> Verdict | None:
+    order = facts.orders.get(piece.pk)
+    if order is None or not order.holds_for(facts.job.pk, is_staged=is_staged):
+        return None
+    return Verdict(State.HELD, order.said)
 
 
 def _does_not_fit(facts: Facts, piece: Piece, shaft: ShaftAt | None) -> Verdict | None:

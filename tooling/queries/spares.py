@@ -14,6 +14,7 @@ from tooling.models import (
     Job,
     KitPosition,
     Piece,
+    RegrindOrderLine,
 )
 from tooling.queries.bindings import Binding, OpenKit
 from tooling.queries.consents import Consents, consents_about
@@ -85,7 +86,7 @@ class Looking:
 
 def spares(looking: Looking, drawings: Collection[int]) -> Spares:
     """What is free of these drawings: claimed neither by the job's own kit nor by one that binds
-    it at the same time, nor staged for any. One query, one more where an owner's consent
+    it at the same time, nor staged for any, nor on an order for work. One query, one more where an owner's consent
     matters, two where line tooling made strokes; none without drawings."""
     return Spares(_pieces(looking, drawings) if drawings else {})
 
@@ -93,10 +94,11 @@ def spares(looking: Looking, drawings: Collection[int]) -> Spares:
 def _pieces(looking: Looking, drawings: Collection[int]) -> dict[int, tuple[Spare, ...]]:
     claims = KitPosition.objects.filter(piece=OuterRef("pk"), is_open=True)
     claimed = claims.filter(Q(holds_piece=True) | Q(kit__in=looking.binding_kits()))
+    ordered = RegrindOrderLine.objects.filter(piece=OuterRef("pk"), is_open=True)
     rows = (
         Piece.objects.filter(drawing__in=drawings)
         .exclude(condition__in=UNUSABLE)
-        .filter(~Exists(claimed))
+        .filter(~Exists(claimed), ~Exists(ordered))
         .annotate(is_allotted=Exists(Allotment.objects.filter(piece=OuterRef("pk"))))
         .select_related("revision", "owner", "place")
         .order_by("code")

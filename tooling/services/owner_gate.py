@@ -17,8 +17,8 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from tooling.errors import Conflict, ToolingError
-from tooling.models import ApprovalKind, Piece, Place, PlaceKind, StockLine, WorkKind
-from tooling.queries.approvals import Owned, answers_about, why_not
+from tooling.models import ApprovalKind, Piece, Place, PlaceKind, StockLine
+from tooling.queries.approvals import CUTS, Owned, answers_about, why_not
 
 GATES: Mapping[str, ApprovalKind] = MappingProxyType(
     {
@@ -29,20 +29,6 @@ GATES: Mapping[str, ApprovalKind] = MappingProxyType(
     }
 )
 """What must be on file before a customer's tooling goes to a place of this kind."""
-
-CUTS = frozenset(
-    {
-        WorkKind.REGRIND,
-        WorkKind.RECONTOUR,
-        WorkKind.FACE,
-        WorkKind.REBORE,
-        WorkKind.STRIP,
-        WorkKind.PLATE,
-        WorkKind.SHARPEN,
-    }
-)
-"""Work that takes away or puts on for good; polishing and marking anew are care."""
-
 
 @dataclass(frozen=True)
 class Going:
@@ -120,6 +106,14 @@ def check_work(*, piece: Piece, kind: str, done_on: date) -> None:
     that day. The owner must be loaded."""
     if kind in CUTS and not piece.owner.is_shop:
         raise_first(_without_leave(ApprovalKind.REGRIND, {piece: done_on}).values())
+
+
+def check_cuts(cuts: Mapping[Piece, date]) -> None:
+    """Raise ``owner_approval_missing`` when one of these customers' pieces is to be cut, or was,
+    on a day for which its owner gave no leave. The owners must be loaded. One query."""
+    foreign = {piece: on for piece, on in cuts.items() if not piece.owner.is_shop}
+    if foreign:
+        raise_first(_without_leave(ApprovalKind.REGRIND, foreign).values())
 
 
 def raise_first(errors: Iterable[ToolingError]) -> None:

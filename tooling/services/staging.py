@@ -29,7 +29,13 @@ from tooling.models import (
 )
 from tooling.queries.stock_pools import POOLED, UNUSABLE
 from tooling.services import lost_and_found, owner_gate
-from tooling.services.staging_judge import Judge, Moved, StockMoved, wrong_stations
+from tooling.services.staging_judge import (
+    Judge,
+    Moved,
+    StockMoved,
+    held_at_stations,
+    wrong_stations,
+)
 from tooling.services.touched import touch_kits_of
 from tooling.services.write import bump
 
@@ -129,7 +135,7 @@ def check_may_stage(*, moves: Sequence[Moved], at: datetime) -> dict[int, Toolin
     )
     coming = {move: kits[kit] for move, kit in into.items() if kit is not None}
     is_mounting = any(kind == PlaceKind.STATION for _path, kind in places.values())
-    found = wrong_stations(moves) if is_mounting else {}
+    found = {**wrong_stations(moves), **held_at_stations(moves)} if is_mounting else {}
     if coming:
         judge = Judge(coming)
         judged = {move.piece_id: judge.problem(move, kit) for move, kit in coming.items()}

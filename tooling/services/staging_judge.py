@@ -13,6 +13,7 @@ from tooling.models import NOT_FIT, Condition, Kit, KitPosition, Piece, Station
 from tooling.queries.consents import consents_about
 from tooling.queries.kit_words import where_words
 from tooling.queries.old_pieces import Ruling, chains_of, ruling
+from tooling.queries.order_holds import OrderHold, held_by_orders
 
 
 @dataclass(frozen=True)
@@ -48,6 +49,7 @@ class Judge:
         self.chains = chains_of(old) if old else {}
         jobs = {kit.pk: kit.job for kit in coming.values()}
         self.consents = consents_about(self.pieces.values(), jobs.values())
+        self.orders = held_by_orders(ids)
         claims = KitPosition.objects.filter(piece_id__in=ids, is_open=True)
         self.claims: dict[int, list[KitPosition]] = {}
         for claim in claims.select_related("kit__job", "drawing"):
@@ -70,6 +72,9 @@ class Judge:
             return _taken(piece, reserved, kit) if reserved else _not_wanted(piece, kit)
         if piece.condition == Condition.HOLD:
             return _held(piece, kit)
+        order = self.orders.get(piece.pk)
+        if order is not None and order.holds_for(kit.job_id, is_staged=mine.holds_piece):
+            return _on_order(piece, order, kit)
         if piece.condition in NOT_FIT:
             return _not_fit(piece, kit)
         ruled = ruling(piece.revision, self.chains.get(piece.drawing_id, ()))
@@ -145,6 +150,17 @@ def _held(piece: Piece, kit: Kit) -> Conflict:
     )  # fmt: skip
 
 
+def _on_order(piece: Piece, order: OrderHold, kit: Kit) -> Conflict:
+    return Conflict(
+        "piece_held",
+        _("{what} cannot be staged for kit {kit}. {said} Have the order released, or choose "
+          "another on the kit's page."),
+        said=order.said,
+        order=order.order,
+        **_told(piece, kit),
+    )  # fmt: skip
+
+
 def _not_fit(piece: Piece, kit: Kit) -> Conflict:
     return Conflict(
         "piece_not_fit",
@@ -213,6 +229,37 @@ def wrong_stations(moves: Sequence[Moved]) -> dict[int, ToolingError]:
         if claim.station_number != station.number:
             wrong[claim.piece.pk] = _wrong_station(claim.piece, claim, station)
     return wrong
+
+
+def held_at_stations(moves: Sequence[Moved]) -> dict[int, ToolingError]:
+    """Pieces put to a station while an order holds them: no recut reaches a mill unreleased."""
+    places = {move.to_place_id for move in moves}
+    stations = set(Station.objects.filter(place_id__in=places).values_list("place_id", flat=True))
+    ids = {move.piece_id for move in moves if move.to_place_id in stations}
+    orders = held_by_orders(ids)
+    if not orders:
+        return {}
+    claims: dict[int, list[KitPosition]] = {}
+    rows = KitPosition.objects.filter(piece_id__in=orders, is_open=True).select_related("kit")
+    for row in rows:
+        claims.setdefault(row.piece_id or 0, []).append(row)
+    held = {}
+    for piece in Piece.objects.filter(pk__in=orders).select_related("place").order_by("code"):
+        order, mine = orders[piece.pk], claims.get(piece.pk, [])
+        if not any(not order.holds_for(c.kit.job_id, is_staged=c.holds_piece) for c in mine):
+            held[piece.pk] = _kept_off(piece, order)
+    return held
+
+
+def _kept_off(piece: Piece, order: OrderHold) -> ToolingError:
+    return Conflict(
+        "piece_held",
+        _("{what} goes on no mill yet. {said} Have the order released first."),
+        what=f"{piece.code} ({piece.mark})" if piece.mark else piece.code,
+        said=order.said,
+        order=order.order,
+        piece_id=piece.pk,
+    )
 
 
 def _wrong_station(piece: Piece, mine: KitPosition, station: Station) -> Conflict:

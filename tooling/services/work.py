@@ -62,11 +62,31 @@ def record_work(
     that cuts a customer's piece without leave.
     """
     check_can(by, Verb.EDIT_RECORDS)
-    if kind not in WorkKind.values:
-        raise ToolingError(
-            "unknown_kind", _("“{kind}” is no kind of work."), kind=kind, in_field="kind"
-        )
-    _check_day(done_on, at)
+    return write_work(
+        by=by, at=at, piece=piece, kind=kind, done_on=done_on, done_by=done_by, sizes=sizes,
+        mark_restored=mark_restored, revision=revision, note=note, corrects=corrects,
+    )  # fmt: skip
+
+
+def write_work(
+    *,
+    by: Person,
+    at: datetime,
+    piece: Piece,
+    kind: str,
+    done_on: date,
+    done_by: str = "",
+    sizes: Sizes | None = None,
+    mark_restored: bool | None = None,
+    revision: DrawingRevision | None = None,
+    order_reference: str = "",
+    cost_cents: int | None = None,
+    note: str = "",
+    corrects: Work | None = None,
+) -> Work:
+    """The same for a service that has asked whether the person may: what an order had done."""
+    check_kind(kind)
+    check_day(done_on, at)
     given = {name: pair for name, pair in (sizes or {}).items() if pair != (None, None)}
     _check_sizes(kind, given)
     with writing():
@@ -81,6 +101,8 @@ def record_work(
             done_on=done_on,
             done_by=done_by.strip()[:120],
             mark_restored=mark_restored,
+            order_reference=order_reference[:40],
+            cost_cents=cost_cents,
             received_at=at,
             by=by,
             corrects=corrects,
@@ -148,7 +170,16 @@ def _before_that_work(piece: Piece, corrects: Work | None) -> DrawingRevision | 
     return piece.drawing.revisions.filter(revision=change.before["revision"]).first()
 
 
-def _check_day(done_on: date, at: datetime) -> None:
+def check_kind(kind: str) -> None:
+    """Raise ``unknown_kind``."""
+    if kind not in WorkKind.values:
+        raise ToolingError(
+            "unknown_kind", _("“{kind}” is no kind of work."), kind=kind, in_field="kind"
+        )
+
+
+def check_day(done_on: date, at: datetime) -> None:
+    """Raise ``in_the_future``."""
     if done_on > timezone.localtime(at).date():
         raise ToolingError(
             "in_the_future",
