@@ -40,7 +40,7 @@ def add_https_options(parser: CommandParser) -> None:
     """``--https`` and ``--no-https``; without either the certificate is used when there is one."""
     choice = parser.add_mutually_exclusive_group()
     choice.add_argument("--https", action="store_true", default=None, dest="https",
-                        help="end when no certificate is made (python3 manage.py https)")  # fmt: skip
+                        help="end when no certificate is made yet")  # fmt: skip
     choice.add_argument("--no-https", action="store_false", dest="https", help="plain HTTP")
 
 
