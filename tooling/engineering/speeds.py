@@ -166,11 +166,20 @@ def equal_speed_nm(drive_pass: DrivePass, shaft: Shaft, diameter_nm: int) -> Fra
 
 
 def _progression(passes: Sequence[DrivePass], limits: SpeedLimits) -> Iterator[Finding]:
+    for before, from_shaft, after, to_shaft in counted_steps(passes):
+        yield _check_step(before, from_shaft, after, to_shaft, limits)
+
+
+def counted_steps(
+    passes: Sequence[DrivePass],
+) -> Iterator[tuple[DrivePass, Shaft, DrivePass, Shaft]]:
+    """The steps that count: between occupied passes, on every shaft that both drive, else from the
+    one's first driven shaft to the other's."""
     for before, after in _neighbours(passes):
         shared = [s for s in SHAFTS if before.driven(s) and after.driven(s)]
         pairs = [(s, s) for s in shared] or [(_first_driven(before), _first_driven(after))]
         for from_shaft, to_shaft in pairs:
-            yield _check_step(before, from_shaft, after, to_shaft, limits)
+            yield before, from_shaft, after, to_shaft
 
 
 def _neighbours(passes: Sequence[DrivePass]) -> Iterator[tuple[DrivePass, DrivePass]]:
@@ -191,7 +200,7 @@ def _check_step(
         raise ValueError("a step is counted between driven rolls")
     start = equal_speed_nm(before, from_shaft, old.diameter_nm)
     step_nm = equal_speed_nm(after, to_shaft, new.diameter_nm) - start
-    u_nm = _uncertainty_of_step(before, from_shaft, old, after, to_shaft, new)
+    u_nm = uncertainty_of_step(before, from_shaft, old, after, to_shaft, new)
     drawn_nm: Fraction | None = None
     if old.drawn_nm is not None and new.drawn_nm is not None:
         drawn_nm = equal_speed_nm(after, to_shaft, new.drawn_nm) - equal_speed_nm(
@@ -274,7 +283,7 @@ def _judge(
     )
 
 
-def _uncertainty_of_step(
+def uncertainty_of_step(
     before: DrivePass, from_shaft: Shaft, old: DriveRoll,
     after: DrivePass, to_shaft: Shaft, new: DriveRoll,
 ) -> int:  # fmt: skip
