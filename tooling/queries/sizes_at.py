@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Collection, Mapping
-from datetime import datetime, time
+from datetime import datetime
 from typing import NamedTuple
 
 from django.utils import timezone
 
 from tooling.models import Reading, WorkMeasure
+from tooling.queries.work_moment import counts_from
 
 DIAMETERS = ("drive_diameter", "outside_diameter", "root_diameter")
 
@@ -44,11 +45,17 @@ def sizes_at(
         work__piece__in=piece_ids, work__corrected_by=None, after_nm__isnull=False,
         dimension__in=dimensions,
     )  # fmt: skip
-    for piece, name, day, key, before, after in measures.values_list(
-        "work__piece_id", "dimension", "work__done_on", "id", "before_nm", "after_nm"
+    for piece, name, day, received_at, key, before, after in measures.values_list(
+        "work__piece_id",
+        "dimension",
+        "work__done_on",
+        "work__received_at",
+        "id",
+        "before_nm",
+        "after_nm",
     ):
-        end = datetime.combine(day, time(23, 59), tzinfo=timezone.get_current_timezone())
-        told[piece, name].append(_Told(end, key, True, before, after))
+        moment = counts_from(day, received_at, timezone.get_current_timezone())
+        told[piece, name].append(_Told(moment, key, True, before, after))
     found = {key: _then(sorted(rows), at) for key, rows in told.items()}
     return {key: size for key, size in found.items() if size is not None}
 

@@ -1,18 +1,20 @@
 """What readings, work and length entries say of a piece now, written in their transaction.
 
 The present size of a dimension is the newest uncorrected value: a reading's, or the size after
-a piece of work (which counts from the end of its day). Length run and strokes made are the sums
-of the uncorrected entries.
+a piece of work (``queries/work_moment.py`` says from when it counts). Length run and strokes made
+are the sums of the uncorrected entries.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import UTC, datetime, time
+from datetime import datetime
 
 from django.db.models import Sum
 
 from tooling.models import DIMENSIONS, LengthEntry, Piece, Reading, WorkMeasure
+from tooling.queries.shop_zone import shop_zone
+from tooling.queries.work_moment import counts_from
 
 Told = tuple[datetime, int, int]
 """(when it was so, id of the row that says it, nm)."""
@@ -21,7 +23,7 @@ SIZE_FIELDS = tuple(f"now_{each}_nm" for each in DIMENSIONS)
 
 
 def newest_sizes(piece_ids: Iterable[int]) -> dict[tuple[int, str], int]:
-    """(piece id, dimension) → the newest size in nm; two queries whatever the number."""
+    """(piece id, dimension) → the newest size in nm; three queries whatever the number."""
     return {key: told[2] for key, told in newest_told(piece_ids).items()}
 
 
@@ -39,10 +41,11 @@ def newest_told(piece_ids: Iterable[int]) -> Newest:
     measures = WorkMeasure.objects.filter(
         work__piece__in=ids, work__corrected_by=None, after_nm__isnull=False
     )
-    for piece_id, dimension, day, key, value in measures.values_list(
-        "work__piece_id", "dimension", "work__done_on", "id", "after_nm"
+    zone = shop_zone()
+    for piece_id, dimension, day, received_at, key, value in measures.values_list(
+        "work__piece_id", "dimension", "work__done_on", "work__received_at", "id", "after_nm"
     ):
-        at = datetime.combine(day, time(23, 59), tzinfo=UTC)
+        at = counts_from(day, received_at, zone)
         _keep(newest, (piece_id, dimension), (at, key, value))
     return newest
 

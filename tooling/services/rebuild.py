@@ -15,6 +15,7 @@ from django.db import connection
 
 from tooling.models import DIMENSIONS, Movement, Place
 from tooling.queries.stock_pools import UNUSABLE
+from tooling.queries.work_moment import counts_from_sql
 from tooling.services.write import writing
 
 LIVE = "NOT EXISTS (SELECT 1 FROM {table} c WHERE c.corrects_id = {alias}.id)"
@@ -240,17 +241,11 @@ def _count() -> _Check:
     return _Check("count", _differ(inner), "UPDATE tooling_stockline SET count = %s WHERE id = %s")
 
 
-def _day_end(column: str) -> str:
-    """Work counts from the end of its day, as ``services/derived.py`` has it."""
-    if connection.vendor == "sqlite":
-        return f"({column} || ' 23:59:00')"
-    return f"(({column} + TIME '23:59') AT TIME ZONE 'UTC')"
-
-
 def _size(dimension: str) -> _Check:
     """The newest uncorrected reading or size after work, by a window over both."""
     readings = LIVE.format(table="tooling_reading", alias="r")
     works = LIVE.format(table="tooling_work", alias="w")
+    counts = counts_from_sql("w.done_on", "w.received_at")
     inner = (
         f"SELECT p.id, p.code AS name, p.now_{dimension}_nm AS kept, newest.value AS should_be "
         "FROM tooling_piece p LEFT JOIN (SELECT piece_id, value FROM ("
@@ -260,7 +255,7 @@ def _size(dimension: str) -> _Check:
         "FROM tooling_reading r "
         f"WHERE r.dimension = '{dimension}' AND r.point <> 'wear' AND r.value_nm IS NOT NULL "
         f"AND {readings} UNION ALL "
-        f"SELECT w.piece_id, {_day_end('w.done_on')}, wm.id, wm.after_nm "
+        f"SELECT w.piece_id, {counts}, wm.id, wm.after_nm "
         "FROM tooling_workmeasure wm JOIN tooling_work w ON w.id = wm.work_id "
         f"WHERE wm.dimension = '{dimension}' AND wm.after_nm IS NOT NULL AND {works}"
         ") AS told) AS ranked WHERE turn = 1) AS newest ON newest.piece_id = p.id"

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime, time
+from datetime import datetime
 from typing import Any
 
 from django.db.models import Max
@@ -19,6 +19,8 @@ from django.utils.translation import gettext_lazy as _
 
 from tooling.errors import ToolingError
 from tooling.models import DIMENSIONS, LengthEntry, Piece, Reading, Work, WorkMeasure
+from tooling.queries.shop_zone import shop_zone
+from tooling.queries.work_moment import counts_from
 from tooling.services import derived
 from tooling.services.dimensions import check_known_sizes
 from tooling.services.importing.known import Known
@@ -110,11 +112,12 @@ class _Part:
             counts = reading.value_nm is not None and reading.point != "wear"
             if counts and reading.dimension in DIMENSIONS:
                 self.tell(reading, reading.piece_id, reading.happened_at, reading.value_nm)
+        zone = shop_zone()
         work = {each.pk: each for each in stage.find(Work, "piece_id", self.keys)}
         for measure in stage.find(WorkMeasure, "work_id", work):
             if measure.after_nm is not None:
                 done = work[measure.work_id]
-                at = datetime.combine(done.done_on, time(23, 59), tzinfo=UTC)
+                at = counts_from(done.done_on, done.received_at, zone)
                 self.tell(measure, done.piece_id, at, measure.after_nm)
         entries = stage.find(LengthEntry, "piece_id", self.keys)
         corrected = LengthEntry.objects.in_bulk(
