@@ -9,7 +9,6 @@ diameter, where the roll runs at strip speed. A near-vertical face is gapped by 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
@@ -23,23 +22,15 @@ from tooling.engineering.mill_fit import FitAnswer, fit_set_to_mill
 from tooling.engineering.mill_specs import (
     FitLimits,
     Fitting,
-    MillSpec,
     PassSpec,
     RollSpec,
-    SetSpec,
-    ShaftSpec,
-    SleeveSpec,
-    StationSpec,
-    StripSpec,
 )
 from tooling.errors import Unknown
 from tooling.models import (
     Allotment,
     ChartPass,
-    DrawingKind,
     DrawingRevision,
     Mill,
-    MillShaft,
     Piece,
     SetCopy,
     SetPass,
@@ -47,27 +38,17 @@ from tooling.models import (
     Shaft,
     ToolSet,
 )
-from tooling.queries.gap_diameters import gap_diameter, is_measured
-from tooling.queries.pieces import size_of
+from tooling.queries.fit_specs import (
+    KINDS,
+    mill_spec,
+    roll_spec,
+    set_spec,
+    sleeve_specs,
+    stations_of_mills,
+    strip_spec,
+)
 from tooling.queries.settings import setting_values
 
-KINDS = (
-    *(DrawingKind.ROLL, DrawingKind.SIDE_ROLL, DrawingKind.SPACER, DrawingKind.SHIM),
-    DrawingKind.SLEEVE,
-)
-SIZES = (
-    *("bore", "keyway_width", "keyway_depth", "face_width", "guide_offset", "drive_diameter"),
-    "outside_diameter",
-)
-STATION_FIELDS = (
-    *("centre_to_next_nm", "vertical_least_nm", "vertical_most_nm", "stand_clearance_nm"),
-    *("side_roll_room_nm", "side_roll_mounting"),
-)
-SHAFT_FIELDS = (
-    *("which", "diameter_nm", "roll_space_nm", "key_style", "key_width_nm", "key_height_nm"),
-    *("shoulder_offset_nm", "drive", "joint_length_nm", "joint_most_degrees"),
-    "joint_level_centre_nm",
-)
 LEVELS = ("no", "warn", "ok")
 
 
@@ -173,24 +154,17 @@ class _Asked:
         self.mills: list[Mill] = list(mills.order_by("number"))
         self.copy = SetCopy.objects.filter(tool_set=tool_set).order_by("letter").first()
         self.rolls = _rolls(tool_set, self.copy)
-        self.stations = _stations(self.mills)
+        self.stations = stations_of_mills(self.mills)
         self.charted = _charted(tool_set)
-        self.sleeves = _sleeves()
+        self.sleeves = sleeve_specs()
         given = setting_values(["ratio_mismatch_warn", "gap_near_vertical"])
         percent, steep = given["ratio_mismatch_warn"], given["gap_near_vertical"]
         self.limits = FitLimits(ratio_warn=Fraction(str(percent)) / 100)
         self.by_spacers = _by_spacers(tool_set, steep)
-        self.strip = _strip(tool_set)
+        self.strip = strip_spec(tool_set)
 
     def answer(self, mill: Mill) -> FitAnswer:
-        spec = MillSpec(
-            number=mill.number,
-            stations=tuple(self.stations.get(mill.pk, ())),
-            hand=mill.hand,
-            guide_plane_nm=mill.guide_plane_nm,
-            closing_most_nm=mill.closing_most_nm,
-            base_clearance_nm=mill.base_clearance_nm,
-        )
+        spec = mill_spec(mill, self.stations.get(mill.pk, ()))
         charted = self.charted.get(mill.pk, {})
         passes = tuple(
             PassSpec(
@@ -204,7 +178,7 @@ class _Asked:
         return fit_set_to_mill(
             Fitting(
                 mill=spec,
-                tool_set=_set_spec(self.tool_set, passes),
+                tool_set=set_spec(self.tool_set, passes),
                 strip=self.strip,
                 sleeves=self.sleeves,
                 limits=self.limits,
@@ -212,29 +186,10 @@ class _Asked:
         )
 
 
-def _set_spec(row: ToolSet, passes: tuple[PassSpec, ...]) -> SetSpec:
-    grades = (grade.strip() for grade in row.grades.split(","))
-    return SetSpec(
-        number=row.number,
-        passes=passes,
-        thickness_least_nm=row.thickness_least_nm,
-        thickness_most_nm=row.thickness_most_nm,
-        grades=tuple(grade for grade in grades if grade),
-        hand=row.hand,
-        side_roll_mounting=row.side_roll_mounting,
-    )
-
-
 def _by_spacers(tool_set: ToolSet, degrees: float) -> frozenset[int]:
     """Numbers of the passes whose gap point lies on a face too steep for a feeler. One query."""
     rows = SetPass.objects.filter(tool_set=tool_set, gap_degrees__gte=degrees)
     return frozenset(rows.values_list("number", flat=True))
-
-
-def _strip(row: ToolSet) -> StripSpec | None:
-    thickest = row.thickness_most_nm or row.thickness_least_nm
-    first_grade = row.grades.split(",")[0].strip()
-    return StripSpec(thickness_nm=thickest, grade=first_grade) if thickest else None
 
 
 def _rolls(tool_set: ToolSet, copy: SetCopy | None) -> dict[int, list[RollSpec]]:
@@ -258,7 +213,9 @@ def _rolls(tool_set: ToolSet, copy: SetCopy | None) -> dict[int, list[RollSpec]]
     for row in positions:
         if row.drawing_id in revisions:
             has_gap = (row.set_pass_id, row.shaft) in kept
-            spec = _roll(row, revisions[row.drawing_id], pieces.get(row.pk), gap_is_kept=has_gap)
+            spec = roll_spec(
+                row, revisions[row.drawing_id], pieces.get(row.pk), gap_is_kept=has_gap
+            )
             found[row.set_pass.number].append(spec)
     return found
 
@@ -270,65 +227,6 @@ def _pieces(copy: SetCopy | None) -> dict[int, Piece]:
     return {row.position_id: row.piece for row in rows}
 
 
-def _roll(
-    position: SetPosition, drawn: DrawingRevision, piece: Piece | None, *, gap_is_kept: bool
-) -> RollSpec:
-    sizes: dict[str, Any] = {}
-    unmeasured = set()
-    for name in SIZES:
-        now = getattr(piece, f"now_{name}_nm") if piece else None
-        made = getattr(piece, f"made_{name}_nm") if piece else None
-        of_piece = getattr(piece.revision, f"{name}_nm") if piece else None
-        known = (now, made, of_piece, getattr(drawn, f"{name}_nm"))
-        sizes[f"{name}_nm"] = next((size for size in known if size is not None), None)
-        if now is None:
-            unmeasured.add(f"{name}_nm")
-    if not is_measured(piece):
-        unmeasured.add("gap_nm")
-    rolls = position.drawing.kind in (DrawingKind.ROLL, DrawingKind.SIDE_ROLL)
-    gap_nm = sizes["drive_diameter_nm"] if rolls else None
-    if gap_is_kept:
-        size = (lambda name: size_of(piece, name)) if piece else None
-        gap_nm = gap_diameter(position, drawn, size)
-    return RollSpec(
-        name=piece.code if piece else position.drawing.number,
-        where=position.shaft,  # type: ignore[arg-type]
-        order=position.order,
-        kind=position.drawing.kind,  # type: ignore[arg-type]
-        drawn_bore_nm=drawn.bore_nm,
-        carries_guide_point=position.carries_guide_point,
-        gap_nm=gap_nm,
-        unmeasured=frozenset(unmeasured),
-        **sizes,
-    )
-
-
-def _stations(mills: Iterable[Mill]) -> dict[int, list[StationSpec]]:
-    """Mill → its stations in order, each with the shafts of its first bank. One query."""
-    rows = MillShaft.objects.filter(station__mill__in=mills, bank=1).select_related(
-        "station", "drive_group"
-    )
-    shafts: dict[Any, list[ShaftSpec]] = defaultdict(list)
-    for row in rows.order_by("station__mill", "station__number", "-which"):
-        shafts[row.station].append(_shaft(row))
-    found: dict[int, list[StationSpec]] = defaultdict(list)
-    for station, on in shafts.items():
-        facts = {name: getattr(station, name) for name in STATION_FIELDS}
-        ratio = Fraction(station.gear_ratio)
-        spec = StationSpec(number=station.number, shafts=tuple(on), ratio=ratio, **facts)
-        found[station.mill_id].append(spec)
-    return found
-
-
-def _shaft(row: MillShaft) -> ShaftSpec:
-    factor = row.drive_group.rpm_factor if row.drive_group else 1
-    return ShaftSpec(
-        shoulder_measured=row.shoulder_measured_on is not None,
-        rpm_factor=Fraction(str(factor)),
-        **{name: getattr(row, name) for name in SHAFT_FIELDS},
-    )
-
-
 def _charted(tool_set: ToolSet) -> dict[int, dict[int, int]]:
     """Mill → pass number → station number, as the current charts say. One query."""
     rows = ChartPass.objects.filter(chart__tool_set=tool_set, chart__is_current=True)
@@ -338,21 +236,6 @@ def _charted(tool_set: ToolSet) -> dict[int, dict[int, int]]:
     ):
         found[mill][number] = station
     return found
-
-
-def _sleeves() -> tuple[SleeveSpec, ...]:
-    rows = DrawingRevision.objects.filter(
-        drawing__kind=DrawingKind.SLEEVE,
-        is_current=True,
-        bore_nm__isnull=False,
-        outside_diameter_nm__isnull=False,
-    )
-    return tuple(
-        SleeveSpec(name=number, bore_nm=bore, outside_diameter_nm=outside)
-        for number, bore, outside in rows.order_by("drawing__number").values_list(
-            "drawing__number", "bore_nm", "outside_diameter_nm"
-        )
-    )
 
 
 def _summary(mill: Mill, answer: FitAnswer, unit: Unit) -> MillFit:

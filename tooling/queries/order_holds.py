@@ -55,4 +55,6 @@ def held_by_orders(piece_ids: Iterable[int]) -> Mapping[int, OrderHold]:
         jobs = found.setdefault(piece, (order, state, set()))[2]
         if job is not None and of_piece == piece:
             jobs.add(job)
-    return {pk: OrderHold(order, state, frozenset(jobs)) for pk, (order, state, jobs) in found.items()}
+    return {
+        pk: OrderHold(order, state, frozenset(jobs)) for pk, (order, state, jobs) in found.items()
+    }

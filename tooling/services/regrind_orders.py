@@ -378,9 +378,7 @@ def _told(row: RegrindOrderLine) -> dict[str, Any]:
     """A line as history keeps it."""
     return {
         "kinds": list(row.kinds),
-        "targets": {
-            t.dimension: [t.target_nm, t.minus_nm, t.plus_nm] for t in row.targets.all()
-        },
+        "targets": {t.dimension: [t.target_nm, t.minus_nm, t.plus_nm] for t in row.targets.all()},
         "mark_to_restore": row.mark_to_restore,
     }
 

@@ -81,9 +81,7 @@ def check_kinds(kinds: Iterable[str]) -> None:
     """Raise ``no_work``, ``unknown_kind``."""
     asked = list(kinds)
     if not asked:
-        raise ToolingError(
-            "no_work", _("Say what is to be done with the piece."), in_field="kinds"
-        )
+        raise ToolingError("no_work", _("Say what is to be done with the piece."), in_field="kinds")
     for kind in asked:
         check_kind(kind)
 
@@ -165,9 +163,7 @@ def _check_possible(line: OrderLineIn, name: str, target: Target, unit: Unit) ->
         raise below_least(line.piece, name, target.target_nm, least, unit)
 
 
-def below_least(
-    piece: Piece, name: str, size_nm: int, least_nm: int, unit: Unit
-) -> ToolingError:
+def below_least(piece: Piece, name: str, size_nm: int, least_nm: int, unit: Unit) -> ToolingError:
     """A piece may not be cut below its least; where it is, it is never released."""
     code = "below_least_width" if name == "face_width" else "below_least_diameter"
     return ToolingError(

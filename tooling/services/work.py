@@ -62,6 +62,13 @@ def record_work(
     that cuts a customer's piece without leave.
     """
     check_can(by, Verb.EDIT_RECORDS)
+    written = {name for name, pair in (sizes or {}).items() if pair != (None, None)}
+    if kind == WorkKind.REGRIND and not written & set(DIAMETERS):
+        raise ToolingError(
+            "no_sizes",
+            _("A regrind changes diameters. Write at least one, before or after."),
+            in_field="drive_diameter_after",
+        )
     return write_work(
         by=by, at=at, piece=piece, kind=kind, done_on=done_on, done_by=done_by, sizes=sizes,
         mark_restored=mark_restored, revision=revision, note=note, corrects=corrects,
@@ -193,12 +200,6 @@ def _check_sizes(kind: str, given: Sizes) -> None:
     unknown = set(given) - set(DIMENSIONS)
     if unknown:
         raise TypeError(f"no such dimensions: {', '.join(sorted(unknown))}")
-    if kind == WorkKind.REGRIND and not set(given) & set(DIAMETERS):
-        raise ToolingError(
-            "no_sizes",
-            _("A regrind changes diameters. Write at least one, before or after."),
-            in_field="drive_diameter_after",
-        )
     for name, (before, after) in given.items():
         cuts = kind in (WorkKind.REGRIND, WorkKind.FACE) and name in (*DIAMETERS, "face_width")
         if cuts and before is not None and after is not None and after > before:
