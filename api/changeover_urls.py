@@ -15,6 +15,7 @@ CHANGEOVERS: list[URLPattern] = [
     path("changeovers/keep/", changeovers.KeepOrder.as_view(), name="api-order-keep"),
     path("mills/<path:number>/on-it/", changeovers.OnIt.as_view(), name="api-on-mill"),
     path("mills/<path:number>/checks/", changeovers.Checks.as_view(), name="api-mill-checks"),
+    path("mills/<path:number>/zeroed/", changeovers.Zeroed.as_view(), name="api-mill-zeroed"),
     path("mills/<path:number>/rules/", changeovers.Rules.as_view(), name="api-mill-rules"),
     path(
         "mills/<path:number>/rules/<int:rule>/",

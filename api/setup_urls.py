@@ -19,5 +19,11 @@ SETUPS: list[URLPattern] = [
     path("setups/<str:number>/checks/", setups.Checks.as_view(), name="api-setup-checks"),
     path("setups/<str:number>/prove/", setups.ProveSetup.as_view(), name="api-setup-prove"),
     path("setups/<str:number>/handover/", setups.Handover.as_view(), name="api-setup-handover"),
+    path("setups/<str:number>/strip/", setups.Strip.as_view(), name="api-setup-strip"),
+    path(
+        "setups/<str:number>/against/<str:other>/",
+        setups.AgainstSetup.as_view(),
+        name="api-setup-against",
+    ),
     path("setups/<str:number>/dock/", setups.Dock.as_view(), name="api-setup-dock"),
 ]

@@ -60,8 +60,21 @@ class CheckIn(ActionIn):
     what = serializers.ChoiceField(list(CHECKS))
     on = serializers.DateField()
     stations = serializers.ListField(
-        child=serializers.IntegerField(min_value=1, max_value=1_000), required=False, max_length=60
+        child=serializers.IntegerField(min_value=1, max_value=1_000),
+        required=False,
+        max_length=1_000,
     )
+
+
+class ZeroedIn(ActionIn):
+    """Stations whose screws were zeroed, without ``stations`` all; or were not after all."""
+
+    stations = serializers.ListField(
+        child=serializers.IntegerField(min_value=1, max_value=1_000),
+        required=False,
+        max_length=1_000,
+    )
+    take_back = serializers.BooleanField(default=False)
 
 
 class ChangedOut(Out):

@@ -8,6 +8,7 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from api.serializers.lengths import LengthMm
+from api.serializers.setups import StripOut
 from tooling.engineering.last_good import Struck
 from tooling.engineering.lengths import exact_mm
 from tooling.engineering.measures import plain_measure
@@ -166,4 +167,5 @@ class SetupSheetOut(serializers.Serializer[Any]):
     proof = serializers.ChoiceField(PROOFS)
     is_turned = serializers.BooleanField()
     last = LastSetupOut(allow_null=True)
+    strip = StripOut()
     stations = SheetStationOut(many=True)

@@ -21,6 +21,7 @@ from api.serializers.changeovers import (
     RuleIn,
     RuleOut,
     SettleOrderIn,
+    ZeroedIn,
 )
 from api.serializers.imports import TaskOut
 from tooling.models import Mill, MillRule
@@ -106,6 +107,20 @@ class Checks(Door):
     def post(self, request: Request, number: str) -> Response:
         mill, values = mill_of(number), given(CheckIn, request)
         n = services.note_check(by=by(request), at=timezone.now(), mill=mill, **values)
+        return answer(ChangedOut, {"changed": n})
+
+
+class Zeroed(Door):
+    """The screws of stations read from a new zero."""
+
+    verbs = {"POST": Verb.MOUNT_SETUPS}
+
+    @extend_schema(request=ZeroedIn, responses=ChangedOut)
+    def post(self, request: Request, number: str) -> Response:
+        """Older positions are struck out from now on; ``take_back`` makes them hold again."""
+        mill, values = mill_of(number), given(ZeroedIn, request)
+        act = services.take_zero_back if values["take_back"] else services.zero_screws
+        n = act(by=by(request), at=timezone.now(), mill=mill, stations=values.get("stations"))
         return answer(ChangedOut, {"changed": n})
 
 

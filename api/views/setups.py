@@ -11,6 +11,7 @@ from rest_framework.response import Response
 
 from api.door import Door, answer, by, given
 from api.serializers.setups import (
+    AgainstOut,
     ChecksIn,
     GapsIn,
     GapsOut,
@@ -23,16 +24,28 @@ from api.serializers.setups import (
     SetupRowOut,
     StartIn,
     StationAnswerOut,
+    StripIn,
+    StripOut,
 )
 from tooling.models import Piece, Setup
 from tooling.permissions import Verb
-from tooling.queries.by_code import place_of
+from tooling.queries.by_code import gauge_of, place_of
 from tooling.queries.find import find_filler
 from tooling.queries.kits import find_kit
+from tooling.queries.setup_against import against
 from tooling.queries.setup_gaps import gaps_page
 from tooling.queries.setup_station import station_answer
 from tooling.queries.setups import find_setup, setup_list, setup_page
-from tooling.services import as_set, mounting, mounting_instead, part_checks, proving, setups
+from tooling.queries.strip_measures import strip_of
+from tooling.services import (
+    as_set,
+    mounting,
+    mounting_instead,
+    part_checks,
+    proving,
+    setups,
+    strip_measures,
+)
 
 MOUNT = {"POST": Verb.MOUNT_SETUPS}
 
@@ -152,6 +165,42 @@ class Gaps(Door):
                 **at,
             )
         return answer(GapsOut, gaps_page(setup.kit.number, values["station"]))
+
+
+class Strip(Door):
+    """The strip as it was measured."""
+
+    verbs = MOUNT
+
+    @extend_schema(responses=StripOut)
+    def get(self, request: Request, number: str) -> Response:
+        return answer(StripOut, strip_of(find_setup(number)))
+
+    @extend_schema(request=StripIn, responses=StripOut)
+    def post(self, request: Request, number: str) -> Response:
+        """Targets that stand on the strip, and what was good last, follow the newest measure."""
+        values, setup = given(StripIn, request), find_setup(number)
+        way: dict[str, Any] = {"setup": setup, "by": by(request), "at": timezone.now()}
+        if values.pop("take_back"):
+            strip_measures.take_measure_back(**way)
+        else:
+            gauge = values.pop("gauge")
+            strip_measures.measure_strip(
+                gauge=gauge_of(gauge) if gauge else None,
+                unit="in" if "thickness_in" in request.data else "mm",
+                **way,
+                **values,
+            )
+        return answer(StripOut, strip_of(setup))
+
+
+class AgainstSetup(Door):
+    """Two setups of one set beside each other."""
+
+    @extend_schema(responses=AgainstOut)
+    def get(self, request: Request, number: str, other: str) -> Response:
+        """The other's numbers are translated to this one's strip and rolls, or say why not."""
+        return answer(AgainstOut, against(number, other, at=timezone.now()))
 
 
 class Checks(Door):

@@ -134,8 +134,9 @@ def test_the_same_numbers_sent_twice_count_once(shop: SettingUp, setup: Setup) -
 def test_other_numbers_under_the_same_id_are_refused(shop: SettingUp, setup: Setup) -> None:
     key = uuid.uuid4()
     put(shop, setup, *ends(1_500_000, 1_500_000), id=key)
-    for numbers in (ends(1_500_000, 1_510_000), ends(1_500_000, 1_500_000)[:1],
-                    [*ends(1_500_000, 1_500_000), SetIn("", "Screw", None, 2.5, "turns")]):  # fmt: skip
+    same = ends(1_500_000, 1_500_000)
+    screw = SetIn("", "Screw", None, 2.5, "turns")
+    for numbers in (ends(1_500_000, 1_510_000), same[:1], [*same, screw]):
         with pytest.raises(ToolingError, match="id_reused"):
             put(shop, setup, *numbers, id=key)
     assert AsSet.objects.count() == 2

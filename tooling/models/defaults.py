@@ -170,6 +170,8 @@ _ALL = (
            least=1, most=3, per_mill=True),
     _number("gap_improbable", _("A gap is asked about beyond so many times its target"), 3, "M",
             least=1.1, most=100),
+    _number("strip_improbable", _("Measured strip is asked about beyond so far from the plan"), 15,
+            "M", unit=_("percent"), least=1, most=1_000, per_mill=True),
     _count("alignment_days", _("Stations are aligned again after"), 365, "P", unit=_("days"),
            least=1, most=3_650, per_mill=True),
     _count("end_play_days", _("End play of shafts is measured again after"), 30, "P",
@@ -199,6 +201,15 @@ _ALL = (
             most=1_000_000, per_mill=True),
     _number("weight_mass", _("Best order of jobs: weight of a kilogram handled"), 0, "M",
             most=1_000_000, per_mill=True),
+    _number("lengths_differ_parts",
+            _("Runs: parts and counter differ too much beyond"), 2, "M", unit="%", least=0.1,
+            most=100, per_mill=True),
+    _number("lengths_differ_coil",
+            _("Runs: estimates by the coil differ too much beyond"), 5, "M", unit="%", least=0.1,
+            most=100, per_mill=True),
+    _number("run_improbable",
+            _("Runs: asked about beyond so many times the job's length"), 3, "M", least=1,
+            most=1_000, per_mill=True),
 )  # fmt: skip
 
 SETTINGS: Mapping[str, Declared] = MappingProxyType({each.name: each for each in _ALL})

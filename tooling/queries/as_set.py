@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from tooling.models import AsSet, ChartAxis, ChartPass, Setup
+from tooling.queries.strip_measures import measured_nm
 
 ENDS = ("inboard", "outboard")
 LENGTH_UNITS = ("mm", "in")
@@ -64,14 +65,14 @@ def aims_of(setup: Setup, *, station: int | None = None) -> dict[tuple[int, str]
         passes = passes.filter(station__number=station)
         axes = axes.filter(chart_pass__station__number=station)
     found: dict[tuple[int, str], Aim] = {}
-    for row in passes.order_by("station__number"):
+    for row in passes.annotate(measured_nm=measured_nm(setup.pk)).order_by("station__number"):
         number = row.station.number
         found[number, ""] = Aim(
             station=number,
             name="",
             unit=setup.mill.unit,
             ends=ENDS,
-            target_nm=gap_target(row, setup),
+            target_nm=gap_target_nm(row, row.measured_nm or setup.kit.job.thickness_nm),
             method=row.gap_method,
             is_loaded=row.gap_is_loaded if row.gap_method else None,
             gap_point=row.set_pass.gap_point,
@@ -82,11 +83,6 @@ def aims_of(setup: Setup, *, station: int | None = None) -> dict[tuple[int, str]
             number, axis.name, axis.unit, ("",), axis.target_nm, axis.target
         )
     return found
-
-
-def gap_target(row: ChartPass, setup: Setup) -> int | None:
-    """What the chart wants for the setup's own strip."""
-    return gap_target_nm(row, setup.kit.job.thickness_nm)
 
 
 def gap_target_nm(row: ChartPass, strip_nm: int | None) -> int | None:
@@ -115,7 +111,7 @@ def station_aims(setup: Setup, station: int) -> StationAims:
     rows = list(
         passes.order_by().values_list(
             "gap_nm", "gap_allowance_nm", "set_pass__gap_point", "axes__name", "axes__target_nm",
-            "axes__target",
+            "axes__target", measured_nm(setup.pk),
         )
     )  # fmt: skip
     if not rows:
@@ -124,12 +120,14 @@ def station_aims(setup: Setup, station: int) -> StationAims:
         setup=setup, station_number=station, corrected_by=None, is_taken_back=False
     )
     done = set(said.values_list("name", "end"))
-    gap, allowance, point = rows[0][:3]
+    (gap, allowance, point), measured = rows[0][:3], rows[0][-1]
     placed = ChartPass(gap_nm=gap, gap_allowance_nm=allowance)
-    target = gap_target(placed, setup)
+    target = gap_target_nm(placed, measured or setup.kit.job.thickness_nm)
     wanted = {("", end) for end in ENDS if target is not None}
     wanted |= {
-        (name, "") for *_gap, name, nm, value in rows if name and (nm, value) != (None, None)
+        (name, "")
+        for *_gap, name, nm, value, _strip in rows
+        if name and (nm, value) != (None, None)
     }
     return StationAims(target, point, len(wanted), len(wanted & done))
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
 from tooling.models import Mill, MillShaft, Station
 from tooling.queries.settings import setting_values
@@ -38,6 +38,7 @@ class ShaftCare:
 class StationCare:
     number: int
     aligned: Checked
+    zeroed_at: datetime | None
     shafts: tuple[ShaftCare, ...]
 
 
@@ -109,6 +110,7 @@ def mill_care(mill: Mill, *, today: date) -> MillCare:
         stations=tuple(
             StationCare(
                 number=station.number,
+                zeroed_at=station.screw_zeroed_at,
                 aligned=_checked(station.aligned_on, before["alignment_days"]),
                 shafts=tuple(shafts[station.pk]),
             )

@@ -4,24 +4,35 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import datetime, timedelta
+from fractions import Fraction
 
+from django.utils.timezone import localtime
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from tooling.engineering.last_good import Conditions, Struck, follows, translate
+from tooling.engineering.last_good import Conditions, Screws, Struck, follows, translate
 from tooling.errors import Conflict
-from tooling.models import AsSet, Setup, ShaftAct, ShaftMount
+from tooling.models import AsSet, Setup, ShaftAct, ShaftMount, Station
 from tooling.queries.as_set import last_set
+from tooling.queries.setup_sheet_rolls import Rolls, rolls_at
 from tooling.queries.setup_views import SetupHead
 from tooling.queries.setups import SHAFT_WORDS, find_setup, head_of
+from tooling.queries.strip_measures import (
+    Measures,
+    measures_of,
+    strip_of_number,
+    strip_then,
+)
 
 WHY = {
     Struck.MILL: gettext_lazy("other mill"),
     Struck.METHOD: gettext_lazy("found in another way"),
     Struck.LOADED: gettext_lazy("loaded in one, not in the other"),
+    Struck.ZERO: gettext_lazy("the screws' zero moved between them"),
     Struck.STRIP: gettext_lazy("the strip's thickness is not known"),
     Struck.DIAMETERS: gettext_lazy("diameters are not known"),
+    Struck.LEAD: gettext_lazy("the screw's lead is not known"),
 }
 
 
@@ -65,9 +76,9 @@ class Against:
     numbers: tuple[NumberPair, ...]
 
 
-def against(number: str, other: str) -> Against:
-    """Both setups. Four queries. Raises Unknown ``unknown_setup``, Conflict ``other_set`` and
-    ``same_setup``."""
+def against(number: str, other: str, *, at: datetime) -> Against:
+    """Both setups. Sixteen queries at most. Raises Unknown ``unknown_setup``, Conflict
+    ``other_set`` and ``same_setup``."""
     ours, theirs = find_setup(number), find_setup(other)
     if ours.pk == theirs.pk:
         raise Conflict("same_setup", _("That is the same setup. Choose another of its set."))
@@ -79,66 +90,116 @@ def against(number: str, other: str) -> Against:
             other=theirs.kit.number,
             number=ours.kit.number,
         )  # fmt: skip
-    said, numbers = _said([ours.pk, theirs.pk]), last_set([ours.pk, theirs.pk])
+    both = [ours.pk, theirs.pk]
+    said, numbers, measures = _said(both), last_set(both), measures_of(both)
+    stations = {each.number: each for each in Station.objects.filter(mill=ours.mill_id)}
+    beside = _Beside(_Side.of(ours, measures, at), _Side.of(theirs, measures, at), stations)
     keys = sorted({(station, name, end) for _s, station, name, end in numbers})
     pairs = tuple(
-        _pair(key, ours, theirs, numbers.get((ours.pk, *key)), numbers.get((theirs.pk, *key)))
+        beside.pair(key, numbers.get((ours.pk, *key)), numbers.get((theirs.pk, *key)))
         for key in keys
     )
-    return Against(_side(ours, said), _side(theirs, said), pairs)
-
-
-def _pair(
-    key: tuple[int, str, str], ours: Setup, theirs: Setup, mine: AsSet | None, other: AsSet | None
-) -> NumberPair:
-    station, name, end = key
-    said = mine or other
-    assert said is not None
-    translated, why = _translated(name, ours, theirs, mine, other)
-    value, their_value = _value(mine), _value(other)
-    difference = value - translated if value is not None and translated is not None else None
-    return NumberPair(
-        station=station,
-        name=name,
-        end=end,
-        unit=said.unit,
-        is_length=said.value_nm is not None,
-        ours=value,
-        theirs=their_value,
-        ours_method=str(mine.get_method_display()) if mine and mine.method else "",
-        theirs_method=str(other.get_method_display()) if other and other.method else "",
-        translated=translated,
-        difference=difference,
-        why=why,
+    our_side, their_side = (
+        _side(each, said, strip_then(each, each.good_at or at, measures)) for each in (ours, theirs)
     )
+    return Against(our_side, their_side, pairs)
 
 
-def _translated(
-    name: str, ours: Setup, theirs: Setup, mine: AsSet | None, other: AsSet | None
-) -> tuple[float | None, str]:
-    if mine is None or other is None:
-        return None, ""
-    if (mine.value_nm is None) != (other.value_nm is None) or (
-        mine.value_nm is None and mine.unit != other.unit
-    ):
-        return None, _("in another unit")
-    what = follows(name) if mine.value_nm is not None else "nothing"
-    if what in ("top", "bottom"):
-        what = "nothing"
-    read = translate(
-        other.value_nm if other.value_nm is not None else round((other.value or 0.0) * 10**9),
-        follows=what,
-        then=_conditions(theirs, other),
-        now=_conditions(ours, mine),
+@dataclass(frozen=True)
+class _Side:
+    """One of the two with its strip and the rolls that it ran, or has now."""
+
+    setup: Setup
+    measures: Measures
+    rolls: Rolls
+    passes: Mapping[int, int]
+
+    @classmethod
+    def of(cls, setup: Setup, measures: Measures, at: datetime) -> _Side:
+        """Four queries."""
+        found = rolls_at(setup, setup.good_at or at)
+        passes = {station: number for number, station in found.stations.items()}
+        return cls(setup, measures, found.rolls, passes)
+
+    def conditions(self, row: AsSet) -> Conditions:
+        rolls = self.rolls.of(self.passes.get(row.station_number, 0))
+        strip = strip_of_number(self.setup, row, self.measures)
+        mill = self.setup.mill.number
+        return Conditions(mill, row.method, row.is_loaded, strip, rolls.top_nm, rolls.bottom_nm)
+
+
+@dataclass(frozen=True)
+class _Beside:
+    """What two numbers are compared by. ``stations``: those of our mill."""
+
+    ours: _Side
+    theirs: _Side
+    stations: Mapping[int, Station]
+
+    def pair(
+        self, key: tuple[int, str, str], mine: AsSet | None, other: AsSet | None
+    ) -> NumberPair:
+        station, name, end = key
+        said = mine or other
+        assert said is not None
+        translated, why = self._translated(name, mine, other)
+        value, their_value = _value(mine), _value(other)
+        difference = value - translated if value is not None and translated is not None else None
+        return NumberPair(
+            station=station,
+            name=name,
+            end=end,
+            unit=said.unit,
+            is_length=said.value_nm is not None,
+            ours=value,
+            theirs=their_value,
+            ours_method=str(mine.get_method_display()) if mine and mine.method else "",
+            theirs_method=str(other.get_method_display()) if other and other.method else "",
+            translated=translated,
+            difference=difference,
+            why=why,
+        )
+
+    def _translated(
+        self, name: str, mine: AsSet | None, other: AsSet | None
+    ) -> tuple[float | None, str]:
+        if mine is None or other is None:
+            return None, ""
+        length = mine.value_nm is not None
+        if length != (other.value_nm is not None) or (not length and mine.unit != other.unit):
+            return None, _("in another unit")
+        number = mine.station_number
+        if self.ours.passes.get(number) != self.theirs.passes.get(number):
+            return None, _("another pass stood there")
+        station = self.stations.get(number)
+        read = translate(
+            other.value_nm if other.value_nm is not None else Fraction(str(other.value)),
+            follows=follows(name),
+            then=self.theirs.conditions(other),
+            now=self.ours.conditions(mine),
+            screws=Screws(
+                bottom_adjustable=bool(station and station.bottom_adjustable),
+                lead_nm=station.screw_lead_nm if station else None,
+                zero_moved=_zero_between(station, mine, other),
+            ),
+            in_turns=not length,
+        )
+        if read.value is None:
+            return None, "; ".join(str(WHY[each]) for each in read.struck)
+        return float(read.value), ""
+
+
+def _zero_between(station: Station | None, mine: AsSet, other: AsSet) -> bool:
+    """Whether the screws were zeroed, or the station aligned, after one number and not after the
+    other."""
+    if station is None:
+        return False
+    moments = sorted((mine.happened_at, other.happened_at))
+    zeroed, aligned = station.screw_zeroed_at, station.aligned_on
+    first, last = (localtime(each).date() for each in moments)
+    return bool(
+        (zeroed and moments[0] < zeroed <= moments[1]) or (aligned and first < aligned <= last)
     )
-    if read.value is None:
-        return None, "; ".join(str(WHY.get(each, each.value)) for each in read.struck)
-    return float(read.value) / (1 if mine.value_nm is not None else 10**9), ""
-
-
-def _conditions(setup: Setup, row: AsSet) -> Conditions:
-    job = setup.kit.job
-    return Conditions(setup.mill.number, row.method, row.is_loaded, job.thickness_nm)
 
 
 def _value(row: AsSet | None) -> float | None:
@@ -159,7 +220,9 @@ def _said(setup_ids: list[int]) -> dict[tuple[int, int, str], ShaftMount]:
     return {(row.setup_id, row.station_number, row.shaft): row for row in ordered}
 
 
-def _side(setup: Setup, said: Mapping[tuple[int, int, str], ShaftMount]) -> SideOf:
+def _side(
+    setup: Setup, said: Mapping[tuple[int, int, str], ShaftMount], strip_nm: int | None
+) -> SideOf:
     mine = {key[1:]: row for key, row in said.items() if key[0] == setup.pk}
     last = max((row.happened_at for row in mine.values()), default=None)
     left_out = tuple(
@@ -171,7 +234,7 @@ def _side(setup: Setup, said: Mapping[tuple[int, int, str], ShaftMount]) -> Side
     )
     return SideOf(
         head=head_of(setup),
-        strip_nm=setup.kit.job.thickness_nm,
+        strip_nm=strip_nm,
         left_out=left_out,
         mounting=last - setup.started_at if last else None,
         to_good=setup.good_at - setup.started_at if setup.good_at else None,

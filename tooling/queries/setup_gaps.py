@@ -8,7 +8,7 @@ from datetime import datetime
 from fractions import Fraction
 
 from tooling.engineering.gaps import Tilt, known_difference, tilt
-from tooling.models import AsSet, DrawingRevision, KitPosition, Setup
+from tooling.models import AsSet, DrawingRevision, KitPosition, Setup, Station
 from tooling.queries.as_set import Aim, Key, aims_of, compares, last_set
 from tooling.queries.kit_positions import sizes_of
 from tooling.queries.pieces import size_of
@@ -16,6 +16,7 @@ from tooling.queries.settings import setting_values
 from tooling.queries.setup_stacks import OnShaft, stacks_of
 from tooling.queries.setup_views import SetupHead
 from tooling.queries.setups import find_setup, head_of
+from tooling.queries.strip_measures import StripView, strip_of
 
 WINDOW, TILT = "gap_window", "tilt_warn"
 
@@ -79,6 +80,8 @@ class GapsPage:
     tilt: Tilt | None
     tilt_limit: float
     after: int | None
+    strip: StripView
+    zeroed_at: datetime | None
 
     @property
     def gap(self) -> SettingView:
@@ -96,12 +99,12 @@ class GapsPage:
 
 
 def gaps_page(number: str, station: int) -> GapsPage:
-    """Eight queries. Raises Unknown ``unknown_setup``."""
+    """Ten queries. Raises Unknown ``unknown_setup``."""
     return gaps_of(find_setup(number), station)
 
 
 def gaps_of(setup: Setup, station: int) -> GapsPage:
-    """The same of a setup that is loaded. Seven queries."""
+    """The same of a setup that is loaded. Nine queries."""
     aims = aims_of(setup, station=station)
     done = last_set([setup.pk], station=station)
     names = ["gap_window", "tilt_warn"]
@@ -115,6 +118,9 @@ def gaps_of(setup: Setup, station: int) -> GapsPage:
     first = next((stack[0].row for stack in stacks.values()), None)
     positions = KitPosition.objects.filter(kit=setup.kit_id, station_number__gt=station)
     following = positions.exclude(shaft="line").order_by("station_number")
+    zeroed = Station.objects.filter(mill=setup.mill_id, number=station).values_list(
+        "screw_zeroed_at", flat=True
+    )
     return GapsPage(
         head=head_of(setup),
         station=station,
@@ -125,6 +131,8 @@ def gaps_of(setup: Setup, station: int) -> GapsPage:
         tilt=tilt_of(stacks, station, settings[0], limit),
         tilt_limit=limit,
         after=following.values_list("station_number", flat=True).first(),
+        strip=strip_of(setup),
+        zeroed_at=zeroed.first(),
     )
 
 

@@ -29,6 +29,7 @@ from tooling.queries.setup_sheet_views import (
     SheetStation,
 )
 from tooling.queries.setup_stacks import OnShaft, in_order
+from tooling.queries.strip_measures import strip_then
 
 
 def setup_sheet(number: str, *, at: datetime) -> SetupSheetView:
@@ -58,6 +59,7 @@ def setup_sheet(number: str, *, at: datetime) -> SetupSheetView:
         kg=page.load.kg,
         unknown_masses=page.load.unknown,
         last=_last(read),
+        strip=read.strip,
         stations=tuple(_station(n, read, stacks, views) for n in numbers),
         line=page.line,
     )
@@ -80,7 +82,7 @@ def _last(read: SheetReading) -> LastSetup | None:
         mill=last.mill.name,
         is_this_mill=last.mill_id == read.reading.kit.job.mill_id,
         good_at=last.good_at,
-        strip_nm=last.kit.job.thickness_nm,
+        strip_nm=strip_then(last, last.good_at, read.measures),
     )
 
 

@@ -11,6 +11,7 @@ from tooling.engineering.measures import is_length
 from tooling.models import AsSet, ChartPass, Setup, Station
 from tooling.queries.setup_sheet_read import SheetReading
 from tooling.queries.setup_sheet_views import LastGood
+from tooling.queries.strip_measures import strip_of_number
 
 
 def last_good(
@@ -22,14 +23,14 @@ def last_good(
     if row is None or read.last is None or at is None:
         return None
     then, now = read.last_rolls.of(number), read.rolls.of(number)
-    job = read.last.kit.job
     what = follows(name)
     found = translate(
         row.value_nm if row.value_nm is not None else Fraction(str(row.value)),
         follows=what,
         then=Conditions(
             mill=str(read.last.mill_id), method=row.method, is_loaded=row.is_loaded,
-            strip_nm=job.thickness_nm, top_nm=then.top_nm, bottom_nm=then.bottom_nm,
+            strip_nm=strip_of_number(read.last, row, read.measures), top_nm=then.top_nm,
+            bottom_nm=then.bottom_nm,
         ),
         now=Conditions(
             mill=str(station.mill_id),
@@ -40,7 +41,7 @@ def last_good(
         screws=Screws(
             bottom_adjustable=station.bottom_adjustable,
             lead_nm=station.screw_lead_nm,
-            zero_moved=_zero_moved(station, at, read.last),
+            zero_moved=_zero_moved(station, at, read.last, row),
         ),
         in_turns=not is_length(row.unit),
     )  # fmt: skip
@@ -66,9 +67,11 @@ def _as_it_was(at: int | None, name: str, end: str, read: SheetReading) -> AsSet
     )
 
 
-def _zero_moved(station: Station, at: int, last: Setup) -> bool:
-    """The pass stood at another station, or this one was aligned since."""
+def _zero_moved(station: Station, at: int, last: Setup, row: AsSet) -> bool:
+    """The pass stood at another station, or this one was aligned or its screws zeroed since."""
     if at != station.number:
+        return True
+    if station.screw_zeroed_at is not None and station.screw_zeroed_at > row.happened_at:
         return True
     aligned, good = station.aligned_on, last.good_at
     return aligned is not None and good is not None and aligned > localtime(good).date()

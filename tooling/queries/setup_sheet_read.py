@@ -7,12 +7,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from tooling.models import AsSet, ChartAxis, ChartPass, Setup, SetupChart, Station
+from tooling.models import AsSet, ChartAxis, ChartPass, Job, Setup, SetupChart, Station
 from tooling.queries.as_set import last_set
 from tooling.queries.kit_views import KitPage
 from tooling.queries.kits import KitReading, page_of, read_kit
 from tooling.queries.settings import Given, given_settings
 from tooling.queries.setup_sheet_rolls import Rolls, last_rolls, rolls_of
+from tooling.queries.strip_measures import Measures, StripView, measures_of, strip_of
 
 SETTINGS = ["gap_window", "feeler_leaves", "gap_near_vertical"]
 
@@ -34,10 +35,12 @@ class SheetReading:
     last_rolls: Rolls
     last_set: Mapping[tuple[int, str, str], AsSet]
     last_stations: Mapping[int, int]
+    strip: StripView
+    measures: Measures
 
     @property
     def strip_nm(self) -> int | None:
-        return self.reading.kit.job.thickness_nm
+        return self.strip.thickness_nm
 
     @property
     def is_turned(self) -> bool:
@@ -50,6 +53,8 @@ def read_sheet(number: str, at: datetime) -> SheetReading:
     reading = read_kit(number, at=at)
     kit, mill = reading.kit, reading.kit.job.mill_id
     setup = Setup.objects.filter(kit=kit).select_related("chart").first()
+    if setup is not None:
+        setup.kit = kit
     chart = setup.chart if setup else None
     if chart is None:
         current = SetupChart.objects.filter(
@@ -77,7 +82,13 @@ def read_sheet(number: str, at: datetime) -> SheetReading:
         last_rolls=then.rolls,
         last_set={(station, name, end): row for (_id, station, name, end), row in keys.items()},
         last_stations=then.stations,
+        strip=strip_of(setup) if setup else _planned(kit.job),
+        measures=measures_of([last.pk]) if last else {},
     )
+
+
+def _planned(job: Job) -> StripView:
+    return StripView(job.thickness_nm, job.thickness_nm, job.width_nm, unit=job.unit)
 
 
 def _last_setup(set_id: int, mill_id: int, kit_id: int) -> Setup | None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from datetime import datetime
 
 from tooling.models import DrawingRevision, KitPosition, Piece, Setup
 from tooling.queries.gap_diameters import Size, gap_diameter, is_measured
@@ -109,8 +110,13 @@ def last_rolls(last: Setup | None) -> LastRolls:
     none without one."""
     if last is None or last.good_at is None:
         return LastRolls(Rolls({}), {})
+    return rolls_at(last, last.good_at)
+
+
+def rolls_at(setup: Setup, moment: datetime) -> LastRolls:
+    """Of a setup as its pieces measured at a moment. Four queries."""
     rows = list(
-        KitPosition.objects.filter(kit=last.kit_id, fill="")
+        KitPosition.objects.filter(kit=setup.kit_id, fill="")
         .exclude(shaft="line")
         .select_related("drawing", "set_position", "piece__revision")
     )
@@ -120,7 +126,7 @@ def last_rolls(last: Setup | None) -> LastRolls:
         for each in DrawingRevision.objects.filter(drawing__in=drawings, is_current=True)
     }
     pieces = [row.piece_id for row in rows if row.piece_id is not None]
-    told = sizes_at(pieces, at=last.good_at)
+    told = sizes_at(pieces, at=moment)
 
     def then(piece: Piece) -> Size:
         def size(name: str) -> int | None:

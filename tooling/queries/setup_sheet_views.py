@@ -10,6 +10,7 @@ from tooling.engineering.feelers import Pack
 from tooling.engineering.how import Step
 from tooling.engineering.last_good import Struck
 from tooling.queries.kit_views import JobView, PositionView
+from tooling.queries.strip_measures import StripView
 
 Proof = Literal["proved", "unproved", "drawn", "none"]
 """Of the chart's numbers: a good run proved them; a piece under them was recut since; they are as
@@ -179,6 +180,7 @@ class SetupSheetView:
     kg: float
     unknown_masses: int
     last: LastSetup | None
+    strip: StripView
     stations: tuple[SheetStation, ...]
     line: tuple[PositionView, ...]
 

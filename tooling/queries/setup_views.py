@@ -9,6 +9,8 @@ from typing import Any
 
 from django.utils.translation import gettext_lazy as _
 
+from tooling.queries.strip_measures import StripView
+
 
 class MountState(StrEnum):
     """How a shaft stands while it is mounted; exactly one holds."""
@@ -211,6 +213,7 @@ class SetupPage:
     handover: HandoverView | None
     others: tuple[OtherSetup, ...]
     summary: tuple[str, ...]
+    strip: StripView
 
     @property
     def left_out(self) -> tuple[ShaftMark, ...]:

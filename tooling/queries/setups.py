@@ -37,6 +37,7 @@ from tooling.queries.setup_views import (
     StationMarks,
 )
 from tooling.queries.shaft_states import ShaftState, shaft_states
+from tooling.queries.strip_measures import strip_of
 
 SETUP_WITH = (
     "kit__job__tool_set",
@@ -177,7 +178,7 @@ def head_of(setup: Setup) -> SetupHead:
 
 
 def setup_page(number: str) -> SetupPage:
-    """A setup with its stations. Ten queries, however many stations.
+    """A setup with its stations. Eleven queries, however many stations.
 
     Raises Unknown ``unknown_setup``.
     """
@@ -193,6 +194,7 @@ def setup_page(number: str) -> SetupPage:
         handover=last_handover(setup),
         others=_others(setup),
         summary=summary(remaining),
+        strip=strip_of(setup),
     )
 
 

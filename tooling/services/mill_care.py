@@ -6,10 +6,11 @@ from collections.abc import Collection
 from datetime import date, datetime
 
 from django.utils import timezone
+from django.utils.dateparse import parse_datetime
 from django.utils.translation import gettext_lazy as _
 
 from tooling.errors import Conflict, ToolingError
-from tooling.models import Mill, MillRule, MillShaft, Person, Station
+from tooling.models import Change, Kit, KitState, Mill, MillRule, MillShaft, Person, Station
 from tooling.permissions import Verb, check_can
 from tooling.services.edits import (
     already_there,
@@ -19,7 +20,7 @@ from tooling.services.edits import (
     record_removal,
     require_text,
 )
-from tooling.services.write import writing
+from tooling.services.write import bump, writing
 
 CHECKS = {
     "aligned": _("aligned"),
@@ -56,9 +57,7 @@ def note_check(
             "not_yet", _("{day} is still to come. Write when it was done."), day=on, in_field="on"
         )
     with writing():
-        rows = list(Station.objects.select_for_update().filter(mill=mill).order_by("number"))
-        chosen = [row for row in rows if stations is None or row.number in set(stations)]
-        _check_known(mill, rows, stations)
+        chosen = _chosen(mill, stations)
         if what == "aligned":
             return sum(
                 apply_edit(by=by, at=at, row=row, key=row.code, fields={"aligned_on": on})
@@ -73,6 +72,70 @@ def note_check(
             )
             for shaft in shafts.select_related("station").order_by("pk")
         )  # fmt: skip
+
+
+ZEROED, NOT_ZEROED = "screws zeroed", "not zeroed after all"
+
+
+def zero_screws(
+    *, by: Person, at: datetime, mill: Mill, stations: Collection[int] | None = None
+) -> int:
+    """The screws of these stations, None: of all, read from a new zero: positions from before no
+    longer compare, and are struck out where they are shown. How many stations that was.
+
+    Raises NotAllowed, ``unknown_station``, ``empty_text``.
+    """
+    check_can(by, Verb.MOUNT_SETUPS)
+    with writing():
+        chosen = _chosen(mill, stations)
+        fields = {"screw_zeroed_at": at}
+        n = sum(
+            apply_edit(by=by, at=at, row=row, key=row.code, fields=fields, what=ZEROED)
+            for row in chosen
+        )
+        _tell(mill)
+    return n
+
+
+def take_zero_back(
+    *, by: Person, at: datetime, mill: Mill, stations: Collection[int] | None = None
+) -> int:
+    """The screws of these stations were not zeroed after all: each zero is what it was before.
+
+    Raises NotAllowed, ``unknown_station``, ``empty_text``, ``nothing_to_take_back``.
+    """
+    check_can(by, Verb.MOUNT_SETUPS)
+    with writing():
+        n = 0
+        for row in _chosen(mill, stations):
+            said = Change.objects.filter(
+                subject="Station", subject_key=row.code, what__in=(ZEROED, NOT_ZEROED)
+            )
+            last = said.order_by("pk").last()
+            if last is None or last.what != ZEROED:
+                continue
+            before = last.before.get("screw_zeroed_at")
+            fields = {"screw_zeroed_at": parse_datetime(before) if before else None}
+            n += apply_edit(by=by, at=at, row=row, key=row.code, fields=fields, what=NOT_ZEROED)
+        if not n:
+            raise Conflict(
+                "nothing_to_take_back",
+                _("Nobody said that the screws of these stations were zeroed."),
+            )
+        _tell(mill)
+    return n
+
+
+def _chosen(mill: Mill, stations: Collection[int] | None) -> list[Station]:
+    rows = list(Station.objects.select_for_update().filter(mill=mill).order_by("number"))
+    _check_known(mill, rows, stations)
+    return [row for row in rows if stations is None or row.number in set(stations)]
+
+
+def _tell(mill: Mill) -> None:
+    """Sheets of kits for the mill show old positions struck out."""
+    kits = Kit.objects.filter(job__mill=mill).exclude(state=KitState.CLOSED)
+    bump(list(kits.values_list("pk", flat=True)))
 
 
 def _check_known(mill: Mill, rows: list[Station], stations: Collection[int] | None) -> None:

@@ -38,7 +38,7 @@ def say_step(
     ``uuid`` again writes nothing. A handover says in its note what the next must know.
 
     Raises NotAllowed, ``unknown_step``, ``step_said``, ``setup_struck``, ``not_yet``,
-    ``empty_text``, ``long_text``, ``id_reused``; of the first good part as ``setups.say_good``, too.
+    ``empty_text``, ``long_text``, ``id_reused``; of the first good part as ``setups.say_good``.
     """
     check_can(by, Verb.MOUNT_SETUPS)
     if what not in StepKind.values:

@@ -16,6 +16,7 @@ CHANGEOVERS: list[URLPattern] = [
     path("mills/live/", mill_care.all_live, name="mills-live"),
     path("mills/<path:number>/live/", mill_care.one_live, name="mill-live"),
     path("mills/<path:number>/care/", mill_care.care, name="mill-care"),
+    path("mills/<path:number>/zeroed/", mill_care.zeroed, name="mill-zeroed"),
     path("mills/<path:number>/rules/", mill_care.rules, name="mill-rules"),
     path(
         "mills/<path:number>/rules/<int:rule>/remove/",

@@ -15,9 +15,10 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from tooling.errors import NotAllowed, ToolingError
 from tooling.models import MillRule
-from tooling.permissions import Verb
+from tooling.permissions import Verb, can
 from tooling.queries.mill_care import mill_care
 from tooling.queries.on_mill import mills_token
+from tooling.queries.setups import find_setup
 from tooling.services import mill_care as services
 from tooling.web.doors import data_of, require, rights, signed
 from tooling.web.forms.fields import RecordForm, day
@@ -73,6 +74,30 @@ def care(request: HttpRequest, number: str) -> HttpResponse:
     bad = form.is_bound and not form.is_valid()
     context = {"form": form, "page": page, "chosen": chosen, **rights(request)}
     return render(request, "mills/care.html", context, status=400 if bad else 200)
+
+
+@require_POST
+def zeroed(request: HttpRequest, number: str) -> HttpResponse:
+    """The screws of the ticked stations read from a new zero; ``take_back``: they do not."""
+    mill = get_mill(number)
+    stations = [int(each) for each in request.POST.getlist("station") if each.isdecimal()]
+    way = {**signed(request), "mill": mill, "stations": stations}
+    if "take_back" in request.POST:
+        n = services.take_zero_back(**way)
+        said = ngettext("The zero of {n} station is what it was.",
+                        "The zeros of {n} stations are what they were.", n)  # fmt: skip
+    else:
+        n = services.zero_screws(**way)
+        said = ngettext("Screws zeroed at {n} station: older positions are struck out.",
+                        "Screws zeroed at {n} stations: older positions are struck out.",
+                        n)  # fmt: skip
+    messages.success(request, said.format(n=n))
+    setup = request.POST.get("setup", "")
+    if setup and len(stations) == 1:
+        return redirect("setup-gaps", find_setup(setup).kit.number, stations[0])
+    if can(request.user, Verb.EDIT_RECORDS):
+        return redirect("mill-care", mill.number)
+    return redirect("mill", mill.number)
 
 
 @require_http_methods(["GET", "POST"])

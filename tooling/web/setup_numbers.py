@@ -11,16 +11,18 @@ from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_http_methods, require_POST
 
+from tooling.engineering.lengths import say_length
 from tooling.errors import NotAllowed, ToolingError
 from tooling.models import Setup
 from tooling.permissions import Verb, can
 from tooling.queries.part_checks import checks_of
 from tooling.queries.setup_gaps import gaps_of
 from tooling.queries.setups import find_setup, head_of
-from tooling.services import as_set, part_checks
+from tooling.queries.strip_measures import strip_of
+from tooling.services import as_set, part_checks, strip_measures
 from tooling.web.doors import data_of, fill_in, require, rights, signed
 from tooling.web.forms.fields import unit_of
-from tooling.web.forms.setups import ChecksForm, GapsForm
+from tooling.web.forms.setups import ChecksForm, GapsForm, StripForm
 
 
 @require_http_methods(["GET", "POST"])
@@ -94,6 +96,50 @@ def gaps_back(request: HttpRequest, number: str, station: int) -> HttpResponse:
     setup = find_setup(number)
     as_set.take_back(setup=setup, station=station, **signed(request))
     return redirect("setup-gaps", setup.kit.number, station)
+
+
+@require_http_methods(["GET", "POST"])
+def strip(request: HttpRequest, number: str) -> HttpResponse:
+    """How thick the strip on the mill is; targets follow it."""
+    require(request, Verb.MOUNT_SETUPS)
+    setup = find_setup(number)
+    unit = unit_of(request.user, setup.kit.job.unit)
+    form = StripForm(data_of(request), unit=unit)
+    key = _uuid(request)
+
+    def save(values: dict[str, Any]) -> Any:
+        return strip_measures.measure_strip(
+            setup=setup, unit=unit, id=key, **values, **signed(request)
+        )
+
+    def done(row: Any) -> tuple[str, str]:
+        said = _("Strip of {strip}: targets follow it.").format(
+            strip=say_length(row.thickness_nm, unit)
+        )
+        return _back(request, setup), said
+
+    return fill_in(
+        request, form, template="setups/strip.html", save=save, done=done, head=head_of(setup),
+        strip=strip_of(setup), unit=unit, next_id=uuid.uuid4(),
+        station=request.POST.get("station") or request.GET.get("station", ""),
+    )  # fmt: skip
+
+
+@require_POST
+def strip_back(request: HttpRequest, number: str) -> HttpResponse:
+    """The newest measure of the strip does not hold."""
+    require(request, Verb.MOUNT_SETUPS)
+    setup = find_setup(number)
+    strip_measures.take_measure_back(setup=setup, **signed(request))
+    return redirect(_back(request, setup))
+
+
+def _back(request: HttpRequest, setup: Setup) -> str:
+    """To the gaps of the station that was left to measure, else to the setup."""
+    station = request.POST.get("station", "")
+    if station.isascii() and station.isdigit() and len(station) < 4:
+        return reverse("setup-gaps", args=[setup.kit.number, int(station)])
+    return reverse("setup", args=[setup.kit.number])
 
 
 @require_http_methods(["GET", "POST"])

@@ -144,10 +144,16 @@ class SheetWords:
             yield self._last_words()
         else:
             yield _("No good run of this set is on record: there are no last good numbers.")
-        if view.job.thickness_nm is not None:
-            yield _("Gaps are for strip of {strip} as planned. Measure the strip first.").format(
-                strip=self.length(view.job.thickness_nm)
+        strip = view.strip
+        if strip.is_measured and strip.thickness_nm is not None:
+            yield _("Gaps are for strip of {strip} as measured.").format(
+                strip=self.length(strip.thickness_nm)
             )
+        elif strip.thickness_nm is not None:
+            yield _(
+                "Gaps are for strip of {strip}: planned thickness, not measured. Measure the "
+                "strip first."
+            ).format(strip=self.length(strip.thickness_nm))
         if view.occupied:
             yield _("Ø is the drive diameter. Sizes are as measured, else as made or drawn.")
         idle = ", ".join(map(str, view.idle))

@@ -7,6 +7,7 @@ from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.utils import timezone
 from django.views.decorators.http import require_GET
 
 from tooling.errors import ToolingError
@@ -115,7 +116,7 @@ def show_station_live(request: HttpRequest, number: str, station: int) -> HttpRe
 @require_GET
 def show_against(request: HttpRequest, number: str, other: str) -> HttpResponse:
     """Two setups of one set beside each other."""
-    found = against(number, other)
+    found = against(number, other, at=timezone.now())
     unit = unit_of(request.user, found.ours.head.unit)
     sides = (found.ours, found.theirs)
     context = {"against": found, "sides": sides, "unit": unit}

@@ -10,13 +10,14 @@ from django.utils.translation import gettext_lazy as _
 from tooling.engineering.lengths import format_length, parse_length
 from tooling.engineering.written_numbers import read_written
 from tooling.errors import ToolingError
-from tooling.models import CheckLevel, Method
+from tooling.models import CheckLevel, Gauge, Method
 from tooling.queries.as_set import LENGTH_UNITS
 from tooling.queries.setup_gaps import EndView, GapsPage, SettingView
 from tooling.queries.setup_views import CheckView
 from tooling.services.as_set import SetIn
 from tooling.services.part_checks import CheckIn
-from tooling.web.forms.fields import RecordForm, place_input, said
+from tooling.web.forms.fields import LengthInput, RecordForm, place_input, said
+from tooling.web.forms.kits import STRIP_THICKNESS_MM
 
 END_WORDS = {"inboard": _("Inboard end"), "outboard": _("Outboard end"), "": _("Set to")}
 LOADED = [("", _("not said")), ("no", _("unloaded")), ("yes", _("loaded, strip in"))]
@@ -170,6 +171,26 @@ def _shown(setting: SettingView, end: EndView, unit: str) -> str:
         return "" if nm is None else format_length(nm, "in" if unit == "in" else "mm")
     value = end.value if end.is_set else setting.target
     return "" if value is None else f"{value:g}"
+
+
+class StripForm(RecordForm):
+    """The strip as it was measured on the mill."""
+
+    thickness_nm = LengthInput(
+        label=_("Strip thickness"), usual_mm=STRIP_THICKNESS_MM, required=True,
+        help_text=_("Over its coating, with a micrometer, away from the edge."),
+    )  # fmt: skip
+    width_nm = LengthInput(label=_("Strip width, if measured"))
+    coil = forms.CharField(label=_("Coil"), required=False, max_length=60)
+    gauge = forms.ModelChoiceField(
+        label=_("Gauge"), queryset=Gauge.objects.none(), required=False,
+        empty_label=_("not said"),
+    )  # fmt: skip
+    sure = forms.BooleanField(label=_("It is right"), required=False)
+
+    def __init__(self, *args: Any, **more: Any) -> None:
+        super().__init__(*args, **more)
+        self.fields["gauge"].queryset = Gauge.objects.order_by("number")  # type: ignore[attr-defined]
 
 
 class ChecksForm(RecordForm):
