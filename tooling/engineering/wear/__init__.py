@@ -1,0 +1,61 @@
+"""How gauge points wear, and how long they last.
+
+Histories (``PointSpec``, ``ReadingAt``, ``History``) are pooled by ``fit_prior`` into a ``Prior`` of
+plain numbers; ``forecast_one`` tells of one point with its steps, ``forecast`` of many at once,
+bit for bit the same. ``worth`` turns what a gauge showed into a value with its uncertainty.
+No clock, no chance, NumPy only: the same history gives the same numbers in every process.
+"""
+
+from __future__ import annotations
+
+from tooling.engineering.wear.columns import UNMEASURED, Columns, columns
+from tooling.engineering.wear.conformity import Conformity, Verdict, judge
+from tooling.engineering.wear.flags import Ends, Flag, Look, ends_of
+from tooling.engineering.wear.forecasts import SAYS, Forecasts, forecast
+from tooling.engineering.wear.measuring import GaugeRecord, Thermal, Worth, worth
+from tooling.engineering.wear.one import (
+    Forecast,
+    OffLine,
+    flag_names,
+    forecast_one,
+    look_names,
+    unmeasured_names,
+)
+from tooling.engineering.wear.prior import DEFAULT_FACTORS, Pool, Prior, strip_class
+from tooling.engineering.wear.specs import NM_PER_KM, History, PointSpec, ReadingAt, Rules, Says
+
+__all__ = [
+    "DEFAULT_FACTORS",
+    "NM_PER_KM",
+    "SAYS",
+    "UNMEASURED",
+    "Columns",
+    "Conformity",
+    "Ends",
+    "Flag",
+    "Forecast",
+    "Forecasts",
+    "GaugeRecord",
+    "History",
+    "Look",
+    "OffLine",
+    "PointSpec",
+    "Pool",
+    "Prior",
+    "ReadingAt",
+    "Rules",
+    "Says",
+    "Thermal",
+    "Verdict",
+    "Worth",
+    "columns",
+    "ends_of",
+    "flag_names",
+    "forecast",
+    "forecast_one",
+    "judge",
+    "look_names",
+    "strip_class",
+    "unmeasured_names",
+    "worth",
+]

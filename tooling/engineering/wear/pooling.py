@@ -1,0 +1,1 @@
+"""Learning from all histories: strip factors, scatter, bedding-in, and the rates of like pieces."""
