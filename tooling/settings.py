@@ -54,9 +54,14 @@ def _database(data_dir: Path) -> dict[str, Any]:
     if engine.endswith("sqlite3"):
         return {**database, **_SQLITE, "TEST": {"NAME": str(data_dir / "test.sqlite3")}}
     if engine.endswith("postgresql"):
-        return {**database, "CONN_MAX_AGE": None, "CONN_HEALTH_CHECKS": True}
+        asked = database.get("OPTIONS", {})
+        options = {**asked, "options": f"{asked.get('options', '')} {_ON_DISK}".strip()}
+        return {**database, "CONN_MAX_AGE": None, "CONN_HEALTH_CHECKS": True, "OPTIONS": options}
     raise ImproperlyConfigured(f"DATABASE_URL: {engine} is not supported; SQLite or PostgreSQL is.")
 
+
+_ON_DISK = "-c synchronous_commit=on"
+"""Whatever the server is set to: a scan that was answered is on disk."""
 
 _SQLITE: dict[str, Any] = {
     "CONN_MAX_AGE": None,

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import http.client
 import http.cookiejar
 import json
 import os
 import re
+import shutil
 import signal
 import socket
 import sqlite3
+import ssl
 import subprocess
 import sys
 import time
@@ -145,6 +148,23 @@ def test_serve_answers_and_ends_with_everything_it_started(
         assert process.wait(timeout=30) == 0
         with pytest.raises(ProcessLookupError):
             os.killpg(process.pid, 0)
+
+
+def test_it_speaks_https_to_whoever_trusts_the_shops_authority(shop: Path, tmp_path: Path) -> None:
+    folder = tmp_path / "shop"
+    shutil.copytree(shop, folder)
+    assert manage(folder, "https").returncode == 0
+    with running(folder, "serve", "--no-worker", "--port", str(free_port())) as (_process, address):
+        host = address.removeprefix("https://")
+        trusting = ssl.create_default_context(cafile=str(folder / "https" / "authority.crt"))
+        asked = http.client.HTTPSConnection(host, context=trusting, timeout=20)
+        asked.request("GET", "/login/")
+        cookie = asked.getresponse().headers["Set-Cookie"]
+        assert cookie.startswith("__Host-csrftoken=")
+        assert "Secure" in cookie
+        asked.close()
+        with pytest.raises(ssl.SSLCertVerificationError):
+            http.client.HTTPSConnection(host, timeout=20).connect()
 
 
 class Visitor:

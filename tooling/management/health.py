@@ -15,8 +15,10 @@ from django.conf import settings
 from django.db import DatabaseError, connection
 from django.db.migrations.executor import MigrationExecutor
 
+from tooling.errors import ToolingError
 from tooling.history import HISTORY
 from tooling.models import Movement, Person, Role, Shop, StoredFile, Task, TaskState
+from tooling.queries.certificates import certificates_kept
 from tooling.services.backup import kept
 from tooling.services.tasks import DEAD_AFTER
 
@@ -26,6 +28,7 @@ CLOCKS_DIFFER = timedelta(minutes=5)
 BUILT_AFTER = datetime(2026, 1, 1, tzinfo=UTC)
 BACKUP_IS_OLD = timedelta(days=7)
 MOST_NAMED = 5
+AUTHORITY_ENDS_SOON = timedelta(days=365)
 
 
 @dataclass(frozen=True)
@@ -105,6 +108,57 @@ def sqlite_modes(at: datetime) -> Iterator[Finding]:
                 )
                 return
     yield Finding("sqlite", "ok", "Write-ahead log, synchronous FULL, triggers on REPLACE.")
+
+
+def postgresql_modes(at: datetime) -> Iterator[Finding]:
+    """An answered scan is on disk: the server waits for it, as each connection asks."""
+    if connection.vendor != "postgresql":
+        return
+    wanted = {"fsync": "on", "synchronous_commit": "on", "full_page_writes": "on"}
+    with connection.cursor() as cursor:
+        for name, value in wanted.items():
+            cursor.execute(f"SHOW {name}")
+            if (got := cursor.fetchone()[0]) != value:
+                yield Finding(
+                    "postgresql",
+                    "bad",
+                    f"PostgreSQL's {name} is {got}, not {value}: a power cut can lose scans.",
+                    f"Set {name} = {value} in postgresql.conf and reload the server.",
+                )
+                return
+    yield Finding("postgresql", "ok", "Commits wait for the disk.")
+
+
+def certificate(at: datetime) -> Iterator[Finding]:
+    """Phones scan off line only while they trust the server's certificate."""
+    try:
+        kept = certificates_kept()
+    except ToolingError as error:
+        yield Finding("https", "bad", error.message, "See the sentence.")
+        return
+    if kept is None:
+        yield Finding(
+            "https",
+            "warn",
+            "No certificate is made: phones get no camera and do not scan off line.",
+            "Run: python3 manage.py https",
+        )
+    elif kept.until <= at:
+        yield Finding(
+            "https",
+            "bad",
+            f"The server's certificate ended on {kept.until:%Y-%m-%d}.",
+            "Run: python3 manage.py https, then start the server again.",
+        )
+    elif kept.authority_until - at < AUTHORITY_ENDS_SOON:
+        yield Finding(
+            "https",
+            "warn",
+            f"The certificate authority ends on {kept.authority_until:%Y-%m-%d}.",
+            "Run: python3 manage.py https --new-authority, and give it to every phone.",
+        )
+    else:
+        yield Finding("https", "ok", f"The server's certificate holds to {kept.until:%Y-%m-%d}.")
 
 
 def triggers(at: datetime) -> Iterator[Finding]:
@@ -280,5 +334,7 @@ def backups(at: datetime) -> Iterator[Finding]:
         yield Finding("backup", "ok", f"The last backup is of {made:%Y-%m-%d %H:%M} UTC.")
 
 
-WITHOUT_TABLES: tuple[Check, ...] = (data_dir, secret_key, database)
-WITH_TABLES: tuple[Check, ...] = (sqlite_modes, triggers, files, worker, clock, people, backups)
+WITHOUT_TABLES: tuple[Check, ...] = (data_dir, secret_key, certificate, database)
+WITH_TABLES: tuple[Check, ...] = (
+    sqlite_modes, postgresql_modes, triggers, files, worker, clock, people, backups,
+)  # fmt: skip

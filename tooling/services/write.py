@@ -7,34 +7,70 @@ and stock by code. Reads are never wrapped here.
 
 from __future__ import annotations
 
+import sqlite3
 import threading
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from datetime import datetime
 from typing import Any
 
-from django.db import DEFAULT_DB_ALIAS, connection, connections, transaction
+from django.db import (
+    DEFAULT_DB_ALIAS,
+    OperationalError,
+    connection,
+    connections,
+    transaction,
+)
 from django.db.models import F, Model
+from django.utils.translation import gettext_lazy as _
 
+from tooling.errors import NoRoom
 from tooling.models import Change, Count, Device, Kit, Person, Piece, Place, StockLine
 
 SNAPSHOT = "snapshot"
+DISK_FULL = "53100"
+"""PostgreSQL's SQLSTATE disk_full."""
+
 _one_writer = threading.RLock()
 
 
 @contextmanager
 def writing() -> Iterator[None]:
-    """One short transaction. A service called inside another's joins it."""
+    """One short transaction. A service called inside another's joins it.
+
+    Raises NoRoom ``no_room`` when the database's disk is full: then nothing was saved.
+    """
     if connection.in_atomic_block:
         with transaction.atomic():
             yield
         return
-    if connection.vendor == "sqlite":
-        with _one_writer, transaction.atomic():
+    with _full_disk_is_said():
+        if connection.vendor == "sqlite":
+            with _one_writer, transaction.atomic():
+                yield
+            return
+        with transaction.atomic():
             yield
-        return
-    with transaction.atomic():
+
+
+@contextmanager
+def _full_disk_is_said() -> Iterator[None]:
+    try:
         yield
+    except OperationalError as error:
+        if not _is_full_disk(error.__cause__):
+            raise
+        raise NoRoom(
+            "no_room",
+            _("The server's disk is full, so nothing was saved. Tell whoever looks after it; "
+              "what waits on this device is kept, and can be sent again when there is room."),
+        ) from error  # fmt: skip
+
+
+def _is_full_disk(cause: BaseException | None) -> bool:
+    if isinstance(cause, sqlite3.Error):
+        return cause.sqlite_errorcode == sqlite3.SQLITE_FULL
+    return getattr(cause, "sqlstate", "") == DISK_FULL
 
 
 @contextmanager
