@@ -1,0 +1,138 @@
+"""Which pieces a setup had mounted at a moment: on shafts that were said to be on, and lying there
+by their movements. Also what no longer is of the kit, and what has gone elsewhere since."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+
+from tooling.models import KitPosition, Movement, Place, Setup, ShaftAct, ShaftMount, Station
+from tooling.models.movements import STANDS
+
+LINE = "line"
+
+
+@dataclass(frozen=True)
+class MountedThen:
+    """Ids of the pieces: those on shafts, and line tooling that stood with the setup."""
+
+    on_shafts: frozenset[int]
+    on_the_line: frozenset[int]
+
+    @property
+    def all(self) -> frozenset[int]:
+        return self.on_shafts | self.on_the_line
+
+
+def mounted_then(setup: Setup, *, at: datetime) -> MountedThen:
+    """What of the setup ran at that moment. Four queries, one more where pieces have moved since.
+
+    The setup comes with kit, its place, mill, its place, and plate.
+    """
+    stations = dict(
+        Station.objects.filter(mill=setup.mill_id).values_list("place_id", "number").order_by()
+    )
+    on = _shafts_on(setup, at)
+    claimed = _claimed(setup)
+    then = _places_then(claimed, at)
+    on_shafts, on_line = set(), set()
+    for piece, (station, shaft, *_rest) in claimed.items():
+        place = then.get(piece)
+        if place is None:
+            continue
+        if shaft == LINE:
+            if place.is_within(setup):
+                on_line.add(piece)
+        elif (station, shaft) in on and (place.id in stations or place.is_on_plate(setup)):
+            on_shafts.add(piece)
+    on_shafts |= _off_the_kit(setup, stations, on, at)
+    return MountedThen(frozenset(on_shafts), frozenset(on_line))
+
+
+@dataclass(frozen=True)
+class _Spot:
+    """A place by its id and path."""
+
+    id: int
+    path: str
+
+    def is_on_plate(self, setup: Setup) -> bool:
+        return setup.plate is not None and self.path.startswith(setup.plate.path)
+
+    def is_within(self, setup: Setup) -> bool:
+        """At the mill, on the setup's plate, or where its kit was gathered."""
+        places: list[Place | None] = [setup.mill.place, setup.plate, setup.kit.place]
+        return any(each is not None and self.path.startswith(each.path) for each in places)
+
+
+Claimed = tuple[int, str, int, str, datetime | None]
+"""Station, shaft, place and its path now, since when."""
+
+
+def _shafts_on(setup: Setup, at: datetime) -> set[tuple[int, str]]:
+    """Shafts whose last standing word at that moment was that they are on. One query."""
+    rows = ShaftMount.objects.filter(
+        setup=setup, corrected_by=None, is_taken_back=False, happened_at__lte=at
+    ).order_by("happened_at", "id")
+    last = {
+        (station, shaft): what
+        for station, shaft, what in rows.values_list("station_number", "shaft", "what")
+    }
+    return {key for key, what in last.items() if what == ShaftAct.MOUNTED}
+
+
+def _claimed(setup: Setup) -> dict[int, Claimed]:
+    """Piece id → where the kit has it. One query."""
+    rows = KitPosition.objects.filter(kit=setup.kit_id, piece__isnull=False).order_by()
+    found = rows.values_list(
+        "piece_id", "station_number", "shaft", "piece__place_id", "piece__place__path",
+        "piece__placed_effective_at",
+    )  # fmt: skip
+    return {pk: (station, shaft, place, path, since)
+            for pk, station, shaft, place, path, since in found if pk is not None}  # fmt: skip
+
+
+def _places_then(claimed: Mapping[int, Claimed], at: datetime) -> dict[int, _Spot]:
+    """Where each piece was. One query for those that have moved since, none where none has."""
+    then: dict[int, _Spot] = {}
+    moved = []
+    for piece, (_station, _shaft, place, path, since) in claimed.items():
+        if since is None or since <= at:
+            then[piece] = _Spot(place, path)
+        else:
+            moved.append(piece)
+    return then | (_placed_by(moved, at) if moved else {})
+
+
+def _placed_by(pieces: Iterable[int], at: datetime) -> dict[int, _Spot]:
+    rows = Movement.objects.filter(STANDS, piece__in=list(pieces), effective_at__lte=at)
+    ordered = rows.order_by("effective_at", "received_at", "id")
+    told = ordered.values_list("piece_id", "to_id", "to__path")
+    return {
+        piece: _Spot(place, path or "")
+        for piece, place, path in told
+        if piece is not None and place is not None
+    }
+
+
+def _off_the_kit(
+    setup: Setup, stations: Mapping[int, int], on: set[tuple[int, str]], at: datetime
+) -> set[int]:
+    """Pieces that were put on for this kit and that it no longer claims, because another took
+    their position since. One query, one more where there are any."""
+    rows = Movement.objects.filter(
+        STANDS, kit=setup.kit_id, piece__isnull=False, effective_at__lte=at
+    ).exclude(
+        piece__in=KitPosition.objects.filter(kit=setup.kit_id, piece__isnull=False).values("piece")
+    )
+    numbers = {number for number, _shaft in on}
+    came = {
+        piece
+        for piece, place in rows.order_by().values_list("piece_id", "to_id")
+        if place is not None and stations.get(place) in numbers
+    }
+    if not came:
+        return set()
+    then = _placed_by(came, at)
+    return {pk for pk in came if pk in then and stations.get(then[pk].id) in numbers}
