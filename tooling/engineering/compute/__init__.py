@@ -14,6 +14,7 @@ from tooling.engineering.compute import (
     key,
     lift,
     order,
+    regrind,
     speeds,
     stacks,
     strip,
@@ -34,6 +35,7 @@ COMPUTATIONS: Mapping[str, Computation] = MappingProxyType(
             check_code.COMPUTATION,
             order.COMPUTATION,
             stacks.COMPUTATION,
+            regrind.COMPUTATION,
         )
     }
 )
