@@ -57,9 +57,11 @@ class RevisionOut(serializers.Serializer[Any]):
     least_root_diameter_mm = LengthMm("least_root_diameter_nm")
     least_outside_diameter_mm = LengthMm("least_outside_diameter_nm")
     plated_thickness_mm = LengthMm("plated_thickness_nm")
+    case_depth_mm = LengthMm("case_depth_nm")
     bore_class = serializers.CharField()
     mass_g = serializers.IntegerField(allow_null=True)
     strokes_to_sharpen = serializers.IntegerField(allow_null=True)
+    new_cost_cents = serializers.IntegerField(allow_null=True)
     features = FeatureOut(many=True, source="features.all")
     note = serializers.CharField()
 
@@ -74,7 +76,7 @@ class DrawingOut(serializers.Serializer[Any]):
 
 
 class _RevisionFactsIn(ActionIn):
-    lengths = [*dimensions(), *least_dimensions(), *plain("plated_thickness")]
+    lengths = [*dimensions(), *least_dimensions(), *plain("plated_thickness", "case_depth")]
     unit = serializers.ChoiceField(Unit.choices, required=False)
     issued_on = serializers.DateField(required=False, allow_null=True)
     material = serializers.CharField(required=False, allow_blank=True, max_length=40)
@@ -85,6 +87,10 @@ class _RevisionFactsIn(ActionIn):
     strokes_to_sharpen = serializers.IntegerField(
         required=False, allow_null=True, min_value=1, max_value=MOST_STROKES
     )
+    new_cost_cents = serializers.IntegerField(
+        required=False, allow_null=True, min_value=0, max_value=10**13,
+        help_text="What a new one costs, in hundredths of the shop's currency.",
+    )  # fmt: skip
     note = serializers.CharField(required=False, allow_blank=True, max_length=400)
     reason = serializers.CharField(
         required=False,

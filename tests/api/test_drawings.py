@@ -82,6 +82,8 @@ def test_the_title_changes(drawing, api_as, engineer) -> None:
         ({"bore_mm": "1,250"}, "ambiguous_length"),
         ({"drive_diameter_mm": "150", "least_drive_diameter_mm": "160"}, "least_above_drawn"),
         ({"plated_thickness_mm": "-0.02"}, "negative_length"),
+        ({"case_depth_mm": "-1"}, "negative_length"),
+        ({"new_cost_cents": -1}, "invalid"),
         ({"issued_on": "soon"}, "invalid"),
         ({"mass_g": -5}, "invalid"),
     ],
@@ -107,3 +109,11 @@ def test_who_may_not_draw(drawing, api_as, cast, role) -> None:
     made = client.post("/api/v1/drawings/", {"number": "X", "kind": "roll"}, format="json")
     edited = client.patch("/api/v1/drawings/R-100/2/", {"title": "X"}, format="json")
     assert (made.status_code, edited.status_code) == (403, 403)
+
+
+def test_case_depth_and_cost_of_a_new_one_are_kept(drawing, api_as, engineer) -> None:
+    api = api_as(engineer)
+    sent = {"number": "R-9", "kind": "roll", "case_depth_mm": "4.5", "new_cost_cents": 184_000}
+    assert api.post("/api/v1/drawings/", sent, format="json").status_code == 201
+    told = api.get("/api/v1/drawings/R-9/").json()["revisions"][0]
+    assert (told["case_depth_mm"], told["new_cost_cents"]) == ("4.5", 184_000)

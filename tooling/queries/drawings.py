@@ -84,6 +84,9 @@ class RevisionView:
     old_pieces_word: str
     note: str
     strokes_to_sharpen: int | None
+    plated_thickness_nm: int | None
+    case_depth_nm: int | None
+    new_cost_cents: int | None
     sizes: tuple[DrawnSize, ...]
     files: tuple[FileLink, ...]
     features: tuple[FeatureView, ...]
@@ -193,6 +196,9 @@ def _revisions(drawing: Drawing, revisions: Sequence[DrawingRevision]) -> tuple[
             old_pieces_word=each.get_old_pieces_display(),
             note=each.note,
             strokes_to_sharpen=each.strokes_to_sharpen,
+            plated_thickness_nm=each.plated_thickness_nm,
+            case_depth_nm=each.case_depth_nm,
+            new_cost_cents=each.new_cost_cents,
             sizes=_sizes(each),
             files=tuple(files.get(each.pk, [])),
             features=tuple(features.get(each.pk, [])),

@@ -27,7 +27,10 @@ from tooling.web.forms.sets import (
 from tooling.web.rows import get_drawing, get_row
 from tooling.web.sending import sent
 
-FACTS = ("unit", "issued_on", "material", "bore_class", "mass_g", "strokes_to_sharpen", "note")
+FACTS = (
+    "unit", "issued_on", "material", "bore_class", "mass_g", "strokes_to_sharpen",
+    "new_cost_cents", "note",
+)  # fmt: skip
 SHOWN_IN_PLACE = ("application/pdf", "image/png", "image/jpeg")
 
 

@@ -135,6 +135,10 @@ def drawings() -> Iterator[Row]:
                 "title": revision.drawing.title,
                 "mass": revision.mass_g,
                 "plated_thickness": revision.plated_thickness_nm,
+                "case_depth": revision.case_depth_nm,
+                "new_cost": (
+                    None if revision.new_cost_cents is None else revision.new_cost_cents / 100
+                ),
                 **_some(
                     revision,
                     (

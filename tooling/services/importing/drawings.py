@@ -74,10 +74,13 @@ def _plan_revision(row: Row, drawing: Drawing, plan: Plan, known: Known) -> None
 
 def _wanted(row: Row) -> dict[str, Any]:
     values = row.values
+    cost = values.get("new_cost")
     return {
         "unit": row.unit(KINDS["drawings"]),
         "material": values.get("material"),
         "plated_thickness_nm": values.get("plated_thickness"),
+        "case_depth_nm": values.get("case_depth"),
+        "new_cost_cents": None if cost is None else round(cost * 100),
         "bore_class": values.get("bore_class"),
         "mass_g": values.get("mass"),
         "strokes_to_sharpen": values.get("strokes_to_sharpen"),

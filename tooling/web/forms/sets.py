@@ -26,6 +26,7 @@ from tooling.queries.piece_page import HAVE_LEAST, SIZES
 from tooling.services.lengths_run import MOST_STROKES
 from tooling.web.forms.fields import (
     LengthInput,
+    MoneyInput,
     RecordForm,
     day,
     dimension_input,
@@ -58,6 +59,9 @@ class RevisionForm(RecordForm):
         max_value=MOST_STROKES,
         help_text=_("Of line tooling that cuts."),
     )
+    new_cost_cents = MoneyInput(
+        label=_("What a new one costs"), required=False, help_text=_("In the shop's currency.")
+    )
     note = forms.CharField(label=_("Note"), required=False, max_length=400)
 
     def __init__(self, *args: Any, **more: Any) -> None:
@@ -69,6 +73,8 @@ class RevisionForm(RecordForm):
                 words = _("{dimension}, least allowed").format(dimension=label)
                 self._add(f"least_{name}_nm", dimension_input(name, words))
         self._add("plated_thickness_nm", LengthInput(label=_("Plated thickness")))
+        depth = _("On radius; a regrind does not go through it.")
+        self._add("case_depth_nm", LengthInput(label=_("Hardened so deep"), help_text=depth))
         self.fields["reason"] = reason_input()
         if not self.data.get("reason"):
             self.fields["reason"].widget = forms.HiddenInput()
@@ -81,7 +87,12 @@ class RevisionForm(RecordForm):
     @classmethod
     def length_names(cls) -> list[str]:
         least = [f"least_{name}_nm" for name in HAVE_LEAST]
-        return [*(f"{name}_nm" for name in DIMENSIONS), *least, "plated_thickness_nm"]
+        return [
+            *(f"{name}_nm" for name in DIMENSIONS),
+            *least,
+            "plated_thickness_nm",
+            "case_depth_nm",
+        ]
 
     @property
     def sizes(self) -> list[Any]:
