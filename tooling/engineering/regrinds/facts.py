@@ -45,8 +45,9 @@ class Facts:
 
 def facts_of(piece: Piece, limits: Limits, pin: Pin | None) -> Facts:
     """The facts of one piece under the shop's limits and the engineer's word."""
-    musts = [p for p in piece.points if p.is_beyond or p.crosses]
-    worn = [p for p in piece.points if p.lost_nm > 0 or p in musts]
+    points = piece.points if piece.in_plan else ()
+    musts = [p for p in points if p.is_beyond or p.crosses]
+    worn = [p for p in points if p.lost_nm > 0 or p in musts]
     flanks = [p for p in worn if p.angle_degrees >= limits.face_from_degrees]
     round_ = [p for p in worn if p.angle_degrees < limits.face_from_degrees]
     stock = {p: stock_nm(p.lost_nm, limits.allowance_nm, p.angle_degrees) for p in round_}
@@ -58,7 +59,7 @@ def facts_of(piece: Piece, limits: Limits, pin: Pin | None) -> Facts:
     face_nm = sum(sides.values())
     governs = governing(piece, limits)
     room_nm = _room(piece, governs, limits)
-    named = pin is not None and pin.kind == "cut"
+    named = piece.in_plan and pin is not None and pin.kind == "cut"
     return Facts(
         piece=piece,
         need=max(1, need),

@@ -151,7 +151,7 @@ class Search:
             exact = self._pinned(n)
             if exact is None:
                 return Domain(0, 0, False, is_empty=True)
-            short = must and facts.must_diameter and exact < need
+            short = must and (exact == 0 or (facts.must_diameter and exact < need))
             return Domain(0, cap, False, exact_nm=exact,
                           is_empty=empty or short or exact > cap)  # fmt: skip
         low = need if must and facts.must_diameter else 0
