@@ -24,6 +24,7 @@ from hypothesis.stateful import (
     run_state_machine_as_test,
 )
 
+from tests.examples import examples
 from tests.rolling import Rolling
 from tests.services.counting import MINUTE, figures, kept, see
 from tests.services.scanning import put
@@ -270,5 +271,5 @@ class Counting(RuleBasedStateMachine):
 def test_counts_hold_together_whatever_else_happens(attendant: Person, at: datetime) -> None:
     machine = type("Machine", (Counting,), {"by": attendant, "start": at})
     run_state_machine_as_test(
-        machine, settings=settings(max_examples=15, stateful_step_count=20, deadline=None)
+        machine, settings=settings(max_examples=examples(15), stateful_step_count=20, deadline=None)
     )

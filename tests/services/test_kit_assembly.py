@@ -11,6 +11,7 @@ from django.db import transaction
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from tests.examples import examples
 from tests.rolling import Rolling
 from tests.world import MM
 from tooling.errors import ToolingError
@@ -117,7 +118,7 @@ def best(tops, spares):
 
 
 @given(tops=tops_st, spares=spares_st)
-@settings(max_examples=25)
+@settings(max_examples=examples(25))
 def test_assembling_equals_brute_force(world, crew, at, tops, spares):
     with undone():
         job, free = build(world, tops, spares)
@@ -176,7 +177,7 @@ class Floor:
 
 
 @given(story=moves_st)
-@settings(max_examples=25)
+@settings(max_examples=examples(25))
 def test_whatever_happens_a_piece_is_staged_for_one_open_kit_and_verify_agrees(world, crew, story):
     with undone():
         floor = Floor(world, crew)
@@ -188,7 +189,7 @@ def test_whatever_happens_a_piece_is_staged_for_one_open_kit_and_verify_agrees(w
 
 
 @given(story=moves_st)
-@settings(max_examples=15)
+@settings(max_examples=examples(15))
 def test_what_is_refused_changes_nothing(world, crew, story):
     with undone():
         floor = Floor(world, crew)

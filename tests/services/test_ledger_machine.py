@@ -17,6 +17,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, rule, run_state_machine_as_test
 
+from tests.examples import examples
 from tests.services.scanning import a_scan, send
 from tests.world import World
 from tooling.models import Movement, Person, Piece, Place, StockLine
@@ -172,7 +173,7 @@ class Ledger(RuleBasedStateMachine):
 def test_the_ledger_is_what_happened(attendant: Person, at: datetime) -> None:
     machine = type("Machine", (Ledger,), {"by": attendant, "start": at})
     run_state_machine_as_test(
-        machine, settings=settings(max_examples=15, stateful_step_count=20, deadline=None)
+        machine, settings=settings(max_examples=examples(15), stateful_step_count=20, deadline=None)
     )
 
 
@@ -181,7 +182,7 @@ def test_the_ledger_is_what_happened(attendant: Person, at: datetime) -> None:
     order=st.randoms(use_true_random=False),
     undone=st.sets(st.integers(0, 5)),
 )
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=examples(25), deadline=None)
 def test_neither_the_order_of_arrival_nor_of_undoing_matters(
     attendant: Person, at: datetime, places: list[int], order: Any, undone: set[int]
 ) -> None:

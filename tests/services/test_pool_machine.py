@@ -13,6 +13,7 @@ from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, rule, run_state_machine_as_test
 
+from tests.examples import examples
 from tests.services.scanning import a_scan, send
 from tests.world import World
 from tooling.errors import ToolingError
@@ -148,5 +149,5 @@ class Pools(RuleBasedStateMachine):
 def test_pools_hold_over_time(supervisor: Person, at: datetime) -> None:
     machine = type("Machine", (Pools,), {"by": supervisor, "start": at})
     run_state_machine_as_test(
-        machine, settings=settings(max_examples=8, stateful_step_count=10, deadline=None)
+        machine, settings=settings(max_examples=examples(8), stateful_step_count=10, deadline=None)
     )
