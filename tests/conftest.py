@@ -26,7 +26,7 @@ settings.register_profile(
 settings.load_profile("house")
 
 ROLES = tuple(Role)
-PAGES = Path(__file__).parent / "web"
+ONCE = {Path(__file__).parent / "web", Path(__file__).parent / "house"}
 NEEDS_DATABASE = {"db", "transactional_db", "live_server", "django_db_setup"}
 
 
@@ -37,10 +37,11 @@ def pytest_configure() -> None:
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """A test that asks for no database says nothing about it: one run is enough. Nor does one of
-    a page: what pages read and write is tested on both in ``queries``, ``services`` and ``api``."""
+    a page or of the house's rules: what pages read and write is tested on both in ``queries``,
+    ``services`` and ``api``."""
     for item in items:
         asks = item.get_closest_marker("django_db") or NEEDS_DATABASE & set(_fixtures_of(item))
-        if not asks or PAGES in item.path.parents:
+        if not asks or ONCE & set(item.path.parents):
             item.add_marker(pytest.mark.one_database)
 
 
