@@ -116,17 +116,19 @@ def made_stack(
     *,
     kept: bool = False,
     ground_nm: Mapping[int, int] | None = None,
+    loose: bool = False,
 ) -> ShaftStack | None:
     """The stack with its exact lengths, or None where the shaft's own windows are not kept.
 
-    ``ground_nm``: by fill the length of the piece that is ground for it.
+    ``ground_nm``: by fill the length of the piece that is ground for it. ``loose``: whether its
+    windows are kept or not.
     """
     lengths = [
         sum(kinds.kinds[kind].length_nm if kind != GROUND else 0 for kind in chosen)
         + (ground_nm or {}).get(at, 0)
         for at, chosen in enumerate(fills)
     ]
-    if not shaft_holds(problem.rules, shaft, lengths):
+    if not loose and not shaft_holds(problem.rules, shaft, lengths):
         return None
     error_nm = placed(problem.rules, shaft, lengths).guide_error_nm
     told = tuple(tuple(sorted(chosen)) for chosen in fills)
@@ -173,6 +175,11 @@ class Maker:
     """Counts what is to be made instead of what stays as it was."""
 
     @property
+    def is_loose(self) -> bool:
+        """Its kinds are of many lengths: columns are for bounds, not for stacks."""
+        return bool(self.kinds.wide)
+
+    @property
     def aims(self) -> tuple[str, ...]:
         return MAKE_AIMS if self.making else AIMS
 
@@ -185,7 +192,7 @@ class Maker:
         master's rows leave such a column out of every whole choice.
         """
         station = self.problem.stations[at]
-        if not _together(self.problem, station, stacks):
+        if not self.is_loose and not _together(self.problem, station, stacks):
             return None
         use = use_of(stacks)
         aims = self._making(use, stacks) if self.making else self._keeping(station, stacks, carried)

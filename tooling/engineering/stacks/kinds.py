@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import gcd
 
 import numpy as np
@@ -14,6 +14,8 @@ from tooling.engineering.stacks.windows import sum_window
 GRAIN_NM = 1_000
 """Grid where lengths have no common one that is coarse enough: 1 µm."""
 CELLS_MOST = 600_000
+WIDE_CELLS_MOST = 25_000_000
+"""The cells of one table of clusters, all its parts together: four bytes each are kept."""
 CLUSTER_FROM = 150
 """With more kinds than this, those within ``CLUSTER_NM`` have one price."""
 CLUSTER_NM = 25_000
@@ -23,7 +25,8 @@ CLUSTER_NM = 25_000
 class Kind:
     """Sources that may stand for each other. ``groups``: the fill groups where they may be used.
 
-    ``made``: to be made on the grid; then it has no sources and no limit.
+    ``made``: to be made on the grid; then it has no sources and no limit. ``alone``: named by a
+    pin, a carried or an earlier stack.
     """
 
     length_nm: int
@@ -32,6 +35,7 @@ class Kind:
     groups: tuple[bool, ...]
     sources: tuple[str, ...]
     made: bool = False
+    alone: bool = False
 
 
 @dataclass(frozen=True)
@@ -44,6 +48,8 @@ class Kinds:
     grid_nm: int
     off_nm: int
     """The most by which a kind's length lies beside the grid; 0: everything is exact."""
+    wide: tuple[tuple[int, ...], ...] = ()
+    """By kind all its lengths, from the least, where near ones count as one kind."""
 
     @property
     def cells(self) -> np.ndarray:
@@ -77,7 +83,7 @@ def kinds_of(problem: Problem, made_nm: tuple[int, ...] = (), *, fine: bool = Fa
         Kind(
             length_nm=key[0], count=sum(problem.sources[at].count for at in members),  # type: ignore[arg-type]
             is_shim=key[1] == "shim", groups=key[2],  # type: ignore[arg-type]
-            sources=tuple(problem.sources[at].key for at in members),
+            sources=tuple(problem.sources[at].key for at in members), alone=bool(key[3]),
         )
         for key, members in sorted(found.items(), key=lambda item: item[1])
     ]  # fmt: skip
@@ -129,13 +135,52 @@ def clusters(kinds: Sequence[Kind]) -> list[int]:
         return list(range(len(kinds)))
     order = sorted(
         range(len(kinds)),
-        key=lambda at: (kinds[at].made, kinds[at].is_shim, kinds[at].groups, kinds[at].length_nm),
+        key=lambda at: (
+            kinds[at].made, kinds[at].is_shim, kinds[at].alone, kinds[at].groups,
+            kinds[at].length_nm,
+        ),
     )
     found, number, first = [0] * len(kinds), -1, None
     for at in order:
         kind = kinds[at]
-        alike = (kind.made, kind.is_shim, kind.groups)
-        if first is None or alike != first[0] or kind.length_nm - first[1] > CLUSTER_NM:
+        alike = (kind.made, kind.is_shim, kind.alone, kind.groups)
+        if first is None or kind.alone or alike != first[0] or kind.length_nm - first[1] > CLUSTER_NM:
             number, first = number + 1, (alike, kind.length_nm)
         found[at] = number
     return found
+
+
+def widened(problem: Problem, kinds: Kinds) -> Kinds | None:
+    """The clusters as kinds of many lengths each, for bounds that are quickly found; None where
+    that is no help."""
+    number = clusters(kinds.kinds)
+    size = max(number, default=-1) + 1
+    if size == len(kinds.kinds) or any(kind.made for kind in kinds.kinds):
+        return None
+    members: list[list[int]] = [[] for _cluster in range(size)]
+    for at, cluster in enumerate(number):
+        members[cluster].append(at)
+    told, wide = [], []
+    for some in members:
+        lengths = sorted(nm for at in some for nm in [kinds.kinds[at].length_nm]
+                         * kinds.kinds[at].count)  # fmt: skip
+        first = kinds.kinds[some[0]]
+        sources = tuple(key for at in some for key in kinds.kinds[at].sources)
+        mean = sum(lengths) // len(lengths)
+        told.append(replace(first, length_nm=mean, count=len(lengths), sources=sources))
+        wide.append(tuple(lengths))
+    of_source = {key: at for at, kind in enumerate(told) for key in kind.sources}
+    grid_nm = _coarse(problem, kinds, wide)
+    return Kinds(tuple(told), kinds.group_of, of_source, grid_nm, grid_nm, tuple(wide))
+
+
+def _coarse(problem: Problem, kinds: Kinds, wide: Sequence[tuple[int, ...]]) -> int:
+    """A grid of a tenth of the narrowest window, coarser where the tables were too large."""
+    rules = problem.rules
+    windows = [rules.guide_nm, rules.difference_nm, rules.closing_nm]
+    windows += [fill.window_nm for _s, _h, fill in problem.fills if fill.window_nm is not None]
+    narrow = min((high - low for low, high in windows if high > low), default=0)
+    longest = max((sum_window(rules, s)[1] for s in problem.shafts.values()), default=1)
+    parts = sum(len(lengths).bit_length() for lengths in wide)
+    least = -(-longest * parts // WIDE_CELLS_MOST)
+    return max(kinds.grid_nm, narrow // 10, least)

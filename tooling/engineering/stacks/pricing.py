@@ -16,6 +16,7 @@ import numpy as np
 from tooling.engineering.stacks.columns import GROUND, Maker, ShaftStack, made_stack
 from tooling.engineering.stacks.specs import Fill, Shaft
 from tooling.engineering.stacks.tables import FAR, Array, Table
+from tooling.engineering.stacks.wide import WideTable
 from tooling.engineering.stacks.windows import (
     before_window,
     fill_windows,
@@ -51,6 +52,7 @@ def _inside(window: tuple[int, int], grid: int, slack: int) -> tuple[int, int]:
 
 
 Pins = Mapping[str, tuple[int, ...]]
+Tables = Mapping[int, Table] | Mapping[int, WideTable]
 NO_PINS: Pins = {}
 
 
@@ -72,11 +74,15 @@ class ShaftPricer:
         self.number = maker.problem.stations[at].number
         rules, grid = maker.problem.rules, maker.kinds.grid_nm
         self.offset_nm = guide_constant(rules, shaft)
-        self._before = _inside(before_window(rules, shaft), grid, slack_nm)
-        self._total = _inside(sum_window(rules, shaft), grid, slack_nm)
+        each_nm, whole_nm, self.slack_nm = slack_nm, slack_nm, slack_nm
+        if maker.is_loose and slack_nm:  # each fill is told to the nearest cell
+            each_nm = -(-grid // 2)
+            whole_nm, self.slack_nm = each_nm * len(shaft.fills), each_nm * shaft.before
+        self._before = _inside(before_window(rules, shaft), grid, self.slack_nm)
+        self._total = _inside(sum_window(rules, shaft), grid, whole_nm)
         self._places = []
         for fill, window in zip(shaft.fills, fill_windows(rules, shaft), strict=True):
-            low, high = _inside(window, grid, slack_nm)
+            low, high = _inside(window, grid, each_nm)
             group = maker.kinds.group_of[fill.key]
             self._places.append(Place(fill, group, max(0, low), high))
 
@@ -99,7 +105,7 @@ class ShaftPricer:
         )
 
     def price(
-        self, tables: Mapping[int, Table], price: Array, ground: int | None, pins: Pins = NO_PINS
+        self, tables: Tables, price: Array, ground: int | None, pins: Pins = NO_PINS
     ) -> Priced | None:
         """Least prices by the sum before the guide; None where no stack at all is possible.
 
@@ -122,12 +128,13 @@ class ShaftPricer:
         return Priced(self, low, least, front, back, tables)
 
     def _options(
-        self, place: Place, tables: Mapping[int, Table], price: Array, ground: int | None,
+        self, place: Place, tables: Tables, price: Array, ground: int | None,
         pins: Pins,
     ) -> _Options:  # fmt: skip
         pinned = self._maker.fixed.pins.get(place.fill.key, pins.get(place.fill.key))
         if pinned is not None:
-            cells = int(sum(self._maker.kinds.cells[kind] for kind in pinned))
+            length_nm = sum(self._maker.kinds.kinds[kind].length_nm for kind in pinned)
+            cells = round(length_nm / self._maker.kinds.grid_nm)
             cost = int(sum(int(price[kind]) for kind in pinned))
             return _Options(place, cells, np.array([cost], dtype=np.int64), pinned=pinned)
         costs = tables[place.group].costs(place.low, place.high)
@@ -146,7 +153,7 @@ class ShaftPricer:
         return np.where(lengths >= make.least_nm * pieces, pieces * ground, FAR)
 
     def stack(
-        self, cells: Sequence[tuple[_Options, int]], tables: Mapping[int, Table]
+        self, cells: Sequence[tuple[_Options, int]], tables: Tables
     ) -> ShaftStack | None:
         """The exact stack behind a choice of cells."""
         fills: list[Sequence[int]] = []
@@ -161,8 +168,9 @@ class ShaftPricer:
             else:
                 fills.append(tables[option.place.group].stack(cell))
         return made_stack(
-            self._maker.problem, self._maker.kinds, self._shaft, fills, ground_nm=ground_nm
-        )
+            self._maker.problem, self._maker.kinds, self._shaft, fills, ground_nm=ground_nm,
+            loose=self._maker.is_loose,
+        )  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -280,7 +288,7 @@ class Priced:
     least: Array
     front: _Chain
     back: _Back
-    tables: Mapping[int, Table]
+    tables: Tables
     kept: ShaftStack | None = None
     kept_at: int | None = None
 
@@ -320,13 +328,14 @@ class Pair:
 
 
 def cheapest_pair(
-    maker: Maker, top: Priced, bottom: Priced, slack_nm: int, *, most: int = 1
+    maker: Maker, top: Priced, bottom: Priced, *, most: int = 1
 ) -> list[Pair]:
     """Up to ``most`` cheap pairs with different tops, the cheapest first; none where no pair is
     within the difference window."""
     grid, window = maker.kinds.grid_nm, maker.problem.rules.difference_nm
     shift = top.pricer.offset_nm - bottom.pricer.offset_nm
-    least, highest = _inside((window[0] - shift, window[1] - shift), grid, 2 * slack_nm)
+    slack_nm = top.pricer.slack_nm + bottom.pricer.slack_nm
+    least, highest = _inside((window[0] - shift, window[1] - shift), grid, slack_nm)
     if least > highest:
         return []
     width = highest - least + 1

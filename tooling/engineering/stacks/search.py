@@ -7,7 +7,7 @@ as by Wentges (1997), computed in whole numbers; whole choices by diving and by 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 import numpy as np
@@ -15,8 +15,16 @@ import numpy as np
 from tooling.engineering.stacks.columns import Column, Maker, ShaftStack, use_of
 from tooling.engineering.stacks.kinds import clusters
 from tooling.engineering.stacks.master import Master, Relaxed
-from tooling.engineering.stacks.pricing import NO_PINS, Pins, Priced, ShaftPricer, cheapest_pair
+from tooling.engineering.stacks.pricing import (
+    NO_PINS,
+    Pins,
+    Priced,
+    ShaftPricer,
+    Tables,
+    cheapest_pair,
+)
 from tooling.engineering.stacks.tables import FAR, Array, Table
+from tooling.engineering.stacks.wide import WideTable
 
 Stop = Callable[[], bool]
 THIN = 6
@@ -66,6 +74,8 @@ class Pricer:
         if kinds.off_nm:
             fills = max(len(shaft.fills) for shaft in maker.problem.shafts.values())
             self.slack_nm = kinds.off_nm * self.most_pieces * fills + kinds.grid_nm
+            if maker.is_loose:
+                self.slack_nm = kinds.grid_nm * fills
             self._most = self._most_cells(self.slack_nm)
         self.shafts = self._pricers(self.slack_nm)
         self._strict = self._pricers(0) if self.slack_nm else self.shafts
@@ -138,7 +148,9 @@ class Pricer:
             columns += found
         return Offer(tuple(least), tuple(columns))
 
-    def _tables(self, price: Array, counts: Array) -> dict[int, Table]:
+    def _tables(self, price: Array, counts: Array) -> dict[int, Table] | dict[int, WideTable]:
+        if self.maker.is_loose:
+            return self._wide_tables(price)
         tables = {}
         for group, most in self._most.items():
             spacers: list[tuple[int, int, int]] = []
@@ -151,8 +163,21 @@ class Pricer:
             tables[group].price(price)
         return tables
 
+    def _wide_tables(self, price: Array) -> dict[int, WideTable]:
+        kinds = self.maker.kinds
+        tables = {}
+        for group, most in self._most.items():
+            told = [(kind, kinds.wide[kind]) for kind in kinds.eligible(group)]
+            tables[group] = WideTable(
+                [each for each in told if not self._shim[each[0]]],
+                [each for each in told if self._shim[each[0]]],
+                kinds.grid_nm, most, self.maker.problem.rules.most_shims,
+            )  # fmt: skip
+            tables[group].price(price)
+        return tables
+
     def _station(
-        self, at: int, prices: Prices, price: Array, tables: Mapping[int, Table], pairs: int,
+        self, at: int, prices: Prices, price: Array, tables: Tables, pairs: int,
         strict: bool, worth: int, pins: Pins,
     ) -> tuple[int, list[Column]]:  # fmt: skip
         names, station = self.maker.aims, self.maker.problem.stations[at]
@@ -183,8 +208,7 @@ class Pricer:
                 ]))  # fmt: skip
         if len(shafts) == 2 and shafts[0] is not None and shafts[1] is not None:
             top, bottom = shafts if station.shafts[0].which == "top" else shafts[::-1]
-            slack = 0 if strict else self.slack_nm
-            for pair in cheapest_pair(self.maker, top, bottom, slack, most=pairs):  # type: ignore[arg-type]
+            for pair in cheapest_pair(self.maker, top, bottom, most=pairs):  # type: ignore[arg-type]
                 least = min(least, base + pair.price)
                 both = [top.stack(pair.top), bottom.stack(pair.bottom)]  # type: ignore[union-attr]
                 if None not in both:
@@ -198,7 +222,7 @@ class Pricer:
         return least, [column for column in columns if column is not None]
 
     def _shaft(
-        self, pricer: ShaftPricer, tables: Mapping[int, Table], price: Array, ground: int | None,
+        self, pricer: ShaftPricer, tables: Tables, price: Array, ground: int | None,
         changed: int, pins: Pins,
     ) -> Priced | None:  # fmt: skip
         priced = pricer.price(tables, price, ground, pins)
@@ -236,12 +260,16 @@ class Bound:
 
 
 class Search:
-    """One problem on its way: the columns so far, the best whole choice, the bounds by aim."""
+    """One problem on its way: the columns so far, the best whole choice, the bounds by aim.
+
+    ``wide``: the same with near widths as one kind, which has the bounds then.
+    """
 
     def __init__(
-        self, maker: Maker, should_stop: Stop, spent: Callable[[], float] = lambda: 0.0
-    ) -> None:
-        self.maker, self.pricer = maker, Pricer(maker)
+        self, maker: Maker, should_stop: Stop, spent: Callable[[], float] = lambda: 0.0,
+        wide: Search | None = None,
+    ) -> None:  # fmt: skip
+        self.maker, self.pricer, self.wide = maker, Pricer(maker), wide
         self._should_stop, self._spent = should_stop, spent
         self.was_cut = False
         self.until = 1.0
@@ -274,6 +302,40 @@ class Search:
             return False
         self.best = chosen
         return True
+
+    @property
+    def bounding(self) -> Search:
+        """Where the bounds are found."""
+        return self.wide or self
+
+    @property
+    def has_been_cut(self) -> bool:
+        """Whether a step had to end before it was done."""
+        return self.was_cut or (self.wide is not None and self.wide.was_cut)
+
+    def share(self, until: float) -> None:
+        """The next step ends when so much of the time is spent."""
+        self.until = until
+        if self.wide is not None:
+            self.wide.until = until
+
+    def widened(self, column: Column) -> Column:
+        """A column as the wide search has it."""
+        assert self.wide is not None
+        use: dict[int, int] = {}
+        of_source = self.wide.maker.kinds.of_source
+        for kind, count in column.use:
+            wide = of_source[self.maker.kinds.kinds[kind].sources[0]]
+            use[wide] = use.get(wide, 0) + count
+        return replace(column, use=tuple(sorted(use.items())))
+
+    def own(self, prices: Prices) -> Prices:
+        """The prices of the wide search by the kinds of this one."""
+        if self.wide is None:
+            return prices
+        of_source = self.wide.maker.kinds.of_source
+        wide = [of_source[kind.sources[0]] for kind in self.maker.kinds.kinds]
+        return Prices(prices.pieces[wide], prices.aims, prices.scale)
 
     def stop(self) -> bool:
         """Whether the present step must end."""
@@ -322,15 +384,25 @@ class Search:
 
     def hold(self, aim: int) -> None:
         """From now on an aim may not be worse than it is."""
-        self.limits[aim] = self.figures(self.best)[aim]
-        self.master.limit(aim, self.limits[aim])
         for column in self.best:
             self.master.add(column)
+            if self.wide is not None:
+                self.wide.master.add(self.widened(column))
+        self.limit(aim, self.figures(self.best)[aim])
+
+    def limit(self, aim: int, most: int) -> None:
+        """From now on an aim may not be more."""
+        self.limits[aim] = most
+        self.master.limit(aim, most)
+        if self.wide is not None:
+            self.wide.limit(aim, most)
 
     def release(self, aim: int) -> None:
         """An aim may be worse again, for the sake of one before it."""
         self.limits.pop(aim, None)
         self.master.limit(aim, None)
+        if self.wide is not None:
+            self.wide.release(aim)
 
     # -- bounds ------------------------------------------------------------------------------
 

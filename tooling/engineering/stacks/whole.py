@@ -173,6 +173,6 @@ def closer(search: Search, bound: Bound, dice: np.random.Generator, rounds: int)
     for _round in range(rounds):
         if search.stop() or bound.prices is None:
             return
-        offer = search.pricer.offer(beside(bound.prices, dice, 0.2), strict=True)
+        offer = search.pricer.offer(beside(search.own(bound.prices), dice, 0.2), strict=True)
         for column in offer.columns:
             search.master.add(column)

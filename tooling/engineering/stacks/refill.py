@@ -1,0 +1,342 @@
+"""Pieces changed between fills: better whole choices by refilling a few fills of several stations.
+
+The fills give their pieces up; the fewest pieces of these and of what is left that come to the sum
+of the fills are looked for, and divided anew among them. Long fills nearly always can be: so many
+parts of a pile have so many different sums. Everything is checked in exact nanometres.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from tooling.engineering.stacks.columns import Column, ShaftStack, made_stack, use_of
+from tooling.engineering.stacks.search import Search
+from tooling.engineering.stacks.specs import Fill, Shaft
+from tooling.engineering.stacks.subsets import fewest, part_of
+from tooling.engineering.stacks.tables import FAR, Array, Table
+from tooling.engineering.stacks.told import free_windows
+from tooling.engineering.stacks.windows import aimed, guide_constant
+
+SHORT_PIECES = 3
+"""A fill that is no longer than so many of the longest spacers is filled by itself."""
+SUM_CELLS = 12_000
+"""Sums of several fills are looked for on so many cells; the exact sum counts afterwards."""
+SHIM, SPACER = 2_000, 100
+
+
+@dataclass(frozen=True)
+class Spot:
+    """A fill: station, shaft of the station, fill of the shaft."""
+
+    at: int
+    turn: int
+    fill: int
+
+
+Piles = dict[Spot, list[int]]
+Lengths = dict[int, dict[str, list[int]]]
+
+
+class Refill:
+    """A whole choice that is changed by refilling a few fills at a time."""
+
+    def __init__(self, search: Search, dice: np.random.Generator) -> None:
+        self.search, self.maker, self.dice = search, search.maker, dice
+        kinds = self.maker.kinds
+        self._problem = self.maker.problem
+        self._cells = kinds.cells.tolist()
+        self._grid = kinds.grid_nm
+        self._nm = [kind.length_nm for kind in kinds.kinds]
+        self._is_shim = [kind.is_shim for kind in kinds.kinds]
+        self.sampled = 0.5
+        """How often only a few pieces of each kind are offered."""
+        self.columns = {column.station: column for column in search.best}
+        self.left = search.left(search.best)
+        spacers = (k.length_nm for k in kinds.kinds if not k.is_shim)
+        self._short_nm = SHORT_PIECES * max(spacers, default=0)
+
+    # -- what may be changed -----------------------------------------------------------------
+
+    def is_long(self, spot: Spot) -> bool:
+        """Whether a fill is better divided with others than filled by itself."""
+        stack = self.columns[spot.at].stacks[spot.turn]
+        return stack is not None and stack.fills_nm[spot.fill] > self._short_nm
+
+    def need(self, at: int, turn: int) -> int:
+        """The length that a shaft wants."""
+        shaft = self._shaft(at, turn)
+        return shaft.roll_space_nm - shaft.rolls_nm
+
+    def full(self) -> list[tuple[int, int]]:
+        """Shafts that have a stack and may be without."""
+        return [
+            (at, turn) for at in self.free()
+            for turn, stack in enumerate(self.columns[at].stacks) if stack is not None
+        ]  # fmt: skip
+
+    def free(self) -> Iterator[int]:
+        """Stations whose shafts may be changed: none that stands on the mill or is kept."""
+        for at, column in self.columns.items():
+            if not column.carried and not any(s is not None and s.kept for s in column.stacks):
+                yield at
+
+    def spots(self) -> list[Spot]:
+        """Fills that have a stack now and that nobody has pinned."""
+        return [
+            Spot(at, turn, fill)
+            for at in self.free()
+            for turn, stack in enumerate(self.columns[at].stacks) if stack is not None
+            for fill, told in enumerate(self._shaft(at, turn).fills)
+            if told.key not in self.maker.fixed.pins
+        ]  # fmt: skip
+
+    def empty(self) -> list[tuple[int, int]]:
+        """Shafts without a stack that may have one, those that need least first."""
+        found = []
+        for at, column in self.columns.items():
+            for turn, stack in enumerate(column.stacks):
+                fills = self._shaft(at, turn).fills
+                possible = self.search.pricer.shafts[at][turn].possible
+                pinned = any(fill.key in self.maker.fixed.pins for fill in fills)
+                if stack is None and possible and not pinned and not column.carried:
+                    found.append((self.need(at, turn), at, turn))
+        return [(at, turn) for _nm, at, turn in sorted(found)]
+
+    def _shaft(self, at: int, turn: int) -> Shaft:
+        return self._problem.stations[at].shafts[turn]
+
+    def fill(self, spot: Spot) -> Fill:
+        return self._shaft(spot.at, spot.turn).fills[spot.fill]
+
+    def group(self, spot: Spot) -> int:
+        return self.maker.kinds.group_of[self.fill(spot).key]
+
+    def _pile(self, spot: Spot) -> tuple[int, ...]:
+        stack = self.columns[spot.at].stacks[spot.turn]
+        return stack.fills[spot.fill] if stack is not None else ()
+
+    # -- one move ----------------------------------------------------------------------------
+
+    def refill(
+        self, spots: Sequence[Spot], shaft: tuple[int, int] | None = None,
+        instead: tuple[int, int] | None = None,
+    ) -> int:  # fmt: skip
+        """Fill some fills anew, and those of a shaft without a stack, perhaps ``instead`` of one
+        that has one. 1 where the whole choice is better then, 0 where it is as good, −1 where
+        nothing was found and all is as it was."""
+        lengths = self._lengths([*(spot.at for spot in spots), *([shaft[0]] if shaft else [])])
+        every = list(spots)
+        if shaft is not None:
+            self._suppose(lengths, *shaft)
+            every += [Spot(*shaft, fill) for fill in range(len(self._shaft(*shaft).fills))]
+        pool = self.left.copy()
+        most = 0
+        for spot in spots:
+            for kind in self._pile(spot):
+                pool[kind] += 1
+                most += SHIM if self._is_shim[kind] else SPACER
+        if instead is not None:
+            gone = self.columns[instead[0]].stacks[instead[1]]
+            for kind, count in use_of([gone]).items():
+                pool[kind] += count
+        piles: Piles = {}
+        for spot in sorted(every, key=lambda spot: self._now(lengths, spot)):
+            if self._now(lengths, spot) <= self._short_nm:
+                pile = self._short(spot, lengths, pool)
+                if pile is None:
+                    return -1
+                self._put(piles, lengths, pool, spot, pile)
+        limit = None if shaft is not None else most - self._cost(piles)
+        for group in {self.group(spot): None for spot in every if spot not in piles}:
+            some = [s for s in every if s not in piles and self.group(s) == group]
+            if not self._divide(some, lengths, pool, piles, limit):
+                return -1
+        return self._commit(piles, instead)
+
+    def _cost(self, piles: Piles) -> int:
+        return sum(
+            SHIM if self._is_shim[kind] else SPACER for pile in piles.values() for kind in pile
+        )
+
+    def _lengths(self, stations: Sequence[int]) -> Lengths:
+        return {
+            at: {
+                shaft.which: list(stack.fills_nm)
+                for shaft, stack in zip(
+                    self._problem.stations[at].shafts, self.columns[at].stacks, strict=True
+                ) if stack is not None
+            }
+            for at in set(stations)
+        }  # fmt: skip
+
+    def _suppose(self, lengths: Lengths, at: int, turn: int) -> None:
+        """A shaft without a stack as if its fills were as they should be, its guide point where
+        that of the other shaft lies."""
+        shaft, mine = self._shaft(at, turn), lengths[at]
+        fills = aimed(self._problem.rules, shaft)
+        for other in self._problem.stations[at].shafts:
+            if other.which in mine:
+                error = sum(mine[other.which][: other.before])
+                error += guide_constant(self._problem.rules, other)
+                for fill, told in enumerate(shaft.fills):
+                    if told.kind == "inboard":
+                        fills[fill] += error
+                    elif told.kind == "outboard":
+                        fills[fill] -= error
+        mine[shaft.which] = fills
+
+    def _now(self, lengths: Lengths, spot: Spot) -> int:
+        return lengths[spot.at][self._shaft(spot.at, spot.turn).which][spot.fill]
+
+    def _window(self, lengths: Lengths, spot: Spot) -> tuple[int, int]:
+        station = self._problem.stations[spot.at]
+        windows = free_windows(self._problem, station, lengths[spot.at])
+        return windows[station.shafts[spot.turn].which][spot.fill]
+
+    def _inside(self, window: tuple[int, int]) -> tuple[int, int]:
+        """The cells whose length lies in a window."""
+        return -(-window[0] // self._grid), window[1] // self._grid
+
+    def _put(
+        self, piles: Piles, lengths: Lengths, pool: Array, spot: Spot, pile: list[int]
+    ) -> None:
+        for kind in pile:
+            pool[kind] -= 1
+        piles[spot] = pile
+        mine = lengths[spot.at][self._shaft(spot.at, spot.turn).which]
+        mine[spot.fill] = sum(self._nm[kind] for kind in pile)
+
+    def _short(self, spot: Spot, lengths: Lengths, pool: Array) -> list[int] | None:
+        """A short fill by itself, at prices of about one per piece."""
+        low, high = self._inside(self._window(lengths, spot))
+        if high < low:
+            return None
+        price = SPACER + self.dice.integers(0, SPACER // 2, len(self._nm))
+        price[self._is_shim] += SHIM
+        thin = self.search.thinned(pool)
+        some: tuple[list[tuple[int, int, int]], list[tuple[int, int, int]]] = ([], [])
+        for kind in self.maker.kinds.eligible(self.group(spot)):
+            if thin[kind] > 0:
+                told = (kind, self._cells[kind], int(thin[kind]))
+                some[self._is_shim[kind]].append(told)
+        table = Table(*some, high, self._problem.rules.most_shims)
+        table.price(price)
+        costs = table.costs(low, high)
+        cell = int(np.argmin(costs))
+        if costs[cell] >= FAR:
+            return None
+        pile = table.stack(low + cell)
+        return pile if all(pool[kind] >= pile.count(kind) for kind in set(pile)) else None
+
+    # -- several fills at once ---------------------------------------------------------------
+
+    def _divide(
+        self, spots: Sequence[Spot], lengths: Lengths, pool: Array, piles: Piles, limit: int | None
+    ) -> bool:
+        """The fewest pieces for all these fills, divided among them, at no more than ``limit``."""
+        if len(spots) == 1:
+            pile = self._short(spots[0], lengths, pool)
+            if pile is not None:
+                self._put(piles, lengths, pool, spots[0], pile)
+            return pile is not None
+        windows = [self._inside(self._window(lengths, spot)) for spot in spots]
+        whole = (sum(w[0] for w in windows), sum(w[1] for w in windows))
+        narrow = (whole[1] - whole[0]) // 4
+        together = self._fewest(
+            self.group(spots[0]), pool, (whole[0] + narrow, whole[1] - narrow)
+        )
+        if together is None or (limit is not None and SPACER * len(together) > limit):
+            return False
+        order = sorted(range(len(spots)), key=lambda at: (windows[at][1] - windows[at][0],
+                                                          windows[at][1]))  # fmt: skip
+        rest = together
+        for at in order[:-1]:
+            cells = [self._cells[kind] for kind in rest]
+            inside = self._inside(self._window(lengths, spots[at]))
+            chosen = part_of(cells, inside, self.dice)
+            if chosen is None:
+                return False
+            taken = set(chosen)
+            self._put(piles, lengths, pool, spots[at], [rest[i] for i in chosen])
+            rest = [kind for i, kind in enumerate(rest) if i not in taken]
+        last = spots[order[-1]]
+        low, high = self._window(lengths, last)
+        if not low <= sum(self._nm[kind] for kind in rest) <= high:
+            return False
+        self._put(piles, lengths, pool, last, rest)
+        return True
+
+    def _fewest(self, group: int, pool: Array, window: tuple[int, int]) -> list[int] | None:
+        """The kinds, one per piece, with about a sum in a window of cells."""
+        coarse = max(1, window[1] // SUM_CELLS)
+        there: dict[int, list[int]] = {}
+        for kind in self.maker.kinds.eligible(group):
+            count = int(pool[kind])
+            if count > 0 and not self._is_shim[kind]:
+                there.setdefault(self.search.cluster[kind], []).extend([kind] * count)
+        offered: dict[int, tuple[int, int]] = {}
+        for cluster, kinds in there.items():
+            cells = sum(self._cells[kind] for kind in kinds)
+            offered[cluster] = (max(1, round(cells / len(kinds) / coarse)), len(kinds))
+        if self.dice.random() < self.sampled:
+            offered = self._sample(offered, 2 * window[1] // coarse)
+        counts = fewest(offered, (-(-window[0] // coarse), window[1] // coarse), self.dice)
+        if counts is None:
+            return None
+        chosen: list[int] = []
+        for cluster, count in counts.items():
+            kinds = there[cluster]
+            if len(set(kinds)) > 1:
+                kinds = [kinds[at] for at in self.dice.permutation(len(kinds))]
+            chosen += kinds[:count]
+        return chosen
+
+    def _sample(
+        self, offered: dict[int, tuple[int, int]], cells: int
+    ) -> dict[int, tuple[int, int]]:
+        """A few pieces of each, about so long together: piles of many kinds are easily divided."""
+        whole = sum(cells for cells, _count in offered.values())
+        most = max(1, -(-cells // max(1, whole)))
+        counts = self.dice.integers(0, 2 * most + 1, len(offered))
+        return {
+            cluster: (each, min(count, int(some)))
+            for (cluster, (each, count)), some in zip(offered.items(), counts, strict=True) if some
+        }  # fmt: skip
+
+    # -- taking it ---------------------------------------------------------------------------
+
+    def _commit(self, piles: Piles, empty: tuple[int, int] | None) -> int:
+        stations = {spot.at for spot in piles} | ({empty[0]} if empty else set())
+        columns: dict[int, Column] = {}
+        for at in stations:
+            stacks: list[ShaftStack | None] = []
+            for turn, old in enumerate(self.columns[at].stacks):
+                mine = {s.fill: pile for s, pile in piles.items() if (s.at, s.turn) == (at, turn)}
+                if not mine:
+                    stacks.append(None if (at, turn) == empty else old)
+                    continue
+                shaft = self._shaft(at, turn)
+                before: Mapping[int, Sequence[int]] = dict(enumerate(old.fills if old else ()))
+                fills = [mine.get(fill, before.get(fill, ())) for fill in range(len(shaft.fills))]
+                made = made_stack(self._problem, self.maker.kinds, shaft, fills)
+                if made is None:
+                    return -1
+                stacks.append(made)
+            column = self.maker.column(at, stacks)
+            if column is None:
+                return -1
+            columns[at] = column
+        old_aims = self.search.figures([self.columns[at] for at in stations])
+        new_aims = self.search.figures(list(columns.values()))
+        if new_aims > old_aims:
+            return -1
+        for at, column in columns.items():
+            for kind, count in use_of(self.columns[at].stacks).items():
+                self.left[kind] += count
+            for kind, count in use_of(column.stacks).items():
+                self.left[kind] -= count
+            self.columns[at] = column
+        return int(new_aims < old_aims)
