@@ -50,6 +50,8 @@ def _read(**only: int | None) -> dict[int | None, LeadTime]:
         "order__vendor_id", "order__vendor__code", "order__vendor__name", "order_id", "sent_at",
         "back_at",
     ):  # fmt: skip
+        if sent is None or back is None:
+            continue
         took = (back - sent).total_seconds() / DAY
         days[vendor][order] = max(took, days[vendor].get(order, 0.0))
         counts[vendor] += 1

@@ -86,8 +86,8 @@ class Looking:
 
 def spares(looking: Looking, drawings: Collection[int]) -> Spares:
     """What is free of these drawings: claimed neither by the job's own kit nor by one that binds
-    it at the same time, nor staged for any, nor on an order for work. One query, one more where an owner's consent
-    matters, two where line tooling made strokes; none without drawings."""
+    it at the same time, nor staged for any, nor on an order for work. One query, one more where an
+    owner's consent matters, two where line tooling made strokes; none without drawings."""
     return Spares(_pieces(looking, drawings) if drawings else {})
 
 

@@ -30,6 +30,7 @@ GATES: Mapping[str, ApprovalKind] = MappingProxyType(
 )
 """What must be on file before a customer's tooling goes to a place of this kind."""
 
+
 @dataclass(frozen=True)
 class Going:
     """A piece that is to go from where it lies to a place, on a day."""
@@ -111,7 +112,9 @@ def check_work(*, piece: Piece, kind: str, done_on: date) -> None:
 def check_cuts(cuts: Mapping[Piece, date]) -> None:
     """Raise ``owner_approval_missing`` when one of these customers' pieces is to be cut, or was,
     on a day for which its owner gave no leave. The owners must be loaded. One query."""
-    foreign = {piece: on for piece, on in cuts.items() if not piece.owner.is_shop}
+    foreign: dict[Owned, date] = {
+        piece: on for piece, on in cuts.items() if not piece.owner.is_shop
+    }
     if foreign:
         raise_first(_without_leave(ApprovalKind.REGRIND, foreign).values())
 

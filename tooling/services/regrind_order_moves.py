@@ -1,4 +1,4 @@
-"""Pieces on an order go out, come back one by one, and are worked on; their marks are looked for."""
+"""Pieces on an order go out and come back one by one, worked on; their marks are looked for."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from django.utils.translation import gettext_lazy as _
 
 from tooling.errors import Conflict, ToolingError
 from tooling.models import (
+    DIAMETERS,
     DIMENSIONS,
     How,
     KitPosition,
@@ -369,7 +370,7 @@ def _touched(line: RegrindOrderLine, kind: str) -> list[str]:
     """The dimensions with a target; of a regrind at least the diameters that are known."""
     named = {target.dimension for target in line.targets.all()}
     if kind == WorkKind.REGRIND:
-        named |= {n for n in ("drive_diameter", "root_diameter", "outside_diameter")}
+        named |= set(DIAMETERS)
     return [name for name in DIMENSIONS if name in named and _before(line.piece, name) is not None]
 
 

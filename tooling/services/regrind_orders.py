@@ -1,4 +1,4 @@
-"""Orders for work on pieces: asked for, changed, dropped. What is asked for is held from then on."""
+"""Orders for work on pieces: asked for, changed, dropped. What is on one is held from then on."""
 
 from __future__ import annotations
 
@@ -290,7 +290,7 @@ def still_out(order: RegrindOrder, out: Sequence[RegrindOrderLine]) -> Conflict:
 
 
 def _check_vendor(vendor: Place | None) -> None:
-    """A vendor is a place out of the house where work is done. Raises ToolingError ``not_a_vendor``."""
+    """A vendor is a place out of the house where work is done. Raises ``not_a_vendor``."""
     if vendor is None:
         return
     outermost = away_of([vendor]).get(vendor.pk)

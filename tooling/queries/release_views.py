@@ -1,0 +1,112 @@
+"""What the release of an order is judged by. Frozen; made by ``regrind_release``."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from tooling.engineering.how import Step
+
+
+@dataclass(frozen=True)
+class Check:
+    """One check: ``no`` keeps the order from being released, unless an engineer may sign a reason
+    (``may_sign``). ``piece``: the code of the piece that it is about, where it is one."""
+
+    code: str
+    level: str
+    said: str
+    may_sign: bool = False
+    piece: str = ""
+    pass_number: int | None = None
+    how: tuple[Step, ...] = ()
+
+
+@dataclass(frozen=True)
+class DriveRow:
+    """The drive diameters of one pass as they were before the work and as they are, or are to be,
+    after it. ``top_is_ordered``: its roll is on the order."""
+
+    pass_number: int
+    station: int | None
+    ratio: str
+    top_before_nm: int | None
+    top_nm: int | None
+    bottom_before_nm: int | None
+    bottom_nm: int | None
+    top_is_ordered: bool
+    bottom_is_ordered: bool
+
+
+@dataclass(frozen=True)
+class FillChange:
+    """A faced piece changes the fills of its shaft; ``kits`` have spacers there now. nm, signed:
+    what is to be added."""
+
+    piece: str
+    set_number: str
+    pass_number: int
+    shaft: str
+    inboard_nm: int
+    outboard_nm: int
+    is_exact: bool
+    kits: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class SetJudged:
+    """One copy of a set, or one open kit, on one mill. Without a mill only its speeds are
+    judged, at a ratio of 1."""
+
+    set_number: str
+    set_name: str
+    who: str
+    kit: str
+    mill_number: str
+    mill_name: str
+    checks: tuple[Check, ...]
+    rows: tuple[DriveRow, ...]
+
+    @property
+    def bad(self) -> tuple[Check, ...]:
+        return tuple(each for each in self.checks if each.level == "no")
+
+    @property
+    def warned(self) -> tuple[Check, ...]:
+        return tuple(each for each in self.checks if each.level == "warn")
+
+    @property
+    def level(self) -> str:
+        return "no" if self.bad else "warn" if self.warned else "ok"
+
+
+@dataclass(frozen=True)
+class Judged:
+    """Everything. ``pieces``: by piece id; ``charts``: what turns unproved, as a person says it."""
+
+    pieces: Mapping[int, tuple[Check, ...]] = field(default_factory=dict)
+    sets: tuple[SetJudged, ...] = ()
+    fills: tuple[FillChange, ...] = ()
+    charts: tuple[str, ...] = ()
+
+    @property
+    def refusals(self) -> tuple[Check, ...]:
+        """What keeps it from being released, pieces first, each code and piece once."""
+        of_pieces = [each for checks in self.pieces.values() for each in checks]
+        of_sets = [each for one in self.sets for each in one.checks]
+        found = {
+            (each.code, each.piece, each.said): each
+            for each in (*of_pieces, *of_sets)
+            if each.level == "no"
+        }
+        return tuple(sorted(found.values(), key=lambda each: each.may_sign))
+
+    @property
+    def to_sign(self) -> tuple[Check, ...]:
+        """What is left when all that cannot be signed for is mended."""
+        return tuple(each for each in self.refusals if each.may_sign)
+
+    @property
+    def to_mend(self) -> tuple[Check, ...]:
+        """What no reason helps."""
+        return tuple(each for each in self.refusals if not each.may_sign)
