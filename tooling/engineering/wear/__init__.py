@@ -21,6 +21,7 @@ from tooling.engineering.wear.one import (
     look_names,
     unmeasured_names,
 )
+from tooling.engineering.wear.pooling import fit_prior
 from tooling.engineering.wear.prior import DEFAULT_FACTORS, Pool, Prior, strip_class
 from tooling.engineering.wear.specs import NM_PER_KM, History, PointSpec, ReadingAt, Rules, Says
 
@@ -50,6 +51,7 @@ __all__ = [
     "Worth",
     "columns",
     "ends_of",
+    "fit_prior",
     "flag_names",
     "forecast",
     "forecast_one",

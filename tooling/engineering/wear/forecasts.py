@@ -34,7 +34,7 @@ from tooling.engineering.wear.rates import LONGEST_KM, Known, Rates, posterior, 
 from tooling.engineering.wear.robust import Weighed, weigh
 from tooling.engineering.wear.specs import Rules, Says
 
-CHUNK = 2_048
+CHUNK = 1_024
 """Points worked at a time, so that the work stays in the processor's cache."""
 SAYS = (Says.OWN, Says.ESTIMATE, Says.POOL, Says.NOTHING)
 

@@ -38,6 +38,28 @@ def cdf(x: Floats) -> Floats:
     return np.where(x < 0, tail, 1 - tail)
 
 
+_ODDS = (
+    2.898653902479553e-09, -2.3793575867106253e-07, 7.537129033194593e-06, -0.00010812874683325148,
+    -7.204940835871558e-05, 0.07267348669881898, 1.5957678455933526,
+)  # fmt: skip
+"""ln(Φ / (1 − Φ)) / x as a polynomial in x², |x| ≤ 5.5; fitted for this module."""
+
+
+def quick_cdf(x: Floats) -> Floats:
+    """The distribution function within 1e-7, rising everywhere, held beyond ± 5.5. Overwrites x."""
+    np.clip(x, -5.5, 5.5, out=x)
+    square = x * x
+    total = np.full_like(x, _ODDS[0])
+    for coefficient in _ODDS[1:]:
+        total *= square
+        total += coefficient
+    total *= x
+    np.negative(total, out=total)
+    np.exp(total, out=total)
+    total += 1
+    return np.divide(1.0, total, out=total)
+
+
 def density(x: Floats) -> Floats:
     """Standard normal density."""
     z: Floats = np.exp(-0.5 * x * x) * 0.3989422804014327

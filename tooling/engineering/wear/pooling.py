@@ -1,1 +1,272 @@
-"""Learning from all histories: strip factors, scatter, bedding-in, and the rates of like pieces."""
+"""Learning from all histories: strip factors, scatter, bedding-in, and the rates of like pieces.
+
+Empirical Bayes. A round works out what every piece's readings say under the prior of the round
+before (the same arithmetic as the forecasts'), then moves the prior: means of ln rate per pool,
+mean of bedding-in and the strip factors by one scoring step of the marginal likelihood, the
+variances by expectation and maximisation. Weak beliefs from memory keep it steady with few pieces.
+Odd readings and odd pieces weigh little, by the chance that they are odd.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+
+import numpy as np
+
+from tooling.engineering.wear.columns import Columns, Ints, columns
+from tooling.engineering.wear.forecasts import part, pools_of
+from tooling.engineering.wear.latent import BED, RATIO, Design, design
+from tooling.engineering.wear.learning import (
+    BELIEFS,
+    Learnt,
+    beliefs_of,
+    class_shares,
+    information,
+    scatter_after,
+    slopes,
+    spread_after,
+)
+from tooling.engineering.wear.normal import Floats
+from tooling.engineering.wear.prior import USUAL_SPREAD, Pool, Prior
+from tooling.engineering.wear.random_effects import pooled, reml
+from tooling.engineering.wear.rates import Known, Rates, posterior
+from tooling.engineering.wear.robust import Weighed, weigh
+from tooling.engineering.wear.specs import History
+
+ROUNDS = 60
+SETTLED = 2e-4
+MOST = 20_000
+"""Points of which the prior is learned, evenly from all; more change nothing that can be seen."""
+BETWEEN_POOLS = 0.3
+"""How far pools differ (standard deviation of ln rate) where fewer than three tell; from memory."""
+NEIGHBOURS = 10.0
+"""A pool's own spread counts against that of all pools as if these had so many pieces."""
+
+
+def fit_prior(given: Sequence[History] | Columns, start: Prior = Prior()) -> Prior:  # noqa: B008
+    """The prior that all histories together teach; ``start`` where they say nothing.
+
+    Give every life of every piece, from cut to cut: finished ones teach as much. The order of
+    histories changes nothing that matters (sums in another order), their number is kept per pool.
+    """
+    cols = given if isinstance(given, Columns) else columns(given)
+    cols = thinned(cols)
+    if cols.count == 0:
+        return start
+    learnt = _first(cols, start)
+    for _ in range(ROUNDS):
+        before = learnt
+        learnt = _round(cols, learnt)
+        if learnt.moved_from(before) < SETTLED:
+            break
+    return _told(cols, learnt)
+
+
+def thinned(cols: Columns) -> Columns:
+    """The points that have a value since the cut, at most ``MOST`` of them."""
+    values = np.bincount(cols.point[~np.isnan(cols.depth)], minlength=cols.count)
+    rows = np.flatnonzero((values > 0) & np.isfinite(cols.base))
+    if len(rows) > MOST:
+        rows = rows[np.arange(MOST) * len(rows) // MOST]
+    return taken(cols, rows)
+
+
+def taken(cols: Columns, rows: Ints) -> Columns:
+    """These points with their readings, in this order."""
+    if len(rows) == cols.count and np.array_equal(rows, np.arange(cols.count)):
+        return cols
+    counts = np.diff(cols.first)[rows]
+    first = np.concatenate([[0], np.cumsum(counts)])
+    readings = np.repeat(cols.first[rows] - first[:-1], counts) + np.arange(first[-1])
+    whole = part(cols, 0, cols.count)
+    words = {
+        name: getattr(whole, name)[rows]
+        for name in (
+            "alike", "scale", "sign", "base", "base_u", "limit", "by_value", "chrome", "chrome_u",
+            "is_plated", "sliding", "template", "unmeasured", "run_km", "ahead_km",
+        )
+    }  # fmt: skip
+    words |= {
+        name: getattr(whole, name)[readings]
+        for name in ("depth", "depth_u", "low", "high", "read_run_km", "order")
+    }
+    return replace(
+        cols,
+        keys=tuple(cols.keys[row] for row in rows),
+        ends=tuple(cols.ends[row] for row in rows),
+        first=first.astype(np.int64),
+        point=np.repeat(np.arange(len(rows)), counts).astype(np.int64),
+        **words,
+    )
+
+
+def _first(cols: Columns, start: Prior) -> Learnt:
+    pools = [start.pool(name) for name in cols.alike_names]
+    every = start.everything
+    return Learnt(
+        prior=replace(start, pools={}, factors=dict(start.factors)),
+        means=np.array([pool.log_rate for pool in pools], dtype=np.float64),
+        mean_errors=np.full(len(pools), USUAL_SPREAD),
+        spreads=np.full(len(pools), BELIEFS.rate_sd),
+        spread=BELIEFS.rate_sd,
+        odd=every.odd_share,
+        bedding=every.bedding_nm,
+        bedding_sd=every.bedding_sd_nm,
+        factor_errors={},
+    )
+
+
+@dataclass(frozen=True)
+class _Expected:
+    """What the readings say under the present prior."""
+
+    known: Known
+    made: Design
+    weighed: Weighed
+    rates: Rates
+
+
+def _expect(cols: Columns, learnt: Learnt) -> _Expected:
+    prior = learnt.as_prior(cols.alike_names)
+    known, bed, bed_sd, _learned = pools_of(cols, prior)
+    made = design(cols, prior, bed, bed_sd)
+    weighed = weigh(made, known, prior)
+    return _Expected(known, made, weighed, posterior(known, weighed.solved.b, weighed.solved.c))
+
+
+def _round(cols: Columns, learnt: Learnt) -> Learnt:
+    got = _expect(cols, learnt)
+    known, made, weighed, rates = got.known, got.made, got.weighed, got.rates
+    solved = weighed.solved
+    r, mass = rates.r, rates.mass
+    mean_r = rates.mean
+    square_r = np.sum(mass * r * r, axis=1)
+    z = np.log(r) - known.mean[:, None]
+    usual, odd = _shares(z / known.sd[:, None], known)
+    trust = mass * (usual + odd / known.times[:, None] ** 2)
+    pull = np.sum(trust * z, axis=1) / known.sd**2
+
+    names = [name for name in cols.classes if name != "cold rolled"]
+    shares = class_shares(cols, learnt.prior, names)
+    precision = np.where(made.is_verdict, 0, weighed.weight / made.noise)
+    bed_now = solved.at[:, BED] + solved.by[:, BED] * mean_r
+    bed_variance = solved.cov[:, BED, BED] + solved.by[:, BED] ** 2 * (square_r - mean_r**2)
+    pools = len(cols.alike_names)
+    gradient = np.concatenate(
+        [
+            np.bincount(cols.alike, weights=pull, minlength=pools),
+            [float(np.sum(bed_now - learnt.bedding)) / learnt.bedding_sd**2],
+            slopes(made, solved, precision, shares, mean_r, square_r),
+        ]
+    )
+    matrix = information(cols.alike, pools, made, known, precision, shares, mean_r)
+    extra, hold = beliefs_of(learnt, names)
+    step = np.linalg.solve(matrix + np.diag(hold), gradient + extra)
+    step[:pools] = np.clip(step[:pools], -1, 1)
+    step[pools + 1 :] = np.clip(step[pools + 1 :], -0.7, 0.7)
+    errors = np.sqrt(np.diag(np.linalg.inv(matrix + np.diag(hold))))
+
+    moved = z - step[:pools][cols.alike][:, None]
+    square = np.sum(trust * moved**2, axis=1)
+    counted = np.bincount(cols.alike, minlength=pools)
+    per_pool = np.bincount(cols.alike, weights=square, minlength=pools)
+    variance = spread_after(float(np.sum(square)), cols.count, BELIEFS.rate_sd)
+    own = (NEIGHBOURS * variance + per_pool) / (NEIGHBOURS + counted)
+    bedding = max(0.0, learnt.bedding + float(step[pools]))
+    bed_square = float(np.sum(bed_variance + (bed_now - bedding) ** 2))
+    factors = dict(learnt.prior.factors)
+    for name, move in zip(names, step[pools + 1 :], strict=True):
+        factors[name] = learnt.prior.factor(name) * float(np.exp(move))
+    return replace(
+        learnt,
+        prior=replace(
+            learnt.prior,
+            factors=factors,
+            scatter_nm=scatter_after(cols, made, weighed, rates, learnt.prior),
+            odd_readings=_odd_readings(made, weighed, learnt.prior),
+            **_plating_after(cols, got, learnt.prior),
+        ),
+        means=learnt.means + step[:pools],
+        mean_errors=errors[:pools],
+        spreads=np.sqrt(own),
+        spread=variance**0.5,
+        odd=float(np.clip((np.sum(mass * odd) + 1) / (cols.count + 40), 0.01, 0.25)),
+        bedding=bedding,
+        bedding_sd=spread_after(bed_square, cols.count, BELIEFS.bedding_sd) ** 0.5,
+        factor_errors=dict(zip(names, errors[pools + 1 :].tolist(), strict=True)),
+    )
+
+
+def _shares(deviations: Floats, known: Known) -> tuple[Floats, Floats]:
+    """How likely a piece at this deviation is a usual one, and an odd one."""
+    odd, times = known.odd[:, None], known.times[:, None]
+    good = (1 - odd) * np.exp(-0.5 * deviations**2)
+    bad = odd / times * np.exp(-0.5 * (deviations / times) ** 2) + 1e-300
+    return good / (good + bad), bad / (good + bad)
+
+
+def _odd_readings(made: Design, weighed: Weighed, prior: Prior) -> float:
+    least = 1 / prior.odd_reading_times**2
+    odd = 1 - (weighed.weight[~made.is_verdict] - least) / (1 - least)
+    return float(np.clip((np.sum(odd) + 2) / (len(odd) + 100), 0.002, 0.2))
+
+
+def _plating_after(cols: Columns, got: _Expected, prior: Prior) -> dict[str, float]:
+    """How much faster bare steel wears than plating, by the plated pieces."""
+    plated = cols.is_plated
+    if not np.any(plated):
+        return {}
+    solved = got.weighed.solved
+    mean_r = got.rates.mean
+    off = (solved.at[:, RATIO] + solved.by[:, RATIO] * mean_r)[plated]
+    variance = solved.cov[plated, RATIO, RATIO]
+    count, hold = int(np.sum(plated)), 3.0
+    default = Prior()
+    ratio = prior.chrome_ratio + (
+        float(np.sum(off)) + hold * (default.chrome_ratio - prior.chrome_ratio)
+    ) / (count + hold)
+    square = float(np.sum(variance + (off - (ratio - prior.chrome_ratio)) ** 2))
+    sd = ((hold * default.chrome_ratio_sd**2 + square) / (hold + count)) ** 0.5
+    return {"chrome_ratio": max(1.0, ratio), "chrome_ratio_sd": sd}
+
+
+def _told(cols: Columns, learnt: Learnt) -> Prior:
+    """The prior as it is kept: pools drawn to one another as far as they are alike."""
+    pools = len(cols.alike_names)
+    variances = np.maximum(learnt.mean_errors**2, 1e-12)
+    every = reml(learnt.means, variances)
+    between = every.tau2 if pools >= 3 else max(every.tau2, BETWEEN_POOLS**2 if pools > 1 else 0)
+    every = pooled(learnt.means, variances, between)
+    points = np.bincount(cols.alike, minlength=pools)
+    readings = np.bincount(cols.alike[cols.point], minlength=pools)
+    told = {}
+    for number, name in enumerate(cols.alike_names):
+        own = variances[number]
+        share = between / (between + own) if pools > 1 else 1.0
+        mean = share * learnt.means[number] + (1 - share) * every.mean
+        se2 = share * own + ((1 - share) * every.se) ** 2
+        told[name] = replace(
+            _pool(learnt, float(mean), float(learnt.spreads[number]), float(se2**0.5)),
+            points=int(points[number]),
+            readings=int(readings[number]),
+        )
+    new = max(between, 0 if cols.alike_names == ("",) else BETWEEN_POOLS**2)
+    whole = replace(
+        _pool(learnt, every.mean, float((learnt.spread**2 + new) ** 0.5), every.se),
+        points=int(points.sum()),
+        readings=int(readings.sum()),
+    )
+    factor_sd = dict(learnt.prior.factor_sd) | learnt.factor_errors
+    everything = told.pop("", whole)
+    return replace(learnt.prior, everything=everything, pools=told, factor_sd=factor_sd)
+
+
+def _pool(learnt: Learnt, mean: float, sd: float, se: float) -> Pool:
+    return Pool(
+        log_rate=mean, log_rate_sd=sd, log_rate_se=se, odd_share=learnt.odd,
+        bedding_nm=learnt.bedding, bedding_sd_nm=learnt.bedding_sd,
+    )  # fmt: skip
+
+

@@ -155,7 +155,7 @@ def _rate(inside: Inside, found: Forecasts) -> Step:
             "rate": float(found.rate[0]), "mean_of_log": float(np.log(found.rate[0])),
             "sd_of_log": float(inside.rates.log_moments[1][0]),
         },
-        rounding="on a grid of 32 cells",
+        rounding="on a grid of 24 cells",
     )  # fmt: skip
 
 

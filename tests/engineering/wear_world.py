@@ -1,0 +1,114 @@
+"""Invented pieces whose wear is known: from the law that the engine assumes, and from another.
+
+Everything comes from a seed. Rates are per km of cold rolled strip, depths in nm.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from tooling.engineering.wear import NM_PER_KM, History, PointSpec, ReadingAt
+
+FACTORS = {"cold rolled": 1.0, "galvanised": 2.8, "stainless": 4.0}
+NEW_NM = 152_400_000
+LIMIT_NM = 150_000
+RATE, SPREAD = 150.0, 0.35
+
+
+@dataclass(frozen=True)
+class Law:
+    """How pieces wear and how they are read. ``depth(rng)`` draws a piece: depth by equivalent km.
+
+    ``scatter`` (nm, on depth) is beyond the gauge, whose ``u`` (nm, on the diameter, k = 1) is
+    told; values are read to ``step``; ``odd`` of them are far out.
+    """
+
+    depth: Callable[[np.random.Generator], Callable[[float], float]]
+    u: float = 2_500.0
+    scatter: float = 1_000.0
+    step: int = 1
+    odd: float = 0.0
+    odd_nm: float = 40_000.0
+
+
+def straight(rng: np.random.Generator) -> Callable[[float], float]:
+    """The law of the model: log-normal rate, normal bedding-in over 20 km."""
+    rate, bed = RATE * np.exp(SPREAD * rng.normal()), rng.normal(2_500, 1_200)
+    return lambda km: bed * (1 - np.exp(-km / 20)) + rate * km
+
+
+def wearing_in(rng: np.random.Generator) -> Callable[[float], float]:
+    """Another law: rates of a gamma distribution, wear that slows as a power, a long wear-in."""
+    rate, power = RATE * rng.gamma(7.0, 1 / 7.0), rng.uniform(0.92, 1.0)
+    start, long = rng.uniform(0, 8_000), rng.uniform(15, 60)
+    return lambda km: start * km / (km + long) + rate * 300 * (km / 300) ** power
+
+
+MODEL = Law(straight)
+OTHER = Law(wearing_in, u=2_500.0, scatter=1_500.0, step=10_000, odd=0.03)
+
+
+def crossing_km(depth: Callable[[float], float], limit: float = LIMIT_NM) -> float:
+    """Where the true depth passes the limit."""
+    low, high = 0.0, 1e6
+    for _ in range(60):
+        middle = (low + high) / 2
+        low, high = (middle, high) if depth(middle) < limit else (low, middle)
+    return low
+
+
+def piece(law: Law, rng: np.random.Generator, readings: int, key: int) -> tuple[History, float]:
+    """A piece with so many readings since its cut, and the equivalent km that it truly has left."""
+    depth = law.depth(rng)
+    kms = np.sort(rng.uniform(40, 250, readings))
+    shares = rng.dirichlet(np.full(len(FACTORS), 0.6))
+    per_km = sum(share * factor for share, factor in zip(shares, FACTORS.values(), strict=True))
+
+    def run(km: float) -> dict[str, int]:
+        raw = km / per_km * NM_PER_KM
+        return {name: int(raw * part) for name, part in zip(FACTORS, shares, strict=True)}
+
+    def read(km: float) -> int:
+        value = NEW_NM - 2 * depth(km) + rng.normal() * law.u + 2 * rng.normal() * law.scatter
+        if rng.random() < law.odd:
+            value += rng.choice([-1, 1]) * rng.uniform(0.5, 1.5) * law.odd_nm
+        return round(value / law.step) * law.step
+
+    u = float(np.hypot(law.u, law.step / 12**0.5))
+    taken = [ReadingAt(value_nm=read(0.0), u_nm=u)]
+    taken += [ReadingAt(run(float(km)), value_nm=read(float(km)), u_nm=u) for km in kms]
+    now = float(kms[-1]) if readings else 0.0
+    spec = PointSpec(key=key, depth_limit_nm=LIMIT_NM)
+    left = max(0.0, crossing_km(depth) - now)
+    return History(spec, tuple(taken), run(now)), left
+
+
+def pieces(
+    law: Law, seed: int, count: int, readings: tuple[int, ...]
+) -> tuple[list[History], np.ndarray]:
+    """Pieces with these numbers of readings in turn, and what each truly has left in km."""
+    rng = np.random.default_rng(seed)
+    made = [piece(law, rng, readings[n % len(readings)], n) for n in range(count)]
+    return [history for history, _left in made], np.array([left for _history, left in made])
+
+
+def line_left(history: History, factor: Callable[[str], float]) -> float:
+    """What a straight line through the piece's own readings alone says is left, in km.
+
+    By least squares through the reading after the cut and the later ones, from the origin: the
+    better of the two plain lines. Infinite where it does not fall.
+    """
+    after = float(history.readings[0].value_nm or 0)
+    points = [
+        (
+            sum(factor(name) * nm for name, nm in each.run_nm.items()) / NM_PER_KM,
+            (after - float(each.value_nm or 0)) / 2,
+        )
+        for each in history.readings[1:]
+    ]
+    slope = sum(x * y for x, y in points) / sum(x * x for x, _y in points)
+    used = sum(factor(name) * nm for name, nm in history.run_nm.items()) / NM_PER_KM
+    return max(0.0, LIMIT_NM / slope - used) if slope > 0 else float("inf")
