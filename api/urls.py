@@ -40,6 +40,7 @@ from api.views import (
     stock_hand,
     task_files,
 )
+from api.wear_urls import WEAR
 
 PIECES = [
     path("pieces/", pieces.Pieces.as_view(), name="api-pieces"),
@@ -293,6 +294,7 @@ PURCHASES = [
 ]
 
 urlpatterns: list[URLPattern | URLResolver] = [
+    *WEAR,
     *CHANGEOVERS,
     *COUNTS,
     *PURCHASES,

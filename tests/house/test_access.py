@@ -21,6 +21,7 @@ from tests.world import MM, World, make_person
 from tooling.models import (
     Approval,
     Delay,
+    Device,
     DrawingFile,
     Gauge,
     Kit,
@@ -30,12 +31,14 @@ from tooling.models import (
     Person,
     PieceAlias,
     Role,
+    Run,
     SetPosition,
     Setup,
     SetupStep,
     Task,
 )
 from tooling.services import (
+    badges,
     certificates,
     counts,
     files,
@@ -163,6 +166,8 @@ def found(world: World, cast: dict[str, Person], standing: Path) -> Any:
     (standing / "backups").mkdir(exist_ok=True)
     (standing / "backups" / "rollroom-20260101T000000Z.zip").write_bytes(b"PK")
     certificates.make(at=at)
+    badge = badges.issue_badge(by=cast["supervisor"], at=at, person=cast["crew"]).badge
+    device = Device.objects.create(name="Gate tablet")
     position = SetPosition.objects.get()
     kit_row = {"number": kit.number, "station": 1, "which": "top"}
     rule = MillRule.objects.create(mill=mill, kind="last", first="scaled")
@@ -173,6 +178,7 @@ def found(world: World, cast: dict[str, Person], standing: Path) -> Any:
     step = SetupStep.objects.create(what="stopped", **said)
     delay = Delay.objects.create(cause="strip", minutes=5, **said)
     setup_row = {**kit_row, "other": _earlier_setup(world, tool_set, mill)}
+    run = Run.objects.create(length_nm=MM, way="counter", **said)
     revision = drawing.revisions.get()
     photo = SimpleUploadedFile("a.png", a_png())
     picture = pictures.keep(by=engineer, at=at, upload=photo, piece=piece)
@@ -206,6 +212,8 @@ def found(world: World, cast: dict[str, Person], standing: Path) -> Any:
         "setups/<slug:number>/times/steps/": {**setup_row, "row": step.pk},
         "setups/<slug:number>/times/delays/": {**setup_row, "row": delay.pk},
         "setups/": setup_row,
+        "runs/": {"number": run.pk},
+        "api/v1/runs/": {"number": run.pk},
         "sets/drawings/": {
             "number": "R-1",
             "revision": revision.pk,
@@ -219,7 +227,8 @@ def found(world: World, cast: dict[str, Person], standing: Path) -> Any:
         "shop/owners/registers/<int:number>.pdf": {"number": drawn.pk},
         "shop/owners/registers/": {"number": register.pk},
         "shop/owners/": {"code": "SHOP"},
-        "shop/people/": {"username": "crew"},
+        "shop/people/": {"username": "crew", "number": badge.pk},
+        "shop/devices/": {"key": device.pk},
         "shop/gauges/": {"number": "G-1"},
         "shop/backups/": {"number": backup.pk, "name": "rollroom-20260101T000000Z.zip"},
         "shop/settings/": {"name": "improbable_reading"},

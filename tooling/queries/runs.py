@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -156,6 +156,12 @@ def run_list(**asked: Any) -> tuple[RunView, ...]:
     """The newest runs. Two queries."""
     given = given_settings([DIFFER_PARTS, DIFFER_COIL])
     return tuple(view_of(row, given) for row in run_rows(**asked)[:MOST_ROWS])
+
+
+def views_of(rows: Iterable[Run]) -> list[RunView]:
+    """Of rows with ``RUN_WITH``. One query."""
+    given = given_settings([DIFFER_PARTS, DIFFER_COIL])
+    return [view_of(row, given) for row in rows]
 
 
 def all_runs(**asked: Any) -> Iterator[RunView]:

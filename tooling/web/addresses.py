@@ -6,6 +6,8 @@ from django.urls import URLPattern, path
 
 from tooling.web import (
     backups,
+    badges,
+    devices,
     drawing_parts,
     drawings,
     holds,
@@ -37,6 +39,7 @@ from tooling.web.owner_addresses import OWNERS
 from tooling.web.purchase_addresses import PURCHASES
 from tooling.web.setup_addresses import SETUPS
 from tooling.web.setup_sheet_addresses import SHEETS
+from tooling.web.wear_addresses import RUNS
 
 KITS: list[URLPattern] = [
     path("", today.go_today, name="home"),
@@ -223,6 +226,13 @@ SHOP: list[URLPattern] = [
     path("shop/people/", shop.show_people, name="people"),
     path("shop/people/new/", shop.new_person, name="person-new"),
     path("shop/people/<path:username>/edit/", shop.edit_person, name="person"),
+    path("shop/people/<path:username>/badges/", badges.show, name="person-badges"),
+    path("shop/people/<path:username>/badges/issue/", badges.issue, name="badge-issue"),
+    path("shop/people/<path:username>/badges/<int:number>/end/", badges.end, name="badge-end"),
+    path("shop/people/<path:username>/pin/", badges.give_pin, name="person-pin"),
+    path("shop/devices/", devices.show_devices, name="devices"),
+    path("shop/devices/this/", devices.save_this, name="device-this"),
+    path("shop/devices/<uuid:key>/", devices.save, name="device"),
     path("shop/gauges/", shop.show_gauges, name="gauges"),
     path("shop/gauges/new/", shop.new_gauge, name="gauge-new"),
     path("shop/gauges/<path:number>/edit/", shop.edit_gauge, name="gauge"),
@@ -239,6 +249,7 @@ urlpatterns: list[URLPattern] = [
     *PURCHASES,
     *SHEETS,
     *SETUPS,
+    *RUNS,
     *PIECES,
     *PICTURES,
     *CHANGEOVERS,
