@@ -6,7 +6,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
-from itertools import product
+from itertools import pairwise, product
 from math import ceil, cos, radians, sin, sqrt
 
 import numpy as np
@@ -145,7 +145,7 @@ def _steps(problem: Problem, line: Line) -> Iterator[Row]:
                 ends[shaft] = (drive, run.rpm_factor / (one.ratio if shaft == "top" else 1))
         if ends:
             moving.append(ends)
-    for first, then in zip(moving, moving[1:], strict=False):
+    for first, then in pairwise(moving):
         shared = [(s, s) for s in ("bottom", "top") if s in first and s in then]
         for a, b in shared or [(next(iter(first)), next(iter(then)))]:
             yield _step(problem, line, first[a], then[b])

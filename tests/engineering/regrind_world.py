@@ -61,7 +61,9 @@ def _piece(dice: random.Random, name: str, drawn: int) -> Piece:
     if dice.random() < 0.4:
         points.append(WearPoint("root", dice.choice([5_000, 12_000, 25_000]), 0.0, 10_000))
     if dice.random() < 0.15:
-        points.append(WearPoint("flank", 15_000, 80.0, dice.choice([10_000, 40_000]), side="inboard"))
+        points.append(
+            WearPoint("flank", 15_000, 80.0, dice.choice([10_000, 40_000]), side="inboard")
+        )
     return Piece(
         name,
         (Diameter("drive", now, drawn, now - room, dice.choice([0, 0, 4_000])),),

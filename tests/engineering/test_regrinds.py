@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-from fractions import Fraction
+from dataclasses import fields, is_dataclass, replace
 
 import pytest
 
 from tests.engineering.regrind_model import best_by_milp, best_by_trying
-from tests.engineering.regrind_world import LIMITS, STEP, mill, small
+from tests.engineering.regrind_world import mill, small
 from tooling.engineering.regrinds import Plan, Problem
 from tooling.engineering.regrinds.baseline import broken
 from tooling.engineering.regrinds.conflict import conflicts, is_possible
@@ -51,3 +50,112 @@ def test_the_generator_meets_every_case() -> None:
     kinds = {each.kind for one in told if one.plan for each in one.plan.decisions}
     assert kinds == {"leave", "cut", "face", "replace"}
     assert {one.status for one in told} == {"ok", "infeasible"}
+
+
+def test_with_prices_the_plan_costs_least() -> None:
+    for seed in range(1000, 1080):
+        problem = without_life(small(seed, priced=True))
+        solved, best = solve_regrind(problem), best_by_trying(problem)
+        if best is None:
+            assert solved.status == "infeasible", seed
+            continue
+        assert solved.plan is not None, seed
+        assert solved.plan.is_proven, seed
+        assert float(solved.plan.aims.cents) == pytest.approx(best[0]), seed
+
+
+def without_life(problem: Problem) -> Problem:
+    pieces = tuple(replace(piece, life_cents_per_mm=None) for piece in problem.pieces)
+    return replace(problem, pieces=pieces)
+
+
+@pytest.mark.parametrize(
+    "made",
+    [
+        {},
+        {"worn": 0.6},
+        {"tight": 0.3},
+        {"tight": 0.3, "worn": 0.6, "passes": 16},
+        {"priced": True, "passes": 10},
+        {"priced": True, "tight": 0.3, "worn": 0.6},
+        {"tight": 0.2, "new": False, "passes": 12},
+    ],
+)
+def test_whole_mills_agree_with_another_solver(made: dict[str, float]) -> None:
+    problem = mill(1, **made)  # type: ignore[arg-type]
+    solved, best = solve_regrind(problem), best_by_milp(problem)
+    if best is None:
+        assert solved.status == "infeasible"
+        return
+    assert solved.plan is not None
+    assert solved.plan.is_proven
+    told = aims_of(solved.plan)
+    if problem.prices is None:
+        assert told == best
+    else:
+        assert told[0] == pytest.approx(best[0], abs=0.01)
+
+
+def test_the_plan_keeps_every_requirement_it_was_given() -> None:
+    for seed in range(60):
+        problem = small(seed, priced=seed % 2 == 0)
+        plan = solve_regrind(problem).plan
+        if plan is not None:
+            assert broken(Search(build(problem)), *amounts(problem, plan)) == []
+
+
+def test_it_is_never_worse_than_cutting_all_by_the_worst_roll() -> None:
+    compared = 0
+    for seed in range(250):
+        plan = solve_regrind(small(seed)).plan
+        if plan is not None and not plan.baseline.broken:
+            compared += 1
+            assert plan.aims <= plan.baseline.aims, seed
+    assert compared > 30
+
+
+def test_a_conflict_is_irreducible() -> None:
+    seen = 0
+    for seed in range(200):
+        search = Search(build(small(seed)))
+        for one in conflicts(search):
+            seen += 1
+            assert is_possible(search, set(one)) is not None, seed
+            for each in one:
+                assert is_possible(search, set(one) - {each}) is None, seed
+    assert seen > 50
+
+
+def test_once_the_conflicts_are_freed_there_is_a_plan() -> None:
+    for seed in range(100):
+        search = Search(build(small(seed)))
+        left = set(range(len(search.model.requirements)))
+        for one in conflicts(search, most=1_000):
+            left -= set(one)
+        assert is_possible(search, left) is None, seed
+
+
+def test_an_inch_set_gets_the_plan_of_a_metric_one() -> None:
+    """0.020 mm a step and 0.001 in a step: everything grows by 1.27, and nothing else changes."""
+    for seed in range(60):
+        metric, inch = solve_regrind(small(seed)), solve_regrind(grown(small(seed)))  # type: ignore[arg-type]
+        assert metric.status == inch.status, seed
+        if metric.plan and inch.plan:
+            pairs = zip(metric.plan.decisions, inch.plan.decisions, strict=True)
+            for one, other in pairs:
+                assert one.kind == other.kind, seed
+                assert one.amount_nm * 127 == other.amount_nm * 100, seed
+
+
+def grown(value: object) -> object:
+    """Every length of a problem in proportion 127 to 100."""
+    if isinstance(value, tuple):
+        return tuple(grown(each) for each in value)
+    if not is_dataclass(value):
+        return value
+    made = {}
+    for each in fields(value):
+        inside = getattr(value, each.name)
+        is_length = each.name.endswith("_nm") and isinstance(inside, int)
+        made[each.name] = inside * 127 // 100 if is_length else grown(inside)
+    return type(value)(**made)  # type: ignore[misc]

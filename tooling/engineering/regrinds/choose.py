@@ -22,11 +22,16 @@ Terms = list[tuple[int, float]]
 
 @dataclass
 class Program:
-    """Columns: cut or not, steps, what comes off a new roll, replaced or not. Lengths in steps."""
+    """Columns: cut or not, steps, what comes off a new roll, replaced or not. Lengths in steps.
+
+    ``most_nm``: no best answer takes more off a piece. ``open_to``: no best answer replaces others.
+    """
 
     search: Search
     weights: Weights
     should_stop: Callable[[], bool] = lambda: False
+    most_nm: Sequence[int] | None = None
+    open_to: frozenset[int] | None = None
     lower: list[float] = field(default_factory=list)
     upper: list[float] = field(default_factory=list)
     whole: list[bool] = field(default_factory=list)
@@ -35,6 +40,8 @@ class Program:
 
     def __post_init__(self) -> None:
         free = self.search.may_be_new()
+        if self.open_to is not None:
+            free &= self.open_to
         self.groups = contour_groups(self.search.model, free)
         self.is_new = {n: self._column(0, 1, True) for group in self.groups for n in group[:1]}
         for group in self.groups:
@@ -62,7 +69,13 @@ class Program:
         elif domain.exact_nm is not None:
             self._exact(n, domain.exact_nm, new)
         elif domain.high_nm > 0 and domain.high_nm >= domain.need_nm:
-            most = float(domain.high_nm // step)
+            most = float(min(domain.high_nm, self._most(n)) // step)
+            if most < domain.need_nm // step:
+                self._row(
+                    1 if domain.low_nm > 0 else -ANY, [(new, 1.0)] if new is not None else [], ANY
+                )
+                self._new(n, new)
+                return
             cut, steps = self._column(0, 1, True), self._column(0, most, True)
             self.is_cut[n] = cut
             self.off[n].append((steps, 1.0))
@@ -72,6 +85,13 @@ class Program:
             self._row(1 if domain.low_nm > 0 else 0, either, 1)
         elif domain.low_nm > 0:
             self._row(1, [(new, 1.0)] if new is not None else [], ANY)
+        self._new(n, new)
+
+    def _most(self, n: int) -> float:
+        return float("inf") if self.most_nm is None else self.most_nm[n]
+
+    def _new(self, n: int, new: int | None) -> None:
+        step = self.search.model.step_nm
         if new is not None:
             made = self.search.domain(n, is_new=True)
             low, high = made.low_nm / step, made.high_nm / step
@@ -138,8 +158,10 @@ class Program:
 
     def solve(self) -> tuple[frozenset[int] | None, bool, list[float]]:
         """The pieces to replace, whether that is proven best, and each goal's bound."""
-        lp = self._lp()
         bounds: list[float] = []
+        if not self.lower:  # nothing is open: every piece has one way only
+            return frozenset(), True, bounds
+        lp = self._lp()
         new: frozenset[int] | None = None
         for goal in self.goals:
             model = self._model(lp, goal)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from fractions import Fraction
 
 from tooling.engineering.regrinds.answer import Conflict, Solved
@@ -18,9 +19,17 @@ from tooling.engineering.regrinds.least import (
     contour_groups,
 )
 from tooling.engineering.regrinds.model import build
+from tooling.engineering.regrinds.parts import (
+    highest,
+    pushing,
+    restrict,
+    split,
+    starts,
+    worth_replacing,
+)
 from tooling.engineering.regrinds.specs import Problem
 from tooling.engineering.regrinds.telling import Chosen, frees, tell
-from tooling.engineering.regrinds.weigh import Aims, Weights, aims
+from tooling.engineering.regrinds.weigh import Aims, Weights, added, aims
 
 Stop = Callable[[], bool]
 Progress = Callable[[float], None]
@@ -52,11 +61,10 @@ def solve_regrind(
 
 def _solve(search: Search, weights: Weights, should_stop: Stop, progress: Progress) -> Solved:
     progress(0.1)
-    all_new = search.may_be_new()
-    if isinstance(search.least(all_new), Impossible):
+    if isinstance(search.least(search.may_be_new()), Impossible):
         return Solved("infeasible", conflicts=_conflicts(search))
     progress(0.2)
-    chosen = _simple(search, weights) or _programmed(search, weights, all_new, should_stop)
+    chosen = _choose(search, weights, should_stop)
     progress(0.8)
     plan = tell(search, weights, chosen, should_stop)
     progress(1.0)
@@ -71,16 +79,61 @@ def _conflicts(search: Search) -> tuple[Conflict, ...]:
     )
 
 
-def _simple(search: Search, weights: Weights) -> Chosen | None:
-    """With no prices, where only those are replaced that must be by themselves: nothing better."""
-    if weights.has_prices:
-        return None
+def _choose(search: Search, weights: Weights, should_stop: Stop) -> Chosen:
+    """The best of every part by itself: parts that do not touch add up."""
+    model = search.model
+    arcs = pushing(model, highest(search), starts(search))
+    new: set[int] = set()
+    bounds: list[Aims | None] = []
+    for pieces in split(model, arcs):
+        part = Search(restrict(model, pieces, arcs), should_stop)
+        found = _part(part, weights.among(pieces), should_stop)
+        new |= {pieces[n] for n in found.new}
+        bounds.append(found.bound)
+    amounts = search.least(new)
+    assert isinstance(amounts, Amounts)
+    reached = aims(model, weights, new, amounts.off_nm)
+    known = [each for each in bounds if each is not None]
+    bound = added(known) if len(known) == len(bounds) else None
+    return Chosen(frozenset(new), amounts, reached, bound)
+
+
+def _part(search: Search, weights: Weights, should_stop: Stop) -> Chosen:
+    """Where only those are replaced that must be by themselves, and there are no prices, nothing
+    is better. Otherwise an integer program, as small as that first answer makes it."""
     forced = _forced(search)
-    found = search.least(forced)
-    if isinstance(found, Impossible):
-        return None
-    reached = aims(search.model, weights, forced, found.off_nm)
-    return Chosen(forced, found, reached, reached)
+    first = search.least(forced)
+    if isinstance(first, Impossible):
+        return _programmed(search, Program(search, weights, should_stop))
+    reached = aims(search.model, weights, forced, first.off_nm)
+    if not weights.has_prices or not reached.cents:
+        return Chosen(forced, first, reached, reached)
+    return _priced(search, weights, forced, first, should_stop)
+
+
+def _priced(
+    search: Search, weights: Weights, forced: frozenset[int], first: Amounts, should_stop: Stop
+) -> Chosen:
+    """Replacing more only ever takes less off the others: so the first answer bounds what comes
+    off every piece, and most requirements between two pieces can no longer matter."""
+    model = search.model
+    arcs = pushing(model, first.off_nm, starts(search))
+    worth = worth_replacing(search, weights, first.off_nm, arcs) | forced
+    new: set[int] = set()
+    bounds: list[Aims | None] = []
+    for pieces in split(replace(model, sums=()), arcs):
+        part = Search(replace(restrict(model, pieces, arcs), sums=()), should_stop)
+        most = [first.off_nm[n] for n in pieces]
+        open_to = frozenset(spot for spot, n in enumerate(pieces) if n in worth)
+        program = Program(part, weights.among(pieces), should_stop, most, open_to)
+        found = _programmed(part, program)
+        new |= {pieces[n] for n in found.new}
+        bounds.append(found.bound)
+    amounts = search.least(new)
+    assert isinstance(amounts, Amounts)
+    known = [each for each in bounds if each is not None]
+    bound = added(known) if len(known) == len(bounds) else None
+    return Chosen(frozenset(new), amounts, aims(model, weights, new, amounts.off_nm), bound)
 
 
 def _forced(search: Search) -> frozenset[int]:
@@ -106,12 +159,9 @@ def _can_stay(domains: list[Domain]) -> bool:
     return True
 
 
-def _programmed(
-    search: Search, weights: Weights, all_new: frozenset[int], should_stop: Stop
-) -> Chosen:
+def _programmed(search: Search, program: Program) -> Chosen:
     """The pieces to replace by the integer program; the amounts exactly."""
-    program = Program(search, weights, should_stop)
-    best: Chosen | None = None
+    weights, model = program.weights, search.model
     for _try in range(MOST_TRIES):
         rows = len(program.rows)
         new, is_proven, bounds = program.solve()
@@ -119,21 +169,17 @@ def _programmed(
             break
         found = search.least(new)
         if isinstance(found, Amounts):
-            reached = aims(search.model, weights, new, found.off_nm)
-            best = Chosen(new, found, reached, _bound(search, weights, reached, bounds, is_proven))
-            break
+            reached = aims(model, weights, new, found.off_nm)
+            return Chosen(new, found, reached, _bound(weights, reached, bounds, is_proven))
         del program.rows[rows:]
         program.forbid(new)
-    if best is not None:
-        return best
-    found = search.least(all_new)
+    new = search.may_be_new()
+    found = search.least(new)
     assert isinstance(found, Amounts)
-    return Chosen(all_new, found, aims(search.model, weights, all_new, found.off_nm), None)
+    return Chosen(new, found, aims(model, weights, new, found.off_nm), None)
 
 
-def _bound(
-    search: Search, weights: Weights, reached: Aims, bounds: list[float], is_proven: bool
-) -> Aims | None:
+def _bound(weights: Weights, reached: Aims, bounds: list[float], is_proven: bool) -> Aims | None:
     """The aims that no answer beats: those reached where the program is proven."""
     if is_proven:
         return reached

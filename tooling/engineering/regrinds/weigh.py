@@ -51,6 +51,10 @@ class Weights:
             )
         return cls(True, tuple(found))
 
+    def among(self, pieces: Sequence[int]) -> Weights:
+        """Of these pieces only, in their order."""
+        return Weights(self.has_prices, tuple(self.prices[n] for n in pieces))
+
 
 @dataclass(frozen=True, order=True)
 class Aims:
@@ -75,3 +79,13 @@ def aims(model: Model, weights: Weights, new: Collection[int], off_nm: Sequence[
         stock += off
         cents += price.cut + price.per_nm * off if off > 0 else price.leave
     return Aims(cents, len(new), worked, stock)
+
+
+def added(parts: Sequence[Aims]) -> Aims:
+    """The aims of several parts together."""
+    return Aims(
+        sum((each.cents for each in parts), Fraction(0)),
+        sum(each.replaced for each in parts),
+        sum(each.worked for each in parts),
+        sum(each.stock_nm for each in parts),
+    )
