@@ -14,6 +14,7 @@ from rest_framework.views import APIView
 
 from tooling.models import Person
 from tooling.permissions import Verb, check_can
+from tooling.web import pins
 
 
 class Door(APIView):
@@ -43,6 +44,13 @@ class ListDoor(Door, GenericAPIView):
 def by(request: Request) -> Person:
     """Who asks; every endpoint needs a login."""
     return cast(Person, request.user)
+
+
+def confirm(request: Request) -> None:
+    """Before what cannot be undone: a session that began by badge gives the PIN in the header
+    ``X-Pin``; a token needs none. Raises PinNeeded."""
+    if request.auth is None:
+        pins.confirm(request._request, pin=request.headers.get("X-Pin", ""))
 
 
 def given(serializer: type[Serializer[Any]], request: Request, **more: Any) -> dict[str, Any]:

@@ -54,3 +54,9 @@ class NoRoom(ToolingError):
     """The disk is full: nothing was saved, and the same may be sent again later."""
 
     status = 507
+
+
+class PinNeeded(ToolingError):
+    """Who came by badge is asked for a PIN first: none was given, or it was wrong."""
+
+    status = 403

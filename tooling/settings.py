@@ -111,6 +111,7 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "tooling.web.shared.IdleMiddleware",
     "tooling.web.zone.ShopZoneMiddleware",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "tooling.web.errors.ToolingErrorMiddleware",
@@ -129,6 +130,7 @@ TEMPLATES = [
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
                 "tooling.web.navigation.navigation",
+                "tooling.web.pins.asked",
             ],
             "loaders": [
                 (
@@ -147,6 +149,7 @@ PASSWORD_HASHERS = ["django.contrib.auth.hashers.Argon2PasswordHasher"]
 AUTHENTICATION_BACKENDS = [
     "axes.backends.AxesStandaloneBackend",
     "tooling.web.zone.ShopBackend",
+    "tooling.web.badges.BadgeBackend",
     "django.contrib.auth.backends.ModelBackend",  # who logged in before there was the other
 ]
 AUTH_PASSWORD_VALIDATORS = [
@@ -157,6 +160,7 @@ AXES_FAILURE_LIMIT = 8
 AXES_COOLOFF_TIME = 0.25
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_RESET_ON_SUCCESS = True
+AXES_SENSITIVE_PARAMETERS = ["code", "pin"]  # what badges hold, and PINs, are not kept with attempts
 AXES_LOCKOUT_TEMPLATE = "registration/locked.html"
 LOGIN_URL = "login"
 LOGIN_REDIRECT_URL = "today"

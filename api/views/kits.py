@@ -9,7 +9,7 @@ from drf_spectacular.utils import extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.door import Door, answer, by, given
+from api.door import Door, answer, by, confirm, given
 from api.serializers.kits import (
     AssembleIn,
     CloseKitIn,
@@ -101,6 +101,7 @@ class ProveKit(Door):
     @extend_schema(request=ProveIn, responses=KitOut)
     def post(self, request: Request, number: str) -> Response:
         kit, values = find_kit(number), given(ProveIn, request)
+        confirm(request)
         proving.prove_set(by=by(request), at=timezone.now(), kit=kit, **values)
         return _kit(kit.number)
 

@@ -13,7 +13,7 @@ from rest_framework.parsers import FormParser, JSONParser, MultiPartParser
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.door import Door, answer, by, given
+from api.door import Door, answer, by, confirm, given
 from api.paging import Keyset, paged
 from api.serializers.owner_acts import (
     ApprovalIn,
@@ -28,7 +28,7 @@ from api.serializers.owner_acts import (
 )
 from api.serializers.owners import OwnerAsked
 from tooling.errors import Unknown
-from tooling.models import Approval, Owner, OwnerReport, Piece
+from tooling.models import Answer, Approval, Owner, OwnerReport, Piece
 from tooling.permissions import Verb
 from tooling.queries.by_code import copy_of, owner_of, piece_of, set_of, stock_of
 from tooling.queries.owner_reports import report_list, report_page
@@ -59,6 +59,8 @@ class Approvals(Door):
         """Write down that the owner was asked, or the answer."""
         owner, values = owner_of(code), given(ApprovalIn, request)
         values["pieces"] = _pieces(owner, values)
+        if values["answer"] != Answer.ASKED:
+            confirm(request)
         made = approvals.record_approval(by=by(request), at=timezone.now(), owner=owner, **values)
         (row,) = answer_rows(owner=owner.code, before=made.pk + 1, size=1)
         return answer(ApprovalOut, row, 201)

@@ -9,7 +9,7 @@ from drf_spectacular.utils import extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.door import Door, answer, by, given
+from api.door import Door, answer, by, confirm, given
 from api.serializers.setups import (
     AgainstOut,
     ChecksIn,
@@ -230,6 +230,7 @@ class ProveSetup(Door):
     @extend_schema(request=ProveSetupIn, responses=ProvedOut)
     def post(self, request: Request, number: str) -> Response:
         note, setup = given(ProveSetupIn, request)["note"], find_setup(number)
+        confirm(request)
         n = proving.prove_setup(by=by(request), at=timezone.now(), setup=setup, note=note)
         return Response(ProvedOut({"pieces": n}).data)
 

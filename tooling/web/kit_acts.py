@@ -26,6 +26,7 @@ from tooling.services.scan_moves import ScanIn
 from tooling.web.doors import require
 from tooling.web.forms.kits import CloseForm, PlaceForm
 from tooling.web.kits import kit_answer
+from tooling.web.pins import confirm
 from tooling.web.rows import get_row
 from tooling.web.sessions import person_of
 
@@ -78,6 +79,7 @@ def prove(request: HttpRequest, number: str) -> HttpResponse:
     note = request.POST.get("note", "")
 
     def act(kit: Kit, way: dict[str, Any]) -> None:
+        confirm(request)
         n = proving.prove_set(kit=kit, note=note, **way)
         said = ngettext("Proved: {n} piece is sound.", "Proved: {n} pieces are sound.", n)
         messages.success(request, said.format(n=n))

@@ -11,7 +11,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from tooling.models import Approval, OwnerReport, ReportNote, StockLine
+from tooling.models import Answer, Approval, OwnerReport, ReportNote, StockLine
 from tooling.permissions import Verb
 from tooling.queries.owner_marks import WHICH, mark_row, mark_walk
 from tooling.queries.owner_reports import report_page
@@ -21,6 +21,7 @@ from tooling.web.doors import data_of, fill_in, require, rights, signed
 from tooling.web.forms.owners import ApprovalForm, MarkForm, NoteForm, ReportForm
 from tooling.web.owners import owner_url
 from tooling.web.pictures import sent
+from tooling.web.pins import confirm
 from tooling.web.rows import get_piece, get_row
 
 
@@ -38,17 +39,24 @@ def new_approval(request: HttpRequest, code: str) -> HttpResponse:
         "dated_on": timezone.localdate(),
     }
     files = request.FILES or None
+
+    def save(values: dict[str, Any]) -> Approval:
+        if values["answer"] != Answer.ASKED:
+            confirm(request)
+        return approvals.record_approval(**signed(request), owner=owner, **values)
+
     return fill_in(
         request,
         ApprovalForm(data_of(request), files, owner=owner, initial=initial),
         template="owners/form.html",
-        save=lambda values: approvals.record_approval(**signed(request), owner=owner, **values),
+        save=save,
         done=lambda row: (owner_url(owner), _("Written down.")),
         head=_("Asked or answered: {owner}").format(owner=owner.name),
         said=_("Ask first; write the answer down when it comes. The newest answer counts."),
         save_word=_("Write down"),
         back=owner_url(owner),
         files=True,
+        proves_it=True,
     )
 
 

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.contrib.auth.decorators import login_not_required
+from django.contrib.auth.forms import AuthenticationForm
 from django.contrib.auth.views import LoginView, LogoutView
 from django.db import connection
 from django.http import HttpRequest, HttpResponse, JsonResponse
@@ -11,6 +14,7 @@ from django.views.decorators.http import require_GET
 
 from tooling.errors import NotAllowed
 from tooling.models import Person
+from tooling.web.shared import begin_watch, shared_device
 
 
 def person_of(request: HttpRequest) -> Person:
@@ -21,8 +25,18 @@ def person_of(request: HttpRequest) -> Person:
 
 
 class Login(LoginView):
+    """By name and password; on a shared tablet by badge too (``web/badges.py``)."""
+
     http_method_names = ["get", "post", "head", "options"]
     redirect_authenticated_user = True
+
+    def form_valid(self, form: AuthenticationForm) -> HttpResponse:
+        answer = super().form_valid(form)
+        begin_watch(self.request, shared_device(self.request))
+        return answer
+
+    def get_context_data(self, **more: Any) -> dict[str, Any]:
+        return super().get_context_data(shared=shared_device(self.request), **more)
 
 
 class Logout(LogoutView):

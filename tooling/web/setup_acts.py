@@ -28,6 +28,7 @@ from tooling.services import mounting, mounting_instead, proving, setups
 from tooling.services.mounting_judge import shaft_of
 from tooling.web.doors import data_of, fill_in, require, signed
 from tooling.web.forms.setups import StartForm
+from tooling.web.pins import confirm
 from tooling.web.setup_scans import codes_for, forget, keep
 from tooling.web.setups import setup_answer, station_page
 
@@ -227,6 +228,7 @@ def prove(request: HttpRequest, number: str) -> HttpResponse:
     """The set is proved by this setup."""
 
     def act(setup: Setup, way: dict[str, Any]) -> None:
+        confirm(request)
         n = proving.prove_setup(setup=setup, note=request.POST.get("note", ""), **way)
         said = ngettext(
             "Proved: the chart holds, {n} new piece is sound.",

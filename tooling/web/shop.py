@@ -17,7 +17,7 @@ from tooling.models.defaults import SETTINGS, SOURCES, SettingKind
 from tooling.permissions import Verb
 from tooling.queries.settings import setting_lengths, setting_value, settings_page
 from tooling.queries.shop import gauge_list, people_list, shop_page
-from tooling.services import gauges, people, settings
+from tooling.services import gauges, people, pins, settings
 from tooling.web.doors import data_of, fill_in, require, rights, signed
 from tooling.web.forms.fields import unit_of
 from tooling.web.forms.shop import (
@@ -28,6 +28,7 @@ from tooling.web.forms.shop import (
     SettingForm,
     ShopForm,
 )
+from tooling.web.pins import confirm
 from tooling.web.rows import get_row
 from tooling.web.sessions import person_of
 
@@ -82,6 +83,7 @@ def new_person(request: HttpRequest) -> HttpResponse:
 def edit_person(request: HttpRequest, username: str) -> HttpResponse:
     require(request, Verb.RUN_SHOP)
     person = get_row(Person.objects.all(), said=username, username=username)
+    way = {"more_url": reverse("person-badges", args=[username]), "more_word": _("Badges and PIN")}
     initial = {"name": person.name, "is_active": person.is_active, "roles": sorted(person.role_set)}
 
     def save(values: dict[str, Any]) -> Person:
@@ -98,6 +100,7 @@ def edit_person(request: HttpRequest, username: str) -> HttpResponse:
         done=lambda row: (reverse("people"), _("Saved.")),
         head=person.name,
         back=reverse("people"),
+        **way,
     )
 
 
@@ -108,9 +111,15 @@ def myself(request: HttpRequest) -> HttpResponse:
     initial = {"length_unit": person.length_unit, "strip_unit": person.strip_unit}
 
     def save(values: dict[str, Any]) -> Person:
-        password, at = values.pop("password"), timezone.now()
+        password, new_pin, at = values.pop("password"), values.pop("new_pin"), timezone.now()
+        if password or new_pin:
+            confirm(request)
+        if new_pin:
+            pins.check_strength(new_pin)
         if password:
             people.set_password(by=person, at=at, person=person, password=password)
+        if new_pin:
+            pins.set_pin(by=person, at=at, person=person, pin=new_pin)
         return people.choose_units(by=person, at=at, **values)
 
     return fill_in(
@@ -120,6 +129,7 @@ def myself(request: HttpRequest) -> HttpResponse:
         save=save,
         done=lambda row: (reverse("myself"), _("Saved.")),
         head=person.name,
+        proves_it=True,
     )
 
 

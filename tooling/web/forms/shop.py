@@ -125,6 +125,13 @@ class MyselfForm(RecordForm):
     )
     strip_unit = forms.ChoiceField(label=_("Strip length"), choices=[("m", "m"), ("ft", "ft")])
     password = _password(required=False, help_text=_("Only to choose a new one."))
+    new_pin = forms.CharField(
+        label=_("PIN"),
+        required=False,
+        max_length=8,
+        widget=forms.PasswordInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
+        help_text=_("Only to choose a new one. 4 to 8 digits, for shared tablets."),
+    )
 
 
 class ShopForm(RecordForm):
