@@ -156,6 +156,13 @@ class SpacerIn(ActionIn):
     order = serializers.IntegerField(min_value=1, max_value=999)
 
 
+class NotThereIn(SpacerIn):
+    """``bin`` and ``there``: so many are really in the bin, and its count is put right."""
+
+    bin = serializers.CharField(required=False, max_length=20, help_text="Its label code.")
+    there = serializers.IntegerField(required=False, min_value=0, max_value=1_000_000)
+
+
 class PinIn(SpacerIn):
     is_pinned = serializers.BooleanField(default=True)
 

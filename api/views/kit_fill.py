@@ -14,8 +14,8 @@ from api.serializers.kit_fill import (
     ByHandIn,
     ClearIn,
     FillPageOut,
+    NotThereIn,
     PinIn,
-    SpacerIn,
     StartFillIn,
     SwapIn,
 )
@@ -23,9 +23,11 @@ from api.serializers.kits import KitOut
 from api.views.kits import FillKit
 from tooling.models import KitPosition
 from tooling.permissions import Verb
+from tooling.queries.by_code import stock_of
 from tooling.queries.fill_page import fill_page
 from tooling.queries.kits import find_kit, position_at
 from tooling.services import fill_acts, fills
+from tooling.services.fill_bins import Really
 
 
 class KitFill(FillKit):
@@ -62,10 +64,13 @@ class NotThere(Door):
 
     verbs = {"POST": Verb.GATHER_KITS}
 
-    @extend_schema(request=SpacerIn, responses={202: FillPageOut})
+    @extend_schema(request=NotThereIn, responses={202: FillPageOut})
     def post(self, request: Request, number: str) -> Response:
-        row = _row(number, given(SpacerIn, request))
-        fills.not_there(**_signed(request), kit=row.kit, position=row)
+        values = given(NotThereIn, request)
+        row, really = _row(number, values), None
+        if "bin" in values and "there" in values:
+            really = Really(stock_of(values["bin"]), values["there"])
+        fills.not_there(**_signed(request), kit=row.kit, position=row, really=really)
         return _page(row.kit.number, 202)
 
 

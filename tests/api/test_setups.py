@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import uuid
 from typing import Any
 
 import pytest
@@ -9,7 +10,20 @@ from rest_framework.test import APIClient
 
 from tests.setting_up import SettingUp
 from tests.world import MM, World
-from tooling.models import AsSet, Characteristic, Movement, Person, Setup, ShaftMount
+from tooling.models import (
+    AsSet,
+    Characteristic,
+    ChartPass,
+    Gauge,
+    Job,
+    Kit,
+    Movement,
+    Person,
+    Setup,
+    ShaftMount,
+    Station,
+    StripMeasure,
+)
 from tooling.services import kits
 
 pytestmark = pytest.mark.django_db
@@ -184,3 +198,94 @@ def test_a_viewer_reads_and_writes_nothing(
     assert theirs.get(url).status_code == 200
     assert theirs.post(f"{url}handover/", {}, format="json").status_code == 403
     assert Setup.objects.get().state == "mounting"
+
+
+def test_the_strip_is_measured_and_targets_follow(
+    shop: SettingUp, client: APIClient, url: str
+) -> None:
+    ChartPass.objects.update(gap_allowance_nm=50_000)
+    Job.objects.update(thickness_nm=1_500_000)
+    Gauge.objects.create(number="MIC-4", name="Micrometer")
+    told = client.get(f"{url}strip/").json()
+    assert (told["measured"], told["thickness_mm"], told["planned_mm"]) == (False, "1.5", "1.5")
+    body = {"thickness_in": "0.058", "coil": "C-7", "gauge": "MIC-4"}
+    told = client.post(f"{url}strip/", body, format="json").json()
+    assert (told["measured"], told["thickness_mm"], told["gauge"]) == (True, "1.4732", "MIC-4")
+    gaps = client.get(f"{url}gaps/").json()[0]
+    assert (gaps["settings"][0]["target_mm"], gaps["strip"]["coil"]) == ("1.5232", "C-7")
+    assert client.get(url).json()["strip"]["measured"] is True
+    assert client.get(f"{url}chart/").json()["strip"]["measured"] is True
+    client.post(f"{url}strip/", {"take_back": True}, format="json")
+    assert client.get(f"{url}strip/").json()["measured"] is False
+
+
+@pytest.mark.parametrize(
+    ("body", "status", "code"),
+    [
+        ({}, 400, "nothing_given"),
+        ({"thickness_mm": "0"}, 400, "improbable_value"),
+        ({"thickness_mm": "-1.5"}, 400, ""),
+        ({"thickness_mm": "0.9"}, 400, "improbable_value"),
+        ({"thickness_mm": "1.5 in"}, 400, "ambiguous_length"),
+        ({"thickness_mm": "1.5", "thickness_in": "0.06"}, 400, "ambiguous_length"),
+        ({"thickness_mm": "1.5", "gauge": "NONE"}, 404, "unknown_gauge_number"),
+        ({"take_back": True}, 409, "nothing_to_take_back"),
+        ({"thickness_mm": "1.5", "thick": 1}, 400, ""),
+    ],
+)
+def test_a_strip_that_cannot_be_is_refused(
+    client: APIClient, url: str, body: dict[str, Any], status: int, code: str
+) -> None:
+    Job.objects.update(thickness_nm=1_500_000)
+    answer = client.post(f"{url}strip/", body, format="json")
+    assert answer.status_code == status, answer.content
+    assert not code or answer.json()["code"] == code
+    assert not StripMeasure.objects.exists()
+
+
+def test_an_id_says_one_thing_only(shop: SettingUp, client: APIClient, url: str) -> None:
+    key = str(uuid.uuid4())
+    assert mount(client, url, codes=rolls(shop), id=key).status_code == 200
+    other = mount(client, url, shaft="bottom", codes=rolls(shop, 1, "bottom"), id=key)
+    assert (other.status_code, other.json()["code"]) == (409, "id_reused")
+    assert ShaftMount.objects.count() == 1
+
+
+def test_two_setups_are_compared(
+    shop: SettingUp, client: APIClient, url: str, world: World
+) -> None:
+    client.post(f"{url}gaps/", {"station": 1, "as_target": True}, format="json")
+    job = world.job(shop.set, shop.mill, number="J2")
+    kit = Kit.objects.create(number=world.code("K"), job=job, assembled_at=world.at)
+    mine = f"/api/v1/setups/{kit.number}/"
+    plate = world.place("Plate 1", kind="plate")
+    for row in list(shop.kit.positions.filter(station_number=1)):
+        row.pk, row.kit, row.holds_piece = None, kit, False
+        row.save()
+    said = {"kit": kit.number, "plate": plate.code}
+    assert client.post("/api/v1/setups/", said, format="json").status_code == 201
+    numbers = [{"end": "inboard", "value_mm": "1.55"}]
+    body = {"station": 1, "numbers": numbers, "method": "feeler", "loaded": False}
+    client.post(f"{mine}gaps/", body, format="json")
+    Job.objects.update(thickness_nm=1_500_000)
+    told = client.get(f"{mine}against/{shop.kit.number}/").json()
+    pair = next(each for each in told["numbers"] if each["end"] == "inboard")
+    assert (pair["ours"], pair["theirs"], pair["translated"]) == (1.55, 1.5, 1.5)
+    assert round(pair["difference"], 6) == 0.05
+    same = client.get(f"{mine}against/{kit.number}/")
+    assert (same.status_code, same.json()["code"]) == (409, "same_setup")
+    assert client.get(f"{mine}against/NONE/").json()["code"] == "unknown_setup"
+
+
+def test_screws_are_zeroed_and_not_after_all(
+    shop: SettingUp, client: APIClient, url: str, api_as: Any, viewer: Person
+) -> None:
+    mill = f"/api/v1/mills/{shop.mill.number}/zeroed/"
+    assert client.post(mill, {"stations": [1, 2]}, format="json").json() == {"changed": 2}
+    assert Station.objects.filter(screw_zeroed_at__isnull=False).count() == 2
+    assert client.post(mill, {"take_back": True}, format="json").json() == {"changed": 2}
+    again = client.post(mill, {"take_back": True}, format="json")
+    assert (again.status_code, again.json()["code"]) == (409, "nothing_to_take_back")
+    assert client.post(mill, {"stations": [9]}, format="json").json()["code"] == "unknown_station"
+    assert client.post(mill, {}, format="json").json() == {"changed": 3}
+    assert api_as(viewer).post(mill, {}, format="json").status_code == 403

@@ -2,29 +2,41 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
+from django.db import connection
 
 from tests.filling import Filling
-from tests.world import MM, World
+from tests.world import MM, World, make_person
 from tooling.engineering.stacks.engine import solve_stacks
 from tooling.errors import Conflict, NotAllowed, ToolingError
 from tooling.models import (
     Change,
+    ChartPass,
     DrawingRevision,
     Kit,
     KitFill,
     KitPosition,
+    Movement,
     Person,
+    Role,
     SetFill,
     SetPass,
     SetPosition,
+    Setting,
+    Setup,
     SetupChart,
 )
+from tooling.queries.fill_page import fill_page
 from tooling.queries.fill_problem import fill_problem
 from tooling.queries.kits import find_kit, kit_rows
-from tooling.services import fill_acts, fills, kits, stock
+from tooling.services import fill_acts, fills, kits, mounting, setups, stock
+from tooling.services.fill_bins import Really
 from tooling.services.movements import move_pieces
 from tooling.services.rebuild import differences
+from tooling.task_kinds import HANDLERS
+from tooling.tasks import work_once
 
 
 def assert_inside_windows(shop: Filling, kit: object = None) -> int:
@@ -284,3 +296,132 @@ def test_taking_all_out_leaves_the_kit_as_it_was(shop: Filling) -> None:
     shop.fill()
     assert fills.clear(by=shop.by, at=shop.world.at, kit=shop.kit) == 16
     assert [row.order for row in shop.rows(1, "top")] == [1]
+
+
+def test_a_spacer_too_small_for_the_seat_that_a_shop_wants_is_not_taken(shop: Filling) -> None:
+    Setting.objects.create(name="spacer_seat", value=30 * MM)  # Ø 90 on a shaft of 60
+    assert not shop.fill().lacks
+    Setting.objects.update(value=31 * MM)
+    way = {"by": shop.by, "at": shop.world.at, "kit": shop.kit}
+    with pytest.raises(Conflict) as refused:
+        fill_acts.by_hand(**way, station=1, shaft="top", fill="inboard", text="100 + 20")
+    assert refused.value.code == "spacer_does_not_suit"
+    assert "seat" in refused.value.message
+    assert shop.fill().lacks
+    assert not spacers_of(shop)
+
+
+@pytest.mark.parametrize(("gap_mm", "lacking"), [(3.5, set()), (1.5, {"top"})])
+def test_a_roll_that_reaches_over_a_fill_lets_only_spacers_stand_that_clear_it(
+    world: World, crew: Person, gap_mm: float, lacking: set[str]
+) -> None:
+    """The bottom roll is 80 wide and 150 across, the top 60 wide; 117.5 each at the gap point. A
+    spacer over the bottom's ends may be 2 (117.5 + g) − 150 across: 92 or 88. Ours are 90."""
+    shop = Filling(world, crew, stations=1, lengths={10: 9, 100: 9, 20: 9})
+    DrawingRevision.objects.filter(drawing__number="R").update(outside_diameter_nm=150 * MM)
+    bottom = shop.pieces[1, "bottom", 1]
+    bottom.now_face_width_nm, bottom.now_guide_offset_nm = 80 * MM, 40 * MM
+    bottom.save()
+    SetPosition.objects.update(gap_diameter_nm=117_500_000)
+    ChartPass.objects.update(gap_nm=round(gap_mm * MM))
+    answer = shop.fill()
+    assert {each.shaft for each in answer.lacks} == lacking
+    if lacking:
+        with pytest.raises(Conflict, match="spacer_does_not_suit"):
+            fill_acts.by_hand(by=crew, at=world.at, kit=shop.kit, station=1, shaft="top",
+                              fill="outboard", text="100 + 20")  # fmt: skip
+
+
+def mounted_station(shop: Filling) -> Setup:
+    """Station 1 with its fills is really on the mill, moved there from the cart."""
+    way = {"by": shop.by, "at": shop.world.at}
+    move_pieces(**way, pieces=shop.pieces.values(), to=shop.cart)
+    for length in (20, 100):
+        stock.move(**way, line=shop.bins[length], quantity=8, to=shop.cart)
+    setup = setups.start_setup(**way, kit=shop.kit)
+    for shaft in ("top", "bottom"):
+        mounting.mount(**way, setup=setup, station=1, shaft=shaft)
+    return setup
+
+
+def test_what_is_mounted_stays_however_the_rest_is_solved_again(shop: Filling) -> None:
+    shop.fill()
+    mounted_station(shop)
+    before = {key: [row.pk for row in shop.rows(*key)] for key in shop.stacks()}
+    lost = next(row for row in shop.rows(2, "top") if row.length_nm == 100 * MM)
+    fills.not_there(by=shop.by, at=shop.world.at, kit=shop.kit, position=lost)
+    shop.fill()
+    after = {key: [row.pk for row in shop.rows(*key)] for key in shop.stacks()}
+    assert [key for key in before if before[key] != after[key]] == [(2, "top")]
+    assert assert_inside_windows(shop) == 4
+    assert differences() == []
+    way = {"by": shop.by, "at": shop.world.at, "kit": shop.kit}
+    row = shop.rows(1, "top")[0]
+    for act in (
+        lambda: fills.not_there(**way, position=row),
+        lambda: fills.clear(**way, station=1, shaft="top"),
+        lambda: fill_acts.swap(**way, position=row, code="50"),
+        lambda: fill_acts.by_hand(**way, station=1, shaft="top", fill="inboard", text="100 + 20"),
+    ):
+        with pytest.raises(Conflict, match="shaft_mounted"):
+            act()
+
+
+def test_taken_off_again_a_shaft_may_be_solved_anew(shop: Filling) -> None:
+    shop.fill()
+    setup = mounted_station(shop)
+    way = {"by": shop.by, "at": shop.world.at}
+    mounting.take_back(**way, setup=setup, station=1, shaft="top")
+    assert fills.clear(**way, kit=shop.kit) == 12, "the three shafts that are not on"
+    shop.fill()
+    assert assert_inside_windows(shop) == 4
+
+
+def test_stock_that_moves_under_the_worker_ends_its_task_as_stale(shop: Filling) -> None:
+    """The first beat of the work is written to the task; in that very moment somebody moves
+    spacers away."""
+    task = fills.ask_fill(by=shop.by, at=shop.world.at, kit=shop.kit)
+    moved: list[object] = []
+
+    def somebody(execute: Any, sql: str, params: Any, many: bool, context: Any) -> Any:
+        answer = execute(sql, params, many, context)
+        if not moved and "UPDATE" in sql and "tooling_task" in sql and "progress" in sql:
+            moved.append(sql)
+            stock.move(by=shop.by, at=shop.world.at, line=shop.bins[20], quantity=3,
+                       to=shop.lost())  # fmt: skip
+        return answer
+
+    with connection.execute_wrapper(somebody):
+        assert work_once(HANDLERS)
+    assert moved
+    task.refresh_from_db()
+    assert (task.state, task.result["code"]) == ("stale", "stale_plan")
+    assert "changed" in task.message
+    assert not spacers_of(shop)
+    assert fill_page(shop.kit.number).task.state == "stale"
+    fills.ask_fill(by=shop.by, at=shop.world.at, kit=shop.kit)
+    assert work_once(HANDLERS)
+    assert assert_inside_windows(shop) == 4
+
+
+@pytest.mark.parametrize(("role", "what"), [(Role.CREW, "use_up"), (Role.ATTENDANT, "count")])
+def test_not_there_puts_the_count_of_its_bin_right(shop: Filling, role: Role, what: str) -> None:
+    shop.fill()
+    row, line = shop.rows(1, "top")[0], shop.bins[100]
+    assert row.drawing_id == line.drawing_id
+    person = make_person("sam", role)
+    way = {"by": person, "at": shop.world.at, "kit": shop.kit, "position": row}
+    version = Kit.objects.get(pk=shop.kit.pk).version
+    fills.not_there(**way, really=Really(line, 7))
+    line.refresh_from_db()
+    assert line.count == 7
+    assert Movement.objects.latest("pk").what == what
+    assert Kit.objects.get(pk=shop.kit.pk).version > version
+    assert differences() == []
+    fills.not_there(**way, really=Really(line, 9))
+    line.refresh_from_db()
+    assert line.count == 7, "the record has no more than that"
+    for really, code in ((Really(shop.bins[20], 0), "other_stock"),
+                         (Really(line, -1), "absurd_quantity")):  # fmt: skip
+        with pytest.raises(ToolingError, match=code):
+            fills.not_there(**way, really=really)

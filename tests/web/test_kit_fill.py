@@ -172,3 +172,53 @@ def test_pages_of_stacks_ask_no_more_when_there_are_more_shafts(
             read()
         asked[name] = len(queries)
     assert asked == {name: COUNTS[name] for name in reads}
+
+
+def test_the_kit_s_page_learns_that_somebody_else_had_the_shafts_filled(
+    client_of: Client, shop: Filling
+) -> None:
+    url = f"/kits/{shop.kit.number}/live/"
+    shop.kit.refresh_from_db()
+    assert client_of.get(url, {"v": shop.kit.version}).status_code == 204
+    client_of.post(at(shop, "ask/"), {"back": "kit"})
+    page = client_of.get(url, {"v": shop.kit.version}).content.decode()
+    assert 'hx-swap-oob="true"' in page
+    assert "data-progress" in page
+    assert work_once(HANDLERS)
+    assert "16 spacers fill the shafts" in client_of.get(url, {"v": "0"}).content.decode()
+
+
+def test_a_page_of_stacks_says_that_the_kit_moved_and_keeps_what_is_typed(
+    client_of: Client, shop: Filling
+) -> None:
+    shop.fill()
+    shop.kit.refresh_from_db()
+    page = client_of.get(at(shop)).content.decode()
+    assert f"part/?back=fill&amp;v={shop.kit.version}" in page
+    part = client_of.get(at(shop, "part/"), {"back": "fill", "v": shop.kit.version})
+    assert part.status_code == 204
+    stale = client_of.get(at(shop, "part/"), {"back": "fill", "v": shop.kit.version - 1})
+    assert 'data-code="kit_moved"' in stale.content.decode()
+    assert "HX-Refresh" not in stale
+    assert b"every 1s" not in stale.content
+
+
+def test_not_there_asks_what_is_in_the_bin_and_puts_it_right(
+    client_of: Client, shop: Filling
+) -> None:
+    shop.fill()
+    row, line = shop.rows(1, "top")[0], shop.bins[100]
+    page = client_of.get(f"/kits/{shop.kit.number}/stations/1/top/").content.decode()
+    assert f'name="bin" value="{line.code}"' in page
+    typed = {"back": "shaft", "station": "1", "shaft": "top", "position": row.pk,
+             "bin": line.code}  # fmt: skip
+    bad = client_of.post(at(shop, "not-there/"), {**typed, "there": "many"})
+    assert 'data-code="not_a_number"' in bad.content.decode()
+    client_of.post(at(shop, "not-there/"), {**typed, "there": "6"})
+    line.refresh_from_db()
+    assert line.count == 6
+    said = {"station": 1, "shaft": "top", "order": row.order, "bin": line.code, "there": 4}
+    url = f"/api/v1/kits/{shop.kit.number}/fill/not-there/"
+    assert client_of.post(url, said, content_type="application/json").status_code == 202
+    line.refresh_from_db()
+    assert line.count == 4

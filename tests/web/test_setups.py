@@ -10,7 +10,16 @@ from django.test import Client
 
 from tests.setting_up import SettingUp
 from tests.world import MM, World, make_person
-from tooling.models import AsSet, Characteristic, ChartPass, Person, Role, Setup, ShaftMount
+from tooling.models import (
+    AsSet,
+    Characteristic,
+    ChartPass,
+    Job,
+    Person,
+    Role,
+    Setup,
+    ShaftMount,
+)
 from tooling.services import as_set, mounting, setups
 
 pytestmark = pytest.mark.django_db
@@ -264,3 +273,41 @@ def test_two_setups_stand_beside_each_other(
     assert "left out: 2 SP" in said
     assert f"/against/{shop.kit.number}/" in text_of(page.get(f"/setups/{kit.number}/"))
     assert "J1" in text_of(page.get("/setups/"))
+
+
+def test_the_strip_is_measured_where_its_gaps_are_set(
+    page: Client, url: str, shop: SettingUp, log_in: Any, viewer: Person
+) -> None:
+    Job.objects.update(thickness_nm=1_500_000)
+    ChartPass.objects.update(gap_allowance_nm=50_000)
+    for where in (url, f"{url}stations/1/gaps/"):
+        assert "Planned thickness, not measured" in text_of(page.get(where))
+    far = page.post(f"{url}strip/", {"thickness_nm": "1.2"})
+    assert 'data-code="improbable_value"' in text_of(far)
+    assert 'value="1.2"' in text_of(far)
+    assert 'name="sure"' in text_of(far)
+    said = {"thickness_nm": "1.46", "coil": "C-7", "station": "1"}
+    answer = page.post(f"{url}strip/", said)
+    assert answer["Location"] == f"{url}stations/1/gaps/"
+    told = text_of(page.get(answer["Location"]))
+    assert 'data-measured="yes"' in told
+    assert "1.51 mm" in told
+    assert "as measured" in text_of(page.get(f"{url}chart/"))
+    page.post(f"{url}strip/undo/")
+    assert "Planned thickness, not measured" in text_of(page.get(url))
+    assert log_in(viewer).post(f"{url}strip/", said).status_code == 403
+
+
+def test_screws_are_zeroed_in_one_tap_at_the_station_and_on_the_mills_page(
+    page: Client, url: str, shop: SettingUp, log_in: Any, engineer: Person
+) -> None:
+    mill = f"/mills/{shop.mill.number}/"
+    said = {"setup": shop.kit.number, "station": "1"}
+    assert page.post(f"{mill}zeroed/", said)["Location"] == f"{url}stations/1/gaps/"
+    told = text_of(page.get(f"{url}stations/1/gaps/"))
+    assert "Not zeroed after all" in told
+    page.post(f"{mill}zeroed/", {**said, "take_back": "yes"})
+    assert "Not zeroed after all" not in text_of(page.get(f"{url}stations/1/gaps/"))
+    answer = log_in(engineer).post(f"{mill}zeroed/", {"station": ["1", "2"]})
+    assert answer["Location"] == f"{mill}care/"
+    assert "Screws zeroed" in text_of(log_in(engineer).get(answer["Location"]))

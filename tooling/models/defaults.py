@@ -102,8 +102,9 @@ _ALL = (
             20_000, "M", default_in=25_400),
     _length("spacer_bore_play", _("A spacer's bore may be larger than its shaft by"), 150_000, "M",
             default_in=152_400, per_mill=True),
-    _length("spacer_seat", _("A spacer is so much larger outside than its shaft, at least; 0: no "
-                             "limit"), 0, "C", default_in=0, per_mill=True, per_set=True),
+    _length("spacer_seat", _("Spacer stacks: a spacer is so much larger outside than its shaft, at "
+                             "least, to seat the hub beside it; 0: no limit"), 0, "C",
+            default_in=0, per_mill=True, per_set=True),
     _length("make_grid_step", _("Spacers to make: lengths in steps of"), MM, "M",
             default_in=IN // 16, least=10_000),
     _length("make_grid_least", _("Spacers to make: shortest"), 3 * MM, "M", default_in=IN // 8,

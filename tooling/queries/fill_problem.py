@@ -32,6 +32,7 @@ from tooling.models import (
     SetupState,
     ShaftAct,
 )
+from tooling.queries.fill_clear import centres_of, with_clearances
 from tooling.queries.fill_shafts import ShaftReader, Shafts, turned
 from tooling.queries.fill_stock import Wishes, offered, standing_sources
 from tooling.queries.fill_views import FillProblem, Stuff, source_key
@@ -43,12 +44,12 @@ from tooling.queries.shafts import stations_of
 
 SETTINGS = [
     "guide_window", "difference_window", "shims_per_fill", "spacer_tolerance", "spacer_bore_play",
-    "make_grid_step", "make_grid_least", "make_grid_most",
+    "make_grid_step", "make_grid_least", "make_grid_most", "spacer_seat",
 ]  # fmt: skip
 
 
 def fill_problem(kit: Kit, *, at: datetime) -> FillProblem:
-    """Everything that filling a kit's shafts depends on. At most thirty-five queries.
+    """Everything that filling a kit's shafts depends on. At most thirty-six queries.
 
     The kit's job with mill and set must be loaded. Raises Conflict ``guide_plane_missing``,
     ``closing_missing``, ``closing_window_odd``, ``kit_not_assembled``, ``nothing_to_fill``.
@@ -72,7 +73,7 @@ def fill_problem(kit: Kit, *, at: datetime) -> FillProblem:
 
 def standing_problem(kit: Kit) -> FillProblem:
     """The same of what stands on the shafts alone, with no more stock than that: enough to judge
-    it. At most ten queries. Raises as ``fill_problem``."""
+    it. At most eleven queries. Raises as ``fill_problem``."""
     read = _read(kit)
     sources, stuff = standing_sources(
         [row for rows in read.shafts.standing.values() for row in rows],
@@ -102,8 +103,19 @@ def _read(kit: Kit) -> _Reading:
     setup = Setup.objects.filter(kit=kit).exclude(state=SetupState.STRUCK).first()
     mounted = _mounted(setup)
     is_turned = turned(setup, _charted_turned(kit) if setup is None else False)
-    reader = _reader(kit, rows, mounted, is_turned, int(given["spacer_bore_play"]))
+    reader = _reader(kit, rows, mounted, is_turned, given)
     shafts = reader.read(rows)
+    shafts = replace(
+        shafts,
+        stations=with_clearances(
+            shafts.stations, shafts.rows,
+            centres=centres_of(kit, setup, rows, reader.revisions),
+            revisions=reader.revisions,
+            guide_plane_nm=kit.job.mill.guide_plane_nm or 0,
+            window_nm=int(given["difference_window"]),
+            mounted=mounted,
+        ),
+    )  # fmt: skip
     if not shafts.stations:
         raise _nothing(kit, shafts)
     return _Reading(rows, given, mounted, is_turned, shafts)
@@ -175,17 +187,20 @@ def _charted_turned(kit: Kit) -> bool:
 
 
 def _reader(
-    kit: Kit, rows: Sequence[KitPosition], mounted: frozenset[ShaftKey], is_turned: bool, play: int
-) -> ShaftReader:
+    kit: Kit, rows: Sequence[KitPosition], mounted: frozenset[ShaftKey], is_turned: bool,
+    given: Mapping[str, int | float],
+) -> ShaftReader:  # fmt: skip
     shafts: dict[ShaftKey, MillShaft] = {}
+    banks: dict[int, int] = defaultdict(int)
     found = MillShaft.objects.filter(station__mill=kit.job.mill_id).select_related("station")
     for each in found.order_by("-bank"):
         shafts[each.station.number, each.which] = each
+        banks[each.station.number] = max(banks[each.station.number], each.bank)
     middle: dict[tuple[int, str], list[SetFill]] = defaultdict(list)
     fills = SetFill.objects.filter(set_pass__tool_set=kit.job.tool_set_id)
     for each_fill in fills.select_related("set_pass"):
         middle[each_fill.set_pass.number, each_fill.shaft].append(each_fill)
-    drawings = {row.drawing_id for row in rows if row.piece_id is None}
+    drawings = {row.drawing_id for row in rows}
     revisions = DrawingRevision.objects.filter(drawing__in=drawings, is_current=True)
     return ShaftReader(
         shafts=shafts,
@@ -193,7 +208,9 @@ def _reader(
         middle=middle,
         revisions={revision.drawing_id: revision for revision in revisions},
         is_turned=is_turned,
-        play_nm=play,
+        play_nm=int(given["spacer_bore_play"]),
+        seat_nm=int(given["spacer_seat"]),
+        duplex=frozenset(number for number, bank in banks.items() if bank > 1),
         mounted=mounted,
     )
 

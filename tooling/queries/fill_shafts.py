@@ -45,7 +45,9 @@ class Shafts:
 @dataclass(frozen=True)
 class ShaftReader:
     """Reads shafts out of a kit's positions. ``shafts``: of the mill, by station and shaft;
-    ``middle``: the set's middle fills by pass and shaft; ``play_nm``: of a spacer's bore."""
+    ``middle``: the set's middle fills by pass and shaft; ``play_nm``: of a spacer's bore;
+    ``seat_nm``: what its outside diameter must have over its shaft, 0 for nothing; ``duplex``:
+    stations with a second bank, of which the first is reckoned."""
 
     shafts: Mapping[ShaftKey, MillShaft]
     stations: frozenset[int]
@@ -53,6 +55,8 @@ class ShaftReader:
     revisions: Mapping[int, DrawingRevision]
     is_turned: bool
     play_nm: int
+    seat_nm: int
+    duplex: frozenset[int]
     mounted: frozenset[ShaftKey]
 
     def read(self, positions: Iterable[KitPosition]) -> Shafts:
@@ -87,6 +91,8 @@ class ShaftReader:
         unmeasured = []
         if mill.shoulder_measured_on is None:
             unmeasured.append(_("the shoulder's offset"))
+        if key[0] in self.duplex:
+            unmeasured.append(_("which bank it stands in: the first is reckoned"))
         built = [self._roll(row, guide, unmeasured) for row in rolls]
         parts, standing, spots = self._parts(key, rows, rolls, built, mill)
         told = tuple(dict.fromkeys(unmeasured))
@@ -179,6 +185,7 @@ class ShaftReader:
             shaft_nm=mill.diameter_nm,
             key_width_nm=(mill.key_width_nm or 0) if has_key else 0,
             key_height_nm=(mill.key_height_nm or 0) if has_key else 0,
+            hub_seat_nm=mill.diameter_nm + self.seat_nm if self.seat_nm else None,
             clearance_nm=called.outside_most_nm if called else None,
             play_most_nm=self.play_nm,
         )

@@ -159,17 +159,17 @@ def _found(given: FillProblem, fill: str, said: str, *, beside: Sequence[str] = 
 
 
 def _of_length(given: FillProblem, fill: str, text: str) -> list[str]:
-    """Sources of exactly this length that suit, pooled ones first."""
+    """Sources of exactly this length, pooled ones first: those that suit, else all, so that it is
+    said why they do not."""
     unit = cast(Unit, given.kit.job.mill.unit)
     length = parse_length(text, unit=unit, field=_now("Spacer")).nm
     place = given.fills[fill][2]
+    alike = [source for source in given.problem.sources if source.length_nm == length]
+    suitable = [source for source in alike if given.problem.may_use(source, place)]
     return sorted(
-        (
-            source.key for source in given.problem.sources
-            if source.length_nm == length and given.problem.may_use(source, place)
-        ),
+        (source.key for source in suitable or alike),
         key=lambda key: (given.stuff[key].piece is not None, key),
-    )  # fmt: skip
+    )
 
 
 def _elsewhere(given: FillProblem, fill: str) -> list[str]:

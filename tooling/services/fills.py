@@ -18,6 +18,7 @@ from tooling.queries.fill_problem import check_can_be_reckoned, fill_problem, st
 from tooling.queries.fill_views import FillProblem, source_key
 from tooling.queries.kits import WITH_JOB
 from tooling.services import tasks
+from tooling.services.fill_bins import Really, correct_bin
 from tooling.services.fill_rows import Stack, Written, write_stacks
 from tooling.services.kit_state import check_open
 from tooling.services.write import bump, lock, record_change, writing
@@ -33,6 +34,7 @@ def ask_fill(*, by: Person, at: datetime, kit: Kit) -> Task:
         lock(kits={kit.pk})
         kit = fresh(kit)
         check_can_be_reckoned(kit)
+        bump([kit.pk])
         there = task_of(kit)
         if there is not None and there.state in UNDER_WAY:
             return there
@@ -227,11 +229,14 @@ def clear(
     return taken
 
 
-def not_there(*, by: Person, at: datetime, kit: Kit, position: KitPosition) -> Task:
+def not_there(
+    *, by: Person, at: datetime, kit: Kit, position: KitPosition, really: Really | None = None
+) -> Task:
     """The spacer of a fill is not where it should be: no more of it is taken for this kit, and the
-    worker looks for another stack of that shaft.
+    worker looks for another stack of that shaft. ``really``: what its bin holds, so that the count
+    is put right for everybody.
 
-    Raises NotAllowed, ``kit_closed``, ``no_fill``, ``shaft_mounted``.
+    Raises NotAllowed, ``kit_closed``, ``no_fill``, ``shaft_mounted``, and as ``correct_bin``.
     """
     check_can(by, Verb.GATHER_KITS)
     with writing():
@@ -253,7 +258,8 @@ def not_there(*, by: Person, at: datetime, kit: Kit, position: KitPosition) -> T
             by=by, at=at, subject=kit, key=kit.number, what="spacer not there",
             after={f"{row.station_number} {row.shaft} {row.order}": key},
         )  # fmt: skip
-        bump([kit.pk])
+        if really is not None:
+            correct_bin(by=by, at=at, kit=kit, position=row, really=really)
         return ask_fill(by=by, at=at, kit=kit)
 
 

@@ -18,11 +18,13 @@ from tooling.errors import NotAllowed, ToolingError
 from tooling.models import Kit
 from tooling.permissions import Verb, can
 from tooling.queries.fill_page import fill_page, fill_summary
-from tooling.queries.kits import find_kit, kit_page
+from tooling.queries.kits import find_kit, kit_page, kit_version
 from tooling.services import fill_acts, fills
+from tooling.services.fill_bins import Really
 from tooling.services.kit_choices import find_position
 from tooling.web.doors import require, signed
 from tooling.web.kits import kit_answer, shaft_answer
+from tooling.web.rows import get_line
 
 BACKS = {"kit": "kit", "fill": "kit-fill"}
 
@@ -53,17 +55,21 @@ def _context(request: HttpRequest, number: str) -> dict[str, Any]:
 
 @require_GET
 def fill_part(request: HttpRequest, number: str) -> HttpResponse:
-    """How far it is, polled while it is worked out. A page that shows the stacks themselves is
-    loaded again when they are there."""
-    kit = find_kit(number)
-    summary = fill_summary(kit.number)
+    """How far it is, polled while it is worked out; a page that shows the stacks themselves is
+    loaded again when they are there. ``v``: the version on a screen where nothing is worked out;
+    204 while it is the kit's own, else it is said that the kit moved: somebody may be typing."""
+    seen = request.GET.get("v")
+    if seen is not None and seen == str(kit_version(number)):
+        return HttpResponse(status=204)
+    summary = fill_summary(number)
     back = request.GET.get("back", "kit")
+    is_over = summary.task is None or summary.task.is_over
     context = {
-        "fills": summary, "kit": kit_page(kit.number, at=timezone.now()), "fill_back": back,
-        "may_gather": can(request.user, Verb.GATHER_KITS),
+        "fills": summary, "kit": kit_page(number, at=timezone.now()), "fill_back": back,
+        "may_gather": can(request.user, Verb.GATHER_KITS), "is_moved": seen is not None and is_over,
     }  # fmt: skip
     answer = render(request, "kits/fill_part.html", context)
-    if back != "kit" and (summary.task is None or summary.task.is_over):
+    if back != "kit" and is_over and seen is None:
         answer["HX-Refresh"] = "true"
     return answer
 
@@ -105,9 +111,19 @@ def not_there(request: HttpRequest, number: str) -> HttpResponse:
 
     def act(kit: Kit, way: dict[str, Any]) -> None:
         position = find_position(kit=kit, position=_number(request, "position"))
-        fills.not_there(kit=kit, position=position, **way)
+        fills.not_there(kit=kit, position=position, really=_really(request), **way)
 
     return _act(request, number, act)
+
+
+def _really(request: HttpRequest) -> Really | None:
+    """What the bin holds, where the form says it."""
+    code, there = request.POST.get("bin", ""), request.POST.get("there", "").strip()
+    if not code or not there:
+        return None
+    if not (there.isascii() and there.isdigit() and len(there) < 8):
+        raise ToolingError("not_a_number", _("“{text}” is no number of spacers."), text=there[:20])
+    return Really(get_line(code), int(there))
 
 
 @require_POST

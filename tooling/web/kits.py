@@ -117,7 +117,8 @@ def show_live(request: HttpRequest, number: str) -> HttpResponse:
     if request.GET.get("v") == str(kit_version(number)):
         return HttpResponse(status=204)
     page = kit_page(number, at=timezone.now())
-    return render(request, "kits/live.html", live_context(request, page))
+    context = {**live_context(request, page), "fills": fill_summary(page.number)}
+    return render(request, "kits/live_and_fills.html", context)
 
 
 def live_context(request: HttpRequest, page: KitPage) -> dict[str, Any]:
