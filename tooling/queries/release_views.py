@@ -22,6 +22,19 @@ class Check:
     how: tuple[Step, ...] = ()
 
 
+GRAVEST = (
+    *("still_out", "owner_approval_missing", "below_least_diameter", "below_least_width"),
+    *("unread_after_cut", "unread_over_chrome", "diameter_off", "size_off", "mark_missing"),
+)
+"""In the order in which refusals are told; what is impossible on a mill comes after, then what an
+engineer may sign for."""
+
+
+def _gravity(check: Check) -> tuple[bool, int]:
+    rank = GRAVEST.index(check.code) if check.code in GRAVEST else len(GRAVEST)
+    return check.may_sign, rank
+
+
 @dataclass(frozen=True)
 class DriveRow:
     """The drive diameters of one pass as they were before the work and as they are, or are to be,
@@ -99,7 +112,7 @@ class Judged:
             for each in (*of_pieces, *of_sets)
             if each.level == "no"
         }
-        return tuple(sorted(found.values(), key=lambda each: each.may_sign))
+        return tuple(sorted(found.values(), key=_gravity))
 
     @property
     def to_sign(self) -> tuple[Check, ...]:

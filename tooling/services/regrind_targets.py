@@ -116,6 +116,14 @@ def _following(line: OrderLineIn, given: Mapping[str, Target]) -> list[tuple[str
 
 def _check(line: OrderLineIn, found: Mapping[str, Target]) -> None:
     unit: Unit = "in" if line.piece.unit == "in" else "mm"
+    unknown = set(found) - set(DIMENSIONS)
+    if unknown:
+        raise ToolingError(
+            "unknown_dimension",
+            _("“{dimension}” is no dimension of a piece."),
+            dimension=sorted(unknown)[0],
+            in_field="targets",
+        )
     if WorkKind.REGRIND in line.kinds and not set(found) & set(DIAMETERS):
         raise ToolingError(
             "no_target",
@@ -126,13 +134,6 @@ def _check(line: OrderLineIn, found: Mapping[str, Target]) -> None:
         )  # fmt: skip
     only_takes_off = not set(line.kinds) - TAKES_OFF - {WorkKind.STRIP, WorkKind.REMARK}
     for name, target in found.items():
-        if name not in DIMENSIONS:
-            raise ToolingError(
-                "unknown_dimension",
-                _("“{dimension}” is no dimension of a piece."),
-                dimension=name,
-                in_field="targets",
-            )
         now = known_size(line.piece, name)
         _check_possible(line, name, target, unit)
         if only_takes_off and name != "guide_offset" and now is not None and target.target_nm > now:

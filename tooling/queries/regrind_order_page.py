@@ -1,0 +1,367 @@
+"""One order with its lines, what it does to every set, and what happened to it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from tooling.engineering.handling import caution_for
+from tooling.engineering.lengths import Unit
+from tooling.models import (
+    Job,
+    JobState,
+    OrderEvent,
+    OrderState,
+    RegrindOrder,
+    RegrindOrderLine,
+    WorkKind,
+)
+from tooling.queries.cuts_left import CutsLeft, cuts_left
+from tooling.queries.lead_times import LeadTime, lead_time_of
+from tooling.queries.owner_values import currency
+from tooling.queries.piece_page import mass_kg
+from tooling.queries.pieces import size_of
+from tooling.queries.print_limits import LABELS
+from tooling.queries.regrind_orders import days_late, find_order
+from tooling.queries.regrind_release import judge_order, judged_lines
+from tooling.queries.release_pieces import (
+    Readings,
+    readings_after,
+    sizes_before,
+    to_be_read,
+)
+from tooling.queries.release_views import Check, Judged
+from tooling.queries.settings import given_settings
+
+MOST_JOBS = 40
+
+
+@dataclass(frozen=True)
+class SizeView:
+    """One dimension of an ordered piece: before the work, as ordered, as read since. nm."""
+
+    name: str
+    label: Any
+    before_nm: int | None
+    target_nm: int | None
+    minus_nm: int
+    plus_nm: int
+    read_nm: int | None
+    is_wanted: bool
+
+    @property
+    def least_nm(self) -> int | None:
+        return None if self.target_nm is None else self.target_nm - self.minus_nm
+
+    @property
+    def most_nm(self) -> int | None:
+        return None if self.target_nm is None else self.target_nm + self.plus_nm
+
+    @property
+    def is_off(self) -> bool:
+        """Read, and outside what was ordered."""
+        if self.read_nm is None or self.least_nm is None or self.most_nm is None:
+            return False
+        return not self.least_nm <= self.read_nm <= self.most_nm
+
+
+@dataclass(frozen=True)
+class OrderLineView:
+    """One piece on the order."""
+
+    code: str
+    mark: str
+    drawing: str
+    title: str
+    owner: str
+    owner_code: str
+    is_shops: bool
+    unit: str
+    place: str
+    place_code: str
+    kinds: tuple[str, ...]
+    kind_words: tuple[str, ...]
+    sizes: tuple[SizeView, ...]
+    mass_kg: float | None
+    people: str
+    material: str
+    over_chrome: bool
+    mark_place: str
+    mark_to_restore: bool
+    mark_seen_at: datetime | None
+    is_open: bool
+    sent_at: datetime | None
+    back_at: datetime | None
+    done_on: date | None
+    cost_cents: int | None
+    note: str
+    left: CutsLeft | None
+    checks: tuple[Check, ...] = ()
+
+    @property
+    def bad(self) -> tuple[Check, ...]:
+        """What keeps it from being released, once it is back."""
+        return tuple(each for each in self.checks if each.level == "no")
+
+    @property
+    def approval_missing(self) -> Check | None:
+        return next((c for c in self.checks if c.code == "owner_approval_missing"), None)
+
+    @property
+    def unread(self) -> tuple[SizeView, ...]:
+        return tuple(each for each in self.sizes if each.is_wanted and each.read_nm is None)
+
+    @property
+    def is_out(self) -> bool:
+        return self.is_open and self.sent_at is not None and self.back_at is None
+
+
+@dataclass(frozen=True)
+class EventView:
+    """Something that happened."""
+
+    what: str
+    word: str
+    at: datetime
+    by: str
+    piece: str
+    job: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class JobChoice:
+    """A job for which the pieces may be released."""
+
+    number: str
+    name: str
+
+
+@dataclass(frozen=True)
+class OrderPage:
+    number: str
+    version: int
+    state: str
+    state_word: str
+    vendor: str
+    vendor_code: str
+    plan: str
+    requested_at: datetime
+    requested_by: str
+    due_on: date | None
+    days_late: int
+    sent_at: datetime | None
+    back_at: datetime | None
+    ended_at: datetime | None
+    price_cents: int | None
+    currency: str
+    note: str
+    lead_time: LeadTime | None
+    lines: tuple[OrderLineView, ...]
+    judged: Judged
+    events: tuple[EventView, ...]
+    jobs: tuple[JobChoice, ...]
+
+    @property
+    def is_open(self) -> bool:
+        return self.state in (OrderState.REQUESTED, OrderState.OUT, OrderState.BACK)
+
+    @property
+    def to_send(self) -> tuple[OrderLineView, ...]:
+        return tuple(line for line in self.lines if line.is_open and line.sent_at is None)
+
+    @property
+    def out(self) -> tuple[OrderLineView, ...]:
+        return tuple(line for line in self.lines if line.is_out)
+
+    @property
+    def back(self) -> tuple[OrderLineView, ...]:
+        return tuple(line for line in self.lines if line.is_open and line.back_at is not None)
+
+    @property
+    def scanned_in(self) -> tuple[OrderLineView, ...]:
+        """Out by the order, yet somebody scanned them to a place here."""
+        return tuple(line for line in self.out if self.vendor and not self._is_there(line))
+
+    def _is_there(self, line: OrderLineView) -> bool:
+        return line.place.split(" / ")[0] == self.vendor or line.place_code == self.vendor_code
+
+    @property
+    def waiting(self) -> tuple[OrderLineView, ...]:
+        """Lines that wait for an owner's answer."""
+        return tuple(line for line in self.lines if line.is_open and line.approval_missing)
+
+    @property
+    def to_read(self) -> tuple[OrderLineView, ...]:
+        return tuple(line for line in self.back if line.unread)
+
+    @property
+    def to_mark(self) -> tuple[OrderLineView, ...]:
+        return tuple(line for line in self.back if line.mark_to_restore and not line.mark_seen_at)
+
+    @property
+    def cost_cents(self) -> int | None:
+        """What the pieces cost together; None while nobody wrote one."""
+        known = [line.cost_cents for line in self.lines if line.cost_cents is not None]
+        return sum(known) if known else None
+
+    @property
+    def mass_kg(self) -> float:
+        return sum(line.mass_kg or 0 for line in self.lines if line.is_open)
+
+    @property
+    def unweighed(self) -> int:
+        return sum(line.mass_kg is None for line in self.lines if line.is_open)
+
+
+def order_page(number: str, *, at: datetime, unit: Unit | None = None) -> OrderPage:
+    """Everything of one order. A fixed number of queries, whatever is on it. Raises Unknown
+    ``unknown_order``."""
+    order = find_order(number)
+    lines = judged_lines(order)
+    is_open = order.state in (OrderState.REQUESTED, OrderState.OUT, OrderState.BACK)
+    judged = judge_order(lines, at=at, unit=unit) if is_open else Judged()
+    return OrderPage(
+        number=order.number,
+        version=order.version,
+        state=order.state,
+        state_word=order.get_state_display(),
+        vendor=order.vendor.name if order.vendor else "",
+        vendor_code=order.vendor.code if order.vendor else "",
+        plan=order.plan.number if order.plan else "",
+        requested_at=order.requested_at,
+        requested_by=str(order.requested_by or ""),
+        due_on=order.due_on,
+        days_late=days_late(order, timezone.localdate(at)),
+        sent_at=order.sent_at,
+        back_at=order.back_at,
+        ended_at=order.ended_at,
+        price_cents=order.price_cents,
+        currency=currency(),
+        note=order.note,
+        lead_time=lead_time_of(order.vendor_id),
+        lines=_lines(lines, judged),
+        judged=judged,
+        events=_events(order),
+        jobs=_jobs(lines) if is_open else (),
+    )
+
+
+def _lines(lines: Sequence[RegrindOrderLine], judged: Judged) -> tuple[OrderLineView, ...]:
+    read = readings_after(lines)
+    before = sizes_before(lines)
+    left = cuts_left(line.piece for line in lines)
+    given = given_settings(["lift_warn", "lift_two_people"])
+    return tuple(
+        _line(
+            line, read, before.get(line.piece_id, {}), left.get(line.piece_id),
+            judged.pieces.get(line.piece_id, ()),
+            (given.value("lift_warn"), given.value("lift_two_people")),
+        )
+        for line in lines
+    )  # fmt: skip
+
+
+def _line(
+    line: RegrindOrderLine, read: Readings, before: Mapping[str, int], left: CutsLeft | None,
+    checks: tuple[Check, ...], lift: tuple[float, float],
+) -> OrderLineView:  # fmt: skip
+    piece = line.piece
+    kg = mass_kg(piece)
+    return OrderLineView(
+        code=piece.code,
+        mark=piece.mark,
+        drawing=piece.drawing.number,
+        title=piece.drawing.title,
+        owner=piece.owner.name,
+        owner_code=piece.owner.code,
+        is_shops=piece.owner.is_shop,
+        unit=piece.unit,
+        place=piece.place.path_name or piece.place.name,
+        place_code=piece.place.code,
+        kinds=tuple(line.kinds),
+        kind_words=tuple(str(WorkKind(kind).label) for kind in line.kinds),
+        sizes=_sizes(line, read, before),
+        mass_kg=kg,
+        people=_people(kg, lift),
+        material=piece.revision.material,
+        over_chrome=piece.over_chrome,
+        mark_place=piece.get_mark_place_display(),
+        mark_to_restore=line.mark_to_restore,
+        mark_seen_at=line.mark_seen_at,
+        is_open=line.is_open,
+        sent_at=line.sent_at,
+        back_at=line.back_at,
+        done_on=line.done_on,
+        cost_cents=line.cost_cents,
+        note=line.note,
+        left=left,
+        checks=checks,
+    )
+
+
+def _people(kg: float | None, lift: tuple[float, float]) -> str:
+    if kg is None:
+        return ""
+    caution = caution_for(kg, warn_kg=lift[0], two_people_kg=lift[1])
+    words = {"heavy": _("heavy"), "two_people": _("two people or hoist")}
+    return words.get(str(caution), "")
+
+
+def _sizes(
+    line: RegrindOrderLine, read: Readings, before: Mapping[str, int]
+) -> tuple[SizeView, ...]:
+    targets = {target.dimension: target for target in line.targets.all()}
+    wanted = to_be_read(line)
+    names = list(dict.fromkeys([*targets, *wanted]))
+    found = []
+    for name in sorted(names, key=list(LABELS).index):
+        target = targets.get(name)
+        reading = read.get((line.piece_id, name))
+        found.append(
+            SizeView(
+                name=name,
+                label=LABELS[name],
+                before_nm=before.get(name, size_of(line.piece, name)),
+                target_nm=target.target_nm if target else None,
+                minus_nm=target.minus_nm if target else 0,
+                plus_nm=target.plus_nm if target else 0,
+                read_nm=reading.nm if reading else None,
+                is_wanted=name in wanted,
+            )
+        )
+    return tuple(found)
+
+
+def _events(order: RegrindOrder) -> tuple[EventView, ...]:
+    rows = OrderEvent.objects.filter(order=order).select_related("by", "piece", "job")
+    return tuple(
+        EventView(
+            what=row.what,
+            word=row.get_what_display(),
+            at=row.at,
+            by=str(row.by or ""),
+            piece=row.piece.code if row.piece else "",
+            job=row.job.number if row.job else "",
+            reason=row.reason,
+        )
+        for row in rows.order_by("-at", "-pk")
+    )
+
+
+def _jobs(lines: Sequence[RegrindOrderLine]) -> tuple[JobChoice, ...]:
+    """Planned jobs of the sets that use the pieces, the soonest first. One query."""
+    ids = [line.piece_id for line in lines if line.is_open]
+    rows = Job.objects.filter(
+        tool_set__copies__allotments__piece__in=ids, state=JobState.PLANNED
+    ) | Job.objects.filter(kits__positions__piece__in=ids, kits__positions__is_open=True)
+    found = rows.distinct().select_related("tool_set", "mill").order_by("starts_at", "number")
+    return tuple(
+        JobChoice(job.number, f"{job.number}, {job.tool_set.number}, {job.mill.name}")
+        for job in found[:MOST_JOBS]
+    )
