@@ -14,6 +14,7 @@ from tooling.permissions import Verb, check_can
 from tooling.services.derived import refresh_length_run
 from tooling.services.readings import CLOCKS_DIFFER
 from tooling.services.touched import touch_kits_of
+from tooling.services.wear_states import refresh_wear
 from tooling.services.write import lock, writing
 
 MOST_STROKES = 1_000_000_000
@@ -55,6 +56,7 @@ def record_length(
             note=note[:200],
         )
         refresh_length_run([piece.pk])
+        refresh_wear([piece.pk], at=at)
         touch_kits_of(pieces=[piece.pk])
     return entry
 

@@ -17,6 +17,7 @@ from tooling.services.derived import refresh_sizes
 from tooling.services.dimensions import check_present_sizes, dimension_words, known_size
 from tooling.services.owner_reports import report_unsuitable
 from tooling.services.touched import touch_kits_of
+from tooling.services.wear_states import refresh_wear
 from tooling.services.write import lock, writing
 
 CLOCKS_DIFFER = timedelta(minutes=5)
@@ -88,6 +89,7 @@ def record_reading(
         refresh_sizes([piece.pk])
         check_present_sizes(piece_id=piece.pk)
         report_unsuitable(by=by, at=at, piece_id=piece.pk, was_below=below_least(before))
+        refresh_wear([piece.pk], at=at)
         touch_kits_of(pieces=[piece.pk], drawings=[piece.drawing_id])
     return reading
 

@@ -20,6 +20,7 @@ from tooling.services.edits import optional_text
 from tooling.services.run_rows import SAID, check_setup, fields_of, new_row, same_again
 from tooling.services.run_ways import RunIn
 from tooling.services.said_again import said_again
+from tooling.services.wear_states import refresh_wear
 from tooling.services.write import bump, lock, writing
 
 
@@ -156,4 +157,5 @@ def _check_stands(run: Run) -> None:
 
 def _tell(pieces: Iterable[int], kits: Iterable[int], at: datetime) -> None:
     """What depends on what pieces ran is made anew, and open screens are told."""
+    refresh_wear(pieces, at=at)
     bump(kits)

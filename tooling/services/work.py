@@ -32,6 +32,7 @@ from tooling.services.dimensions import check_present_sizes, dimension_words
 from tooling.services.owner_gate import CUTS, check_work
 from tooling.services.owner_reports import report_unsuitable
 from tooling.services.touched import touch_kits_of
+from tooling.services.wear_states import refresh_wear
 from tooling.services.write import lock, record_change, writing
 
 RECONTOURED = "recontoured"
@@ -123,6 +124,7 @@ def write_work(
         refresh_sizes([piece.pk])
         check_present_sizes(piece_id=piece.pk)
         report_unsuitable(by=by, at=at, piece_id=piece.pk, was_below=below_least(owned))
+        refresh_wear([piece.pk], at=at)
         touch_kits_of(pieces=[piece.pk], drawings=[piece.drawing_id])
     return work
 

@@ -1,0 +1,150 @@
+"""Forecasts through the database: out of readings, work and runs, written with their cause."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+
+import pytest
+
+from tests.services.mounted import Mounted, mounted
+from tests.world import MM, World
+from tooling.engineering.lengths import NM_PER_M
+from tooling.models import GaugePoint, Person, Piece, Reading, WearPool, WearState
+from tooling.queries.wear_lives import lives
+from tooling.services import lengths_run, readings, runs, wear_states, work
+from tooling.services.run_ways import RunIn
+
+pytestmark = pytest.mark.django_db
+KM = 1_000 * NM_PER_M
+
+
+def a_point(piece: Piece, **fields: object) -> GaugePoint:
+    made: GaugePoint = GaugePoint.objects.create(
+        **{"drawing": piece.drawing, "name": "root", "dimension": "root_diameter",
+           "new_nm": 150 * MM, "limit_nm": 149 * MM, **fields}  # type: ignore[arg-type]
+    )  # fmt: skip
+    return made
+
+
+@pytest.fixture
+def piece(world: World) -> Piece:
+    drawing = world.drawing("R-1", root_diameter_nm=150 * MM)
+    found = world.piece(drawing, world.place("Rack"))
+    return Piece.objects.select_related("drawing", "revision").get(pk=found.pk)
+
+
+def ran(by: Person, at: datetime, piece: Piece, km: int, days: float) -> None:
+    lengths_run.record_length(
+        by=by, at=at, piece=piece, length_nm=km * KM, happened_at=at + timedelta(days=days)
+    )
+
+
+def read(by: Person, at: datetime, piece: Piece, nm: int, days: float) -> Reading:
+    return readings.record_reading(
+        by=by, at=at, piece=piece, dimension="root_diameter", value_nm=nm, unit="mm", sure=True,
+        happened_at=at + timedelta(days=days),
+    )  # fmt: skip
+
+
+def test_a_life_begins_at_the_cut_and_counts_what_ran_since(
+    crew: Person, engineer: Person, at: datetime, piece: Piece
+) -> None:
+    point = a_point(piece)
+    ran(crew, at, piece, 100, -40)
+    read(crew, at, piece, 149_900_000, -39)
+    work.record_work(
+        by=engineer, at=at, piece=piece, kind="regrind", done_on=(at - timedelta(days=30)).date(),
+        done_by="", sizes={"root_diameter": (149_900_000, 149_700_000)}, note="",
+    )  # fmt: skip
+    ran(crew, at, piece, 60, -20)
+    read(crew, at, piece, 149_680_000, -19)
+    ran(crew, at, piece, 40, -10)
+    (life,) = lives([piece.pk])
+    assert (life.point_id, life.cut_on) == (point.pk, (at - timedelta(days=30)).date())
+    assert life.run_nm == 100 * KM
+    after, later = sorted(life.history.readings, key=lambda r: sum(r.run_nm.values()))
+    assert (after.value_nm, dict(after.run_nm)) == (149_700_000, {})
+    assert sum(later.run_nm.values()) == 60 * KM
+    whole = lives([piece.pk], past=True)
+    assert [(each.cut_on is None, each.run_nm // KM) for each in whole] == [
+        (True, 100), (False, 100),
+    ]  # fmt: skip
+    assert whole[0].history.spec.new_nm == 150 * MM
+
+
+def test_a_reading_and_a_run_write_the_forecast_anew(crew: Person, world: World) -> None:
+    stood: Mounted = mounted(world, crew)
+    piece = Piece.objects.select_related("drawing", "revision").get(mark="01-T")
+    a_point(piece, new_nm=150 * MM, dimension="drive_diameter", name="crown")
+    setup, at = stood.setup, stood.at
+    assert not WearState.objects.exists()
+    for n in range(1, 4):
+        runs.record_run(
+            by=crew, at=at + timedelta(hours=2 * n), setup=setup, said=RunIn(length_nm=60 * KM),
+            sure=True,
+        )  # fmt: skip
+        readings.record_reading(
+            by=crew, at=at + timedelta(hours=2 * n + 1), piece=piece, dimension="drive_diameter",
+            value_nm=150 * MM - 40_000 * n, unit="mm", sure=True,
+        )  # fmt: skip
+    state = WearState.objects.get()
+    assert (state.says, state.readings, state.run_nm) == ("own", 3, 180 * KM)
+    assert state.last_value_nm == 150 * MM - 120_000
+    assert state.left_half_m is not None
+    assert state.left_sure_m is not None
+    assert 0 < state.left_sure_m < state.left_half_m
+    before = state.left_half_m
+    runs.record_run(
+        by=crew, at=at + timedelta(hours=9), setup=setup, said=RunIn(length_nm=60 * KM), sure=True
+    )
+    state.refresh_from_db()
+    assert state.left_half_m == pytest.approx(before - 60_000, rel=0.05)
+
+
+def test_taking_a_point_out_of_use_takes_its_forecast_away(
+    crew: Person, at: datetime, piece: Piece
+) -> None:
+    point = a_point(piece)
+    read(crew, at, piece, 149_900_000, -1)
+    assert WearState.objects.count() == 1
+    GaugePoint.objects.filter(pk=point.pk).update(is_in_use=False)
+    wear_states.refresh_wear([piece.pk], at=at)
+    assert not WearState.objects.exists()
+
+
+def test_learning_pools_like_pieces_and_tells_all_forecasts_anew(
+    crew: Person, at: datetime, world: World
+) -> None:
+    drawing = world.drawing("R-9", root_diameter_nm=150 * MM, material="D2")
+    rack = world.place("Rack")
+    pieces = [world.piece(drawing, rack, mark=str(n)) for n in range(4)]
+    GaugePoint.objects.create(
+        drawing=drawing, name="root", dimension="root_diameter", limit_nm=149 * MM
+    )
+    for n, piece in enumerate(pieces[:3]):
+        for turn in range(1, 4):
+            ran(crew, at, piece, 50, -30 + 2 * turn)
+            read(crew, at, piece, 150 * MM - (18_000 + 2_000 * n) * turn, -29 + 2 * turn)
+    wear_states.learn(at=at)
+    pool = WearPool.objects.get(key="R-9 root")
+    assert (pool.pieces, pool.readings) == (4, 9)
+    fresh = WearState.objects.get(piece=pieces[3])
+    assert (fresh.says, fresh.pool_id) == ("pool", pool.pk)
+    assert fresh.left_half_m == pytest.approx(2_500_000, rel=0.6)
+    rows = list(WearState.objects.order_by("pk").values("piece", "left_half_m", "left_sure_m"))
+    wear_states.refresh_all(at=at + timedelta(hours=1))
+    assert rows == list(
+        WearState.objects.order_by("pk").values("piece", "left_half_m", "left_sure_m")
+    )
+
+
+def test_a_refresh_asks_the_same_however_many_pieces(
+    crew: Person, at: datetime, world: World, django_assert_num_queries: object
+) -> None:
+    drawing = world.drawing("R-9", root_diameter_nm=150 * MM)
+    rack = world.place("Rack")
+    GaugePoint.objects.create(drawing=drawing, name="root", dimension="root_diameter")
+    pieces = [world.piece(drawing, rack).pk for _ in range(30)]
+    for some in (pieces[:1], pieces):
+        with django_assert_num_queries(11):  # type: ignore[operator]
+            wear_states.refresh_wear(some, at=at)

@@ -1,0 +1,359 @@
+"""The lives of gauge points as the wear engine takes them: from cut to cut, with what was read and
+what ran, out of readings, work and length entries."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime, time
+from typing import Any
+
+from django.db.models import Exists, OuterRef, Q, QuerySet
+
+from tooling.engineering.wear import GaugeRecord, History, PointSpec, ReadingAt, Thermal, worth
+from tooling.models import (
+    Gauge,
+    GaugePoint,
+    LengthEntry,
+    Piece,
+    PointKind,
+    Reading,
+    Work,
+    WorkKind,
+    WorkMeasure,
+)
+
+CUTS = (WorkKind.REGRIND, WorkKind.RECONTOUR, WorkKind.SHARPEN)
+"""Work after which every point of a piece begins anew; other work where it measured the point."""
+BARES = (WorkKind.STRIP, WorkKind.REGRIND, WorkKind.RECONTOUR)
+AXIAL = ("face_width", "guide_offset")
+VERDICTS = ("fits", "light", "fails")
+COLDEST_C, WARMEST_C = -30, 90
+
+
+@dataclass(frozen=True)
+class Life:
+    """One gauge point of one piece, at one end, since a cut (or since it was new).
+
+    ``is_present``: the one that goes on. ``last_nm`` and ``last_at``: its newest value as read.
+    """
+
+    piece_id: int
+    point_id: int
+    end: str
+    cut_on: date | None
+    is_present: bool
+    history: History
+    own_pool: str
+    wide_pool: str
+    last_nm: int | None = None
+    last_at: datetime | None = None
+
+    @property
+    def cut_at(self) -> datetime | None:
+        return _midnight(self.cut_on) if self.cut_on else None
+
+    @property
+    def run_nm(self) -> int:
+        return sum(self.history.run_nm.values())
+
+
+@dataclass(frozen=True)
+class Cut:
+    """A piece of work that begins a life."""
+
+    id: int
+    on: date
+    received_at: datetime
+    kind: str
+    after: Mapping[str, int]
+
+
+@dataclass
+class Told:
+    """What is known of one piece, in the order of time."""
+
+    row: dict[str, Any]
+    cuts: list[Cut] = field(default_factory=list)
+    runs: list[tuple[datetime, str, int]] = field(default_factory=list)
+    readings: list[dict[str, Any]] = field(default_factory=list)
+
+
+PIECE = (
+    "pk", "drawing_id", "drawing__number", "drawing__kind", "over_chrome",
+    "revision__material", "revision__plated_thickness_nm",
+    "made_face_width_nm", "made_guide_offset_nm", "made_drive_diameter_nm",
+    "made_root_diameter_nm", "made_outside_diameter_nm", "made_bore_nm", "made_keyway_width_nm",
+    "made_keyway_depth_nm",
+    "revision__face_width_nm", "revision__guide_offset_nm", "revision__drive_diameter_nm",
+    "revision__root_diameter_nm", "revision__outside_diameter_nm", "revision__bore_nm",
+    "revision__keyway_width_nm", "revision__keyway_depth_nm",
+)  # fmt: skip
+READING = (
+    "pk", "piece_id", "dimension", "point", "gauge_point_id", "end", "value_nm", "verdict",
+    "gauge_id", "soaked", "temperature_c", "happened_at", "received_at",
+)  # fmt: skip
+
+
+def lives(
+    piece_ids: Iterable[int] | None = None,
+    *,
+    learned: Collection[str] = (),
+    past: bool = False,
+) -> list[Life]:
+    """The present life of every gauge point of these pieces (of all, where none are named); with
+    ``past`` the finished ones too. A point is of its drawing's own pool where that is ``learned``,
+    else of the wide one. Six queries, whatever the number.
+    """
+    points: dict[int, list[GaugePoint]] = defaultdict(list)
+    for point in GaugePoint.objects.filter(is_in_use=True).order_by("drawing", "order", "name"):
+        points[point.drawing_id].append(point)
+    if not points:
+        return []
+    wanted = _wanted(piece_ids)
+    told = {
+        row["pk"]: Told(row) for row in Piece.objects.filter(wanted).order_by("pk").values(*PIECE)
+    }
+    if not told:
+        return []
+    inside = Q(piece__in=list(told)) if piece_ids is not None else Q(piece__in=_gauged())
+    _add_cuts(told, inside)
+    _add_runs(told, inside)
+    _add_readings(told, inside)
+    gauges = {
+        pk: GaugeRecord(resolution, uncertainty)
+        for pk, resolution, uncertainty in Gauge.objects.values_list(
+            "pk", "resolution_nm", "uncertainty_nm"
+        )
+    }
+    found: list[Life] = []
+    for each in told.values():
+        for point in points[each.row["drawing_id"]]:
+            found += _of_point(each, point, gauges, learned, past)
+    return found
+
+
+def _gauged() -> QuerySet[Any, Any]:
+    used = GaugePoint.objects.filter(drawing=OuterRef("drawing"), is_in_use=True)
+    return Piece.objects.filter(Exists(used)).values("pk")
+
+
+def _wanted(piece_ids: Iterable[int] | None) -> Q:
+    if piece_ids is not None:
+        used = GaugePoint.objects.filter(is_in_use=True).values("drawing")
+        return Q(pk__in=list(piece_ids), drawing__in=used)
+    return Q(pk__in=_gauged())
+
+
+def _add_cuts(told: Mapping[int, Told], inside: Q) -> None:
+    """Two queries; what a cut measured comes with it."""
+    rows = Work.objects.filter(inside, corrected_by=None)
+    after: dict[int, dict[str, int]] = defaultdict(dict)
+    measures = WorkMeasure.objects.filter(
+        work__in=rows.values("pk"), after_nm__isnull=False
+    ).values_list("work_id", "dimension", "after_nm")
+    for work, dimension, nm in measures:
+        if nm is not None:
+            after[work][dimension] = nm
+    for pk, piece, on, received, kind in rows.order_by("done_on", "pk").values_list(
+        "pk", "piece_id", "done_on", "received_at", "kind"
+    ):
+        told[piece].cuts.append(Cut(pk, on, received, kind, after.get(pk, {})))
+
+
+def _add_runs(told: Mapping[int, Told], inside: Q) -> None:
+    rows = LengthEntry.objects.filter(inside, corrected_by=None, length_nm__gt=0)
+    ordered = rows.order_by("happened_at", "pk")
+    for piece, at, kind, nm in ordered.values_list(
+        "piece_id", "happened_at", "strip_class", "length_nm"
+    ):
+        told[piece].runs.append((at, kind, nm))
+
+
+def _add_readings(told: Mapping[int, Told], inside: Q) -> None:
+    rows = Reading.objects.filter(inside, corrected_by=None).order_by("happened_at", "pk")
+    for row in rows.values(*READING):
+        told[row["piece_id"]].readings.append(row)
+
+
+def _of_point(
+    told: Told,
+    point: GaugePoint,
+    gauges: Mapping[int, GaugeRecord],
+    learned: Collection[str],
+    past: bool,
+) -> list[Life]:
+    cuts = [cut for cut in told.cuts if begins_anew(point, cut.kind, cut.after)]
+    readings = [row for row in told.readings if is_of(point, row)]
+    ends = ("inboard", "outboard") if point.has_two_ends else ("",)
+    whole = [None, *cuts]
+    chosen = range(len(whole)) if past else [len(whole) - 1]
+    found = []
+    for n in chosen:
+        cut, following = whole[n], whole[n + 1] if n + 1 < len(whole) else None
+        mine = [row for row in readings if _within(row, cut, following)]
+        runs = _runs_within(told.runs, cut, following)
+        for end in ends:
+            rows = [row for row in mine if row["end"] == end or not point.has_two_ends]
+            life = _life(told, point, end, cut, rows, runs, gauges, learned, following is None)
+            if life is not None and (life.is_present or life.history.readings):
+                found.append(life)
+    return found
+
+
+def begins_anew(point: GaugePoint, kind: str, measured: Collection[str]) -> bool:
+    """Whether work of that kind, which measured these dimensions, begins the point anew."""
+    return kind in CUTS or (bool(point.dimension) and point.dimension in measured)
+
+
+def is_of(point: GaugePoint, row: Mapping[str, Any]) -> bool:
+    """Whether a reading is one of this point: said so, or of its dimension, or by its name."""
+    if row["gauge_point_id"] is not None:
+        return bool(row["gauge_point_id"] == point.pk)
+    if point.dimension:
+        return bool(row["dimension"] == point.dimension and row["point"] != "wear")
+    return bool(row["point"].casefold() == point.name.casefold())
+
+
+def _within(row: Mapping[str, Any], cut: Cut | None, following: Cut | None) -> bool:
+    return (cut is None or is_after(row, cut)) and (
+        following is None or not is_after(row, following)
+    )
+
+
+def is_after(row: Mapping[str, Any], cut: Cut) -> bool:
+    """Read after the cut: on a later day, or on its day and written down no earlier than it."""
+    day = row["happened_at"].astimezone(UTC).date()
+    return bool(day > cut.on or (day == cut.on and row["received_at"] >= cut.received_at))
+
+
+def _runs_within(
+    runs: Sequence[tuple[datetime, str, int]], cut: Cut | None, following: Cut | None
+) -> list[tuple[datetime, str, int]]:
+    """What ran on the day of a cut counts as after it."""
+    first = _midnight(cut.on) if cut else None
+    last = _midnight(following.on) if following else None
+    return [
+        run for run in runs
+        if (first is None or run[0] >= first) and (last is None or run[0] < last)
+    ]  # fmt: skip
+
+
+def _life(
+    told: Told,
+    point: GaugePoint,
+    end: str,
+    cut: Cut | None,
+    rows: Sequence[Mapping[str, Any]],
+    runs: Sequence[tuple[datetime, str, int]],
+    gauges: Mapping[int, GaugeRecord],
+    learned: Collection[str],
+    is_present: bool,
+) -> Life | None:
+    """None for a point that cannot be gauged as it is drawn."""
+    own = f"{told.row['drawing__number']} {point.name}"[:120]
+    material = told.row["revision__material"]
+    wide = f"{told.row['drawing__kind']} {material} {point.dimension or point.kind}"[:120]
+    spec = spec_of(told, point, end, cut, own if own in learned else wide)
+    if spec is None:
+        return None
+    sums = _Sums(runs)
+    readings = [r for r in (_reading(point, row, sums, gauges) for row in rows) if r is not None]
+    after = cut.after.get(point.dimension) if cut is not None else None
+    fresh = any(r.value_nm is not None and not any(r.run_nm.values()) for r in readings)
+    if after is not None and not fresh:
+        known = worth(after, size_nm=after, gauge=GaugeRecord(), thermal=Thermal(True))
+        readings.append(ReadingAt({}, after, known.u_nm, assumed=("gauge",), key="cut"))
+    valued = [row for row in rows if row["value_nm"] is not None]
+    last = valued[-1] if valued else None
+    return Life(
+        piece_id=told.row["pk"], point_id=point.pk, end=end, cut_on=cut.on if cut else None,
+        is_present=is_present, history=History(spec, tuple(readings), sums.total()),
+        own_pool=own, wide_pool=wide,
+        last_nm=last["value_nm"] if last else None,
+        last_at=rows[-1]["happened_at"] if rows else None,
+    )  # fmt: skip
+
+
+def spec_of(
+    told: Told, point: GaugePoint, end: Any, cut: Cut | None, alike: str
+) -> PointSpec | None:
+    new = None
+    if cut is None:
+        name = point.dimension
+        drawn = told.row[f"revision__{name}_nm"] if name else None
+        made = told.row[f"made_{name}_nm"] if name else None
+        new = made or point.new_nm or drawn
+    sign = -1 if point.grows else 1
+    if new is not None and point.limit_nm is not None and sign * (new - point.limit_nm) <= 0:
+        new = None
+    axial = point.dimension in AXIAL
+    try:
+        return PointSpec(
+            key=f"{told.row['pk']} {point.pk}", alike=alike, end=end, new_nm=new,
+            limit_nm=point.limit_nm, depth_limit_nm=point.depth_limit_nm, grows=point.grows,
+            is_diameter=point.is_diameter and not axial, axial=axial,
+            face_degrees=point.face_angle_deg if not axial or point.face_angle_deg else 90.0,
+            chrome_nm=chrome_at(told, cut),
+        )  # fmt: skip
+    except ValueError:
+        return None
+
+
+def chrome_at(told: Told, cut: Cut | None) -> int | None:
+    """The plated thickness when a life begins: None for bare, 0 where nobody recorded it."""
+    recorded = told.row["revision__plated_thickness_nm"]
+    plated = recorded is not None or told.row["over_chrome"]
+    for work in told.cuts:
+        if cut is None or (work.on, work.id) > (cut.on, cut.id):
+            break
+        if work.kind == WorkKind.PLATE:
+            plated = True
+        elif work.kind in BARES:
+            plated = False
+    return (recorded or 0) if plated else None
+
+
+class _Sums:
+    """Strip run up to a moment, by class."""
+
+    def __init__(self, runs: Sequence[tuple[datetime, str, int]]) -> None:
+        self.moments = [run[0] for run in runs]
+        self.sums: list[dict[str, int]] = [{}]
+        for _at, kind, nm in runs:
+            now = dict(self.sums[-1])
+            now[kind] = now.get(kind, 0) + nm
+            self.sums.append(now)
+
+    def until(self, at: datetime) -> dict[str, int]:
+        return self.sums[bisect_right(self.moments, at)]
+
+    def total(self) -> dict[str, int]:
+        return self.sums[-1]
+
+
+def _reading(
+    point: GaugePoint, row: Mapping[str, Any], sums: _Sums, gauges: Mapping[int, GaugeRecord]
+) -> ReadingAt | None:
+    """None for one that says nothing of such a point."""
+    run = sums.until(row["happened_at"])
+    value = row["value_nm"]
+    if point.kind != PointKind.LENGTH or value is None:
+        verdict: Any = row["verdict"]
+        return ReadingAt(run, verdict=verdict, key=row["pk"]) if verdict in VERDICTS else None
+    heat = row["temperature_c"]
+    if heat is not None and not COLDEST_C <= heat <= WARMEST_C:
+        heat = None
+    known = worth(
+        value,
+        size_nm=abs(value),
+        gauge=gauges.get(row["gauge_id"], GaugeRecord()),
+        thermal=Thermal(row["soaked"], heat),
+    )
+    return ReadingAt(run, known.value_nm, known.u_nm, assumed=known.assumed, key=row["pk"])
+
+
+def _midnight(day: date) -> datetime:
+    return datetime.combine(day, time(), tzinfo=UTC)

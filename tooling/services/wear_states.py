@@ -1,0 +1,217 @@
+"""The forecast of every gauge point, made anew where its cause changed, and what like pieces teach.
+
+A forecast follows from history and from what was learned last. Learning goes through all of
+history; it is work for the worker (``learn``), not for whoever writes a reading down.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import asdict, replace
+from datetime import datetime
+from typing import Any
+
+from tooling.engineering.wear import (
+    Forecasts,
+    Prior,
+    Says,
+    columns,
+    ends_of,
+    flag_names,
+    forecast,
+    look_names,
+    unmeasured_names,
+)
+from tooling.engineering.wear.forecasts import SAYS
+from tooling.engineering.wear.pooling import fit_prior
+from tooling.models import WearPool, WearState
+from tooling.queries.wear_lives import Life, lives
+from tooling.queries.wear_prior import EVERYTHING, Learned, learned, rules
+from tooling.services.write import writing
+
+OWN_POOL_PIECES = 3
+"""A drawing's point has a pool of its own from so many pieces that were read after they ran."""
+M_PER_KM = 1_000
+FIELDS = (
+    "pool", "says", "readings", "cut_at", "run_nm", "equivalent_m", "last_value_nm",
+    "last_read_at", "depth_nm", "left_half_m", "left_sure_m", "flags", "numbers", "computed_at",
+)  # fmt: skip
+
+
+def refresh_wear(piece_ids: Iterable[int], *, at: datetime) -> None:
+    """Write the forecasts of these pieces anew; call inside the write of the cause."""
+    ids = set(piece_ids)
+    if not ids:
+        return
+    known = learned()
+    found = lives(ids, learned=known.pools)
+    save_states(states_of(found, known, at=at))
+    keep = {(life.piece_id, life.point_id, life.end) for life in found}
+    _drop_others(WearState.objects.filter(piece__in=ids), keep)
+
+
+def refresh_all(*, at: datetime) -> int:
+    """The same of every piece; how many forecasts."""
+    with writing():
+        known = learned()
+        found = lives(learned=known.pools)
+        save_states(states_of(found, known, at=at))
+        keep = {(life.piece_id, life.point_id, life.end) for life in found}
+        _drop_others(WearState.objects.all(), keep)
+    return len(found)
+
+
+def _drop_others(rows: Any, keep: Collection[tuple[int, int, str]]) -> None:
+    gone = [
+        pk for pk, *key in rows.values_list("pk", "piece_id", "point_id", "end")
+        if tuple(key) not in keep
+    ]  # fmt: skip
+    for start in range(0, len(gone), 500):
+        WearState.objects.filter(pk__in=gone[start : start + 500]).delete()
+
+
+def learn(*, at: datetime) -> int:
+    """Learn anew from every life of every piece, and tell all forecasts anew; how many."""
+    prior, counts = fitted(lives(past=True))
+    with writing():
+        _save_pools(prior, counts, at)
+        return refresh_all(at=at)
+
+
+def fitted(found: Sequence[Life]) -> tuple[Prior, dict[str, tuple[int, int]]]:
+    """What these lives teach, and of each pool how many pieces and readings stand behind it."""
+    read: dict[str, set[int]] = defaultdict(set)
+    for life in found:
+        if any(r.value_nm is not None and any(r.run_nm.values()) for r in life.history.readings):
+            read[life.own_pool].add(life.piece_id)
+    own = {key for key, pieces in read.items() if len(pieces) >= OWN_POOL_PIECES}
+    pooled = [in_pool(life, own) for life in found]
+    counts: dict[str, tuple[set[int], int]] = {}
+    for life in pooled:
+        pieces, readings = counts.get(life.history.spec.alike, (set(), 0))
+        counts[life.history.spec.alike] = (
+            pieces | {life.piece_id},
+            readings + len(life.history.readings),
+        )
+    prior = fit_prior([life.history for life in pooled])
+    return prior, {key: (len(pieces), n) for key, (pieces, n) in counts.items()}
+
+
+def in_pool(life: Life, own: Collection[str]) -> Life:
+    """The life in its drawing's pool where that is one, else in the wide one."""
+    alike = life.own_pool if life.own_pool in own else life.wide_pool
+    if life.history.spec.alike == alike:
+        return life
+    history = replace(life.history, spec=replace(life.history.spec, alike=alike))
+    return replace(life, history=history)
+
+
+def _save_pools(prior: Prior, counts: dict[str, tuple[int, int]], at: datetime) -> None:
+    shared = {**prior.as_dict(), "pools": {}}
+    rows = {EVERYTHING: (shared, sum(each[0] for each in counts.values()),
+                         sum(each[1] for each in counts.values()))}  # fmt: skip
+    for key, pool in prior.pools.items():
+        rows[key] = (asdict(pool), *counts.get(key, (0, 0)))
+    WearPool.objects.bulk_create(
+        [
+            WearPool(key=key, numbers=numbers, pieces=pieces, readings=readings, fitted_at=at)
+            for key, (numbers, pieces, readings) in rows.items()
+        ],
+        update_conflicts=True,
+        unique_fields=["key"],
+        update_fields=["numbers", "pieces", "readings", "fitted_at"],
+    )
+    WearPool.objects.exclude(key__in=list(rows)).delete()
+
+
+def states_of(found: Sequence[Life], known: Learned, *, at: datetime) -> list[WearState]:
+    """The rows that say the forecasts of these lives; not saved."""
+    if not found:
+        return []
+    asked = rules()
+    cols = columns([life.history for life in found])
+    told = forecast(cols, known.prior, asked)
+    rows = [_state(life, n, told, known, at) for n, life in enumerate(found)]
+    newest = [
+        (row.depth_nm if row.depth_nm is not None else float("nan"), row.numbers["depth_u"],
+         row.equivalent_m / M_PER_KM if row.readings else float("nan"))
+        for row in rows
+    ]  # fmt: skip
+    for each in ends_of(cols.keys, cols.ends, newest, asked):
+        if each.is_apart:
+            for n in (each.inboard, each.outboard):
+                rows[n].flags = [*rows[n].flags, "ends_apart"]
+    return rows
+
+
+def _state(life: Life, n: int, told: Forecasts, known: Learned, at: datetime) -> WearState:
+    says = SAYS[int(told.says[n])]
+    last: Any = life.last_nm
+    nothing = says is Says.NOTHING
+    half, sure, late = (
+        None if nothing else _metres(each[n]) for each in (told.half_km, told.sure_km, told.late_km)
+    )
+    numbers = {
+        "late_m": late,
+        "depth_u": float(told.depth_u[n]),
+        "limit": _plain(told.limit[n]),
+        "rate": float(told.rate[n]),
+        "rate_low": float(told.rate_low[n]),
+        "rate_high": float(told.rate_high[n]),
+        "next": [_plain(each[n]) for each in (told.next_low, told.next_half, told.next_high)],
+        "through": _plain(told.through[n]),
+        "conformity": str(told.conformity[n]),
+        "gain": float(told.gain[n]),
+        "values": int(told.values[n]),
+        "look": list(look_names(int(told.look[n]))),
+        "unmeasured": list(unmeasured_names(int(told.unmeasured[n]))),
+        "alike": life.history.spec.alike,
+    }
+    return WearState(
+        piece_id=life.piece_id,
+        point_id=life.point_id,
+        end=life.end,
+        pool_id=known.pools.get(life.history.spec.alike),
+        says=str(says),
+        readings=int(told.readings[n]) + _fresh(life),
+        cut_at=life.cut_at,
+        run_nm=life.run_nm,
+        equivalent_m=float(told.used_km[n]) * M_PER_KM,
+        last_value_nm=last,
+        last_read_at=life.last_at,
+        depth_nm=None if nothing else float(told.depth[n]),
+        left_half_m=half,
+        left_sure_m=sure,
+        flags=list(flag_names(int(told.flags[n]))),
+        numbers=numbers,
+        computed_at=at,
+    )
+
+
+def _fresh(life: Life) -> int:
+    """Values taken after the cut before anything ran; the engine counts the others."""
+    return sum(
+        1
+        for each in life.history.readings
+        if each.value_nm is not None and not any(each.run_nm.values())
+    )
+
+
+def _metres(km: float) -> float | None:
+    return None if km != km else float(km) * M_PER_KM
+
+
+def _plain(value: float) -> float | None:
+    return None if value != value else float(value)
+
+
+def save_states(rows: Sequence[WearState]) -> None:
+    """Written over what was told of the same point and end before."""
+    WearState.objects.bulk_create(
+        rows,
+        update_conflicts=True,
+        unique_fields=["piece", "point", "end"],
+        update_fields=FIELDS,
+        batch_size=2_000,
+    )
