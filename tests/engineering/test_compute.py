@@ -92,6 +92,36 @@ STACKS = {
     "keep": [{"station": 1, "shaft": "top", "fills": [["S50"], ["S20"], ["S50"]]}],
 }  # fmt: skip
 
+WORN = {
+    "pieces": [
+        {
+            "name": "B1", "other_sets": ["1480-A"], "width_nm": 40_000_000,
+            "diameters": [{"name": "drive", "now_nm": 152_400_000, "drawn_nm": 152_400_000,
+                           "least_nm": 144_780_000, "uncertainty_nm": 4_000}],
+            "points": [{"name": "root", "depth_nm": 300_000, "angle_degrees": 30,
+                        "limit_nm": 200_000}],
+            "keyway": {"bore_nm": 63_500_000, "hub_depth_nm": 7_000_000, "width_nm": 15_875_000},
+        },
+        {"name": "T1", "diameters": [{"name": "drive", "now_nm": 228_600_000}],
+         "life_cents_per_mm": "3/2"},
+    ],
+    "lines": [{"set": "1472-A", "mill": "M1", "passes": [
+        {"number": 1, "ratio": "3/2", "top": {"pieces": ["T1"]}, "bottom": {"pieces": ["B1"]},
+         "vertical_least_nm": 180_000_000, "screw_lead_nm": 5_000_000,
+         "gap": {"top": "T1", "top_nm": 228_600_000, "bottom": "B1", "bottom_nm": 152_400_000}},
+    ]}],
+    "limits": {"step_nm": 25_400, "ratio_tolerance": 0.001},
+}  # fmt: skip
+DUE = {
+    "today": "2026-11-30",
+    "sets": [{"name": "1472-A", "left_m": 50_000, "pieces": 16, "jobs": [
+        {"number": "J1", "gathers": "2026-12-30", "ends": "2027-01-02", "length_m": 80_000},
+    ]}],
+    "lead": {"setting": 14, "own": [9, 10, 8, 12, 9]},
+    "pieces_a_week": 40,
+    "costs": {"length_m": 100_000, "recut_cents": 20_000, "new_cents": 90_000, "left": 3,
+              "new_left": 5},
+}  # fmt: skip
 GOOD: dict[str, list[dict[str, Any]]] = {
     "key": [
         {"shaft_nm": 63_500_000, "standard": "ANSI B17.1"},
@@ -191,6 +221,13 @@ GOOD: dict[str, list[dict[str, Any]]] = {
     "stacks": [STACKS, STACKS | {"check": [
         {"station": 1, "shaft": "top", "fills": [["S50"], ["S20", "H1", "S20"], ["S50"]]}
     ]}],
+    "regrind": [
+        WORN,
+        WORN | {"prices": {"setup_cents": 4_000, "cents_per_mm": 6_000, "new_cents": 60_000}},
+        WORN | {"pins": [{"piece": "B1", "kind": "leave"}]},
+        WORN | {"check": [{"piece": "B1", "amount_nm": 762_000}]},
+    ],
+    "timing": [DUE, {"today": "2026-11-30"}],
 }  # fmt: skip
 ALL_GOOD = [(name, given) for name, examples in GOOD.items() for given in examples]
 
@@ -208,7 +245,7 @@ def refused(name: str, given: Any) -> ToolingError:
 def test_the_names_are_those_of_the_contract_that_exist_so_far() -> None:
     assert set(COMPUTATIONS) == {
         "key", "fit", "gap", "feelers", "speeds", "strip", "lift", "check-code", "order",
-        "stacks",
+        "stacks", "regrind", "timing",
     }  # fmt: skip
 
 
@@ -233,7 +270,8 @@ def test_every_answer_is_plain_json_of_the_contracted_shape(
 def test_every_answer_says_how(name: str, given: dict[str, Any]) -> None:
     expected = {"what", "formula", "source", "inputs", "value"}
     how = compute(name, given)["how"]
-    silent = ({"passes": []}, {"mass_kg": 22.9}, GOOD["lift"][2], GOOD["stacks"][1])
+    silent = ({"passes": []}, {"mass_kg": 22.9}, GOOD["lift"][2], GOOD["stacks"][1],
+              *GOOD["regrind"][2:])  # fmt: skip
     assert bool(how) is (given not in silent)
     assert all(expected <= set(step) for step in how)
 
@@ -484,3 +522,32 @@ def test_a_number_that_is_not_issued_is_infeasible() -> None:
     withheld = [each for each in told if each["status"] == "infeasible"]
     assert withheld
     assert all(each["answer"]["code"] is None for each in withheld)
+
+
+def test_regrind_plans_proves_and_explains() -> None:
+    told = compute("regrind", WORN)
+    bottom, top = told["answer"]["decisions"]
+    assert told["status"] == "ok"
+    assert told["bound"] == told["answer"]["aims"]
+    assert bottom["amount_nm"] == 812_800, "2 · 0.35 / cos 30° = 0.808 mm, in steps of 0.0254"
+    assert [each["code"] for each in top["reasons"]] == ["to_keep_ratio"]
+    assert told["answer"]["other_sets"] == ["1480-A"]
+
+
+def test_regrind_names_what_conflicts_and_checks_a_release() -> None:
+    told = compute("regrind", GOOD["regrind"][2])
+    assert told["status"] == "infeasible"
+    (conflict,) = told["answer"]["conflicts"]
+    assert [each["code"] for each in conflict["requirements"]] == ["must_worn", "pinned_leave"]
+    checked = compute("regrind", GOOD["regrind"][3])
+    assert codes_of(checked) == {"ratio_off", "centres_kept"}
+    with pytest.raises(ToolingError):
+        compute("regrind", WORN | {"check": [{"piece": "X9", "amount_nm": 0}]})
+
+
+def test_timing_tells_the_latest_day_to_send_a_set() -> None:
+    told = compute("timing", DUE)
+    (window,) = told["answer"]["windows"]
+    assert window["crosses"] == "J1"
+    assert window["chosen"]["out"] == "2026-12-17", "back, 12 days later, on the 29th"
+    assert told["answer"]["choice"]["says"] == "recut"

@@ -18,6 +18,7 @@ from tooling.engineering.compute import (
     speeds,
     stacks,
     strip,
+    timing,
 )
 from tooling.engineering.compute.answers import Computation, run
 
@@ -36,6 +37,7 @@ COMPUTATIONS: Mapping[str, Computation] = MappingProxyType(
             order.COMPUTATION,
             stacks.COMPUTATION,
             regrind.COMPUTATION,
+            timing.COMPUTATION,
         )
     }
 )

@@ -1,0 +1,394 @@
+"""When to send a set to the grinder: the latest time that is safe and disturbs no job.
+
+Days are whole numbers (proleptic ordinals); lengths are metres of cold rolled strip, by which wear
+is counted. No clock: today is given.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from statistics import median
+from typing import Literal
+
+from tooling.engineering.how import Step
+
+Stop = Callable[[], bool]
+State = Literal["safe", "too_short", "past_limit", "full"]
+RULE = "common practice, no source"
+WEEK = 7
+MOST_NODES = 50_000
+
+
+def _require(is_so: bool, what: str) -> None:
+    if not is_so:
+        raise ValueError(what)
+
+
+@dataclass(frozen=True)
+class JobUse:
+    """A job that runs the set: gathered, ended, and the strip it puts on it."""
+
+    number: str
+    gathers: int
+    ends: int
+    length_m: float
+
+    def __post_init__(self) -> None:
+        _require(self.gathers <= self.ends, f"{self.number} ends before it is gathered")
+        _require(self.length_m >= 0, f"{self.number}: a length is not negative")
+
+
+@dataclass(frozen=True)
+class DueSet:
+    """A set with its jobs. ``left_m``: strip until the first of its pieces passes its limit at the
+    chosen confidence; None: no forecast. ``pieces``: so many go to the grinder. ``approval_days``:
+    until owners have answered, 0 where nothing is owed. ``back``: away already, due back then."""
+
+    name: str
+    left_m: float | None
+    jobs: tuple[JobUse, ...] = ()
+    pieces: int = 1
+    approval_days: int = 0
+    back: int | None = None
+
+    def __post_init__(self) -> None:
+        _require(self.pieces >= 0 and self.approval_days >= 0, "pieces and days are not negative")
+        _require(self.left_m is None or self.left_m >= 0, "a length left is not negative")
+        names = [job.number for job in self.jobs]
+        _require(len(set(names)) == len(names), f"{self.name}: a job is there twice")
+
+    @property
+    def in_order(self) -> tuple[JobUse, ...]:
+        """The jobs as they come."""
+        return tuple(sorted(self.jobs, key=lambda job: (job.gathers, job.number)))
+
+
+@dataclass(frozen=True)
+class Lead:
+    """Days from sending out to being back and released. ``usual``: as often longer as shorter;
+    ``safe``: what nine of ten orders kept. ``orders``: own orders behind it, 0: the setting."""
+
+    usual: int
+    safe: int
+    orders: int = 0
+
+    def __post_init__(self) -> None:
+        _require(0 <= self.usual <= self.safe, "a lead time is not negative, safe not below usual")
+
+
+@dataclass(frozen=True)
+class Option:
+    """A stretch between two jobs in which the set could be away.
+
+    ``out``: latest day to send it so that it is back, with the safe lead time, ``back`` days later;
+    ``opens`` … ``closes``: when no job has it (None: nothing planned after). ``slips``: by how many
+    days the next job would wait, where the stretch is too short. ``passes``: the job during which
+    the limit is passed, where it lies after that.
+    """
+
+    opens: int
+    closes: int | None
+    out: int
+    back: int
+    state: State
+    next_job: str = ""
+    slips: int = 0
+    passes: str = ""
+
+
+@dataclass(frozen=True)
+class Window:
+    """What is suggested for one set. ``crosses``: the job during which the limit is passed (empty:
+    not in planned work), ``deadline`` the day it is gathered. ``chosen`` is None where no stretch
+    is safe. ``earlier_than_alone``: days that the grinder's capacity moves it forward."""
+
+    name: str
+    crosses: str
+    deadline: int | None
+    options: tuple[Option, ...]
+    chosen: Option | None
+    earlier_than_alone: int = 0
+
+    @property
+    def slack(self) -> int | None:
+        """Days between being back and the deadline."""
+        if self.chosen is None or self.deadline is None:
+            return None
+        return self.deadline - self.chosen.back
+
+
+@dataclass(frozen=True)
+class Calendar:
+    """Windows by urgency. ``is_proven``: no other choice has more safe sets or later windows."""
+
+    windows: tuple[Window, ...]
+    lead: Lead
+    is_proven: bool
+    steps: tuple[Step, ...] = ()
+
+
+def learned_lead(days: Sequence[int], *, setting: int, least: int = 5) -> Lead:
+    """The lead time from the shop's own orders, or the setting until there are ``least``.
+
+    Usual: the median, rounded up. Safe: the smallest that nine of ten orders kept (nearest rank).
+    Source: counting. Raises ValueError for negative days.
+    """
+    _require(all(each >= 0 for each in days) and setting >= 0, "days are not negative")
+    if len(days) < max(1, least):
+        return Lead(setting, setting)
+    ranked = sorted(days)
+    usual = -int(-median(ranked) // 1)
+    return Lead(usual, max(usual, ranked[-(-9 * len(ranked) // 10) - 1]), len(ranked))
+
+
+def crossing(due: DueSet, today: int) -> JobUse | None:
+    """The job during which the limit is passed: none may run it before the set is recut."""
+    if due.left_m is None:
+        return None
+    run = 0.0
+    for job in due.in_order:
+        if job.ends < today:
+            continue
+        run += job.length_m
+        if run > due.left_m:
+            return job
+    return None
+
+
+def options(due: DueSet, lead: Lead, today: int) -> tuple[Option, ...]:
+    """Every stretch between jobs from today on, each judged by itself, in order of time.
+
+    A set is away from the day after one job ends to the day before the next is gathered; it can be
+    sent once owners have answered, and once it is back from where it is.
+    """
+    crosses = crossing(due, today)
+    jobs = [job for job in due.in_order if job.ends >= today]
+    ready = max(today, today + due.approval_days, due.back or today)
+    found, free, passed = [], ready, ""
+    for job in [*jobs, None]:
+        if job is None or job.gathers > min(free, today):
+            found.append(_option(free, job, lead, passed))
+        if job is not None:
+            if crosses is not None and job.number == crosses.number:
+                passed = job.number
+            free = max(free, job.ends + 1)
+    return tuple(found)
+
+
+def _option(opens: int, job: JobUse | None, lead: Lead, passed: str) -> Option:
+    closes = None if job is None else job.gathers - 1
+    out = opens if closes is None else max(opens, closes - lead.safe)
+    back = out + lead.safe
+    slips = 0 if closes is None else max(0, back - closes)
+    state: State = "past_limit" if passed else "too_short" if slips else "safe"
+    return Option(opens, closes, out, back, state, job.number if job else "", slips, passed)
+
+
+def plan_windows(
+    sets: Sequence[DueSet],
+    lead: Lead,
+    today: int,
+    *,
+    pieces_a_week: int | None = None,
+    should_stop: Stop = lambda: False,
+) -> Calendar:
+    """The latest safe window for every set whose limit planned work passes, most urgent first.
+
+    All at once: what is sent in one week is no more than the grinder takes. Aims in order: sets
+    with a safe window; days sent earlier than each alone could be. Raises ValueError for a set
+    named twice or a capacity below nothing.
+    """
+    _require(len({each.name for each in sets}) == len(sets), "a set is there twice")
+    _require(pieces_a_week is None or pieces_a_week >= 0, "a capacity is not negative")
+    ways = {each.name: options(each, lead, today) for each in sets}
+    dated = [each for each in sets if crossing(each, today) is not None]
+    dated.sort(key=lambda each: (_deadline(each, today) or 0, each.name))
+    picks, is_proven = _assign(dated, ways, pieces_a_week, should_stop)
+    windows = [_window(each, ways[each.name], picks.get(each.name), today, lead) for each in sets]
+    windows.sort(key=lambda each: (each.deadline is None, each.chosen is not None,
+                                   each.chosen.out if each.chosen else 0, each.name))  # fmt: skip
+    return Calendar(tuple(windows), lead, is_proven, tuple(_steps(windows, sets, lead, today)))
+
+
+def _deadline(due: DueSet, today: int) -> int | None:
+    job = crossing(due, today)
+    return None if job is None else job.gathers
+
+
+@dataclass(frozen=True)
+class _Way:
+    """One week in which a set can be sent: the latest day of it, and how much that is too early."""
+
+    out: int
+    early: int
+    week: int
+
+
+def _ways(found: Sequence[Option]) -> list[_Way]:
+    """A set's weeks, latest first: in each safe stretch the latest day of every week."""
+    safe = [each for each in found if each.state == "safe"]
+    if not safe:
+        return []
+    latest = max(each.out for each in safe)
+    days: dict[int, int] = {}
+    for each in safe:
+        for day in range(each.out, each.opens - 1, -1):
+            days.setdefault((day - 1) // WEEK, day)
+    return [_Way(day, latest - day, week) for week, day in sorted(days.items(), reverse=True)]
+
+
+def _assign(
+    dated: Sequence[DueSet], ways: dict[str, tuple[Option, ...]], pieces_a_week: int | None,
+    should_stop: Stop,
+) -> tuple[dict[str, int], bool]:  # fmt: skip
+    """The day to send each set, by branch and bound over weeks; what nothing fits is left out."""
+    order = sorted(dated, key=lambda each: (len(_ways(ways[each.name])), each.name))
+    weeks = [_ways(ways[each.name]) for each in order]
+    best: dict[str, int] = {}
+    best_rank = (len(order) + 1, 0)
+    used: dict[int, int] = {}
+    chosen: dict[str, int] = {}
+    nodes = 0
+    cut_off = False
+
+    def descend(at: int, rank: tuple[int, int]) -> None:
+        nonlocal best, best_rank, nodes, cut_off
+        nodes += 1
+        if cut_off or nodes > MOST_NODES or (nodes % 256 == 0 and should_stop()):
+            cut_off = True
+            return
+        if at == len(order):
+            if rank < best_rank:
+                best, best_rank = dict(chosen), rank
+            return
+        for way in weeks[at]:
+            step = (rank[0], rank[1] + way.early)
+            if step >= best_rank:
+                break
+            load = used.get(way.week, 0) + order[at].pieces
+            if pieces_a_week is None or load <= pieces_a_week:
+                used[way.week], chosen[order[at].name] = load, way.out
+                descend(at + 1, step)
+                used[way.week] = load - order[at].pieces
+                del chosen[order[at].name]
+        if (rank[0] + 1, rank[1]) < best_rank:
+            descend(at + 1, (rank[0] + 1, rank[1]))
+
+    descend(0, (0, 0))
+    return best, not cut_off
+
+
+def _window(
+    due: DueSet, found: tuple[Option, ...], out: int | None, today: int, lead: Lead
+) -> Window:
+    crosses = crossing(due, today)
+    name = crosses.number if crosses else ""
+    deadline = crosses.gathers if crosses else None
+    if crosses is None:
+        return Window(due.name, name, deadline, found, None)
+    alone = _ways(found)
+    if out is None:
+        told = tuple(_full(each) for each in found) if alone else found
+        return Window(due.name, name, deadline, told, None)
+    each = next(o for o in found if o.state == "safe" and o.opens <= out <= o.out)
+    chosen = Option(each.opens, each.closes, out, out + lead.safe, "safe", each.next_job)
+    return Window(due.name, name, deadline, found, chosen, alone[0].out - out)
+
+
+def _full(each: Option) -> Option:
+    if each.state != "safe":
+        return each
+    return Option(each.opens, each.closes, each.out, each.back, "full", each.next_job)
+
+
+def _steps(windows: Sequence[Window], sets: Sequence[DueSet], lead: Lead, today: int) -> list[Step]:
+    left = {each.name: each.left_m for each in sets}
+    return [
+        Step(
+            what=f"{each.name}: latest day to send it",
+            formula="day before the next job is gathered − safe lead time",
+            source=RULE,
+            inputs={"closes": each.chosen.closes, "lead_days": lead.safe, "today": today,
+                    "left_m": left[each.name], "earlier_days": each.earlier_than_alone},
+            value=each.chosen.out,
+        )
+        for each in windows
+        if each.chosen is not None
+    ]  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Costs:
+    """What decides between recutting and replacing a piece or a set; None: not known.
+
+    ``length_m``: strip between two recuts. ``recut_cents``: one recut with all that goes with it.
+    ``left``: recuts left before it; ``new_left``: recuts in a new one.
+    """
+
+    length_m: float | None = None
+    recut_cents: int | None = None
+    new_cents: int | None = None
+    left: int | None = None
+    new_left: int | None = None
+
+    def __post_init__(self) -> None:
+        numbers = (self.length_m, self.recut_cents, self.new_cents, self.left, self.new_left)
+        _require(all(each is None or each >= 0 for each in numbers), "nothing here is negative")
+        _require(self.length_m != 0, "a length between recuts is more than nothing")
+
+
+@dataclass(frozen=True)
+class Choice:
+    """Recut or replace, by cost per kilometre of strip; empty where something is not known.
+
+    ``open``: the inputs that are missing. ``rule``: replace where fewer than one recut is left or a
+    recut costs more than the set share of a new one; a sentence of its own beside the arithmetic.
+    """
+
+    says: Literal["recut", "replace", ""]
+    recut_per_km: float | None
+    replace_per_km: float | None
+    open: tuple[str, ...]
+    rule: Literal["recut", "replace", ""]
+    steps: tuple[Step, ...]
+
+
+def recut_or_replace(costs: Costs, *, replace_above: float = 0.6) -> Choice:
+    """Recut: its cost over the length that it buys. Replace: the new one and all its recuts over
+    all its lengths, (new + n · recut) / ((n + 1) · length). Source: arithmetic.
+
+    ``replace_above``: the setting, share of a new one's price. Equal costs say recut.
+    """
+    names = ("length_m", "recut_cents", "new_cents", "left", "new_left")
+    missing = tuple(name for name in names if getattr(costs, name) is None)
+    recut = replace_ = None
+    steps: list[Step] = []
+    if costs.length_m is not None and costs.recut_cents is not None:
+        recut = costs.recut_cents / 100 / (costs.length_m / 1000)
+        steps.append(Step(
+            "recut, per km", "recut / length", "arithmetic",
+            {"recut_cents": costs.recut_cents, "length_m": costs.length_m}, recut,
+        ))  # fmt: skip
+        if costs.new_cents is not None and costs.new_left is not None:
+            whole = costs.new_cents + costs.new_left * costs.recut_cents
+            replace_ = whole / 100 / ((costs.new_left + 1) * costs.length_m / 1000)
+            steps.append(Step(
+                "replace, per km", "(new + n · recut) / ((n + 1) · length)", "arithmetic",
+                {"new_cents": costs.new_cents, "new_left": costs.new_left,
+                 "recut_cents": costs.recut_cents, "length_m": costs.length_m}, replace_,
+            ))  # fmt: skip
+    says: Literal["recut", "replace", ""] = ""
+    if costs.left == 0:
+        says = "replace"
+    elif recut is not None and replace_ is not None and costs.left is not None:
+        says = "recut" if recut <= replace_ else "replace"
+    return Choice(says, recut, replace_, missing, _rule(costs, replace_above), tuple(steps))
+
+
+def _rule(costs: Costs, replace_above: float) -> Literal["recut", "replace", ""]:
+    if costs.left is not None and costs.left < 1:
+        return "replace"
+    if costs.recut_cents is None or not costs.new_cents:
+        return ""
+    return "replace" if costs.recut_cents > replace_above * costs.new_cents else "recut"
