@@ -28,13 +28,16 @@ class Held:
 
 def pool_of(law: Law, seed: int, count: int = POOLED) -> Prior:
     """What a shop's earlier pieces taught: one to five readings each."""
-    return fit_prior(pieces(law, 1_000 + seed, count, (1, 2, 3, 4, 5))[0])
+    return fit_prior(pieces(law, 1_000 + seed, count, (1, 2, 3, 4, 5), 700.0)[0])
 
 
 def held(law: Law, seed: int, readings: int, count: int, prior: Prior) -> Held:
     """Coverage over fresh pieces with so many readings each."""
     histories, left = pieces(law, 10 * seed + readings + 1, count, (readings,))
     cols = columns(histories)
+    raw = np.array([sum(each.ahead_nm.values()) for each in histories])
+    nominal = np.array([prior.equivalent_nm(each.ahead_nm) for each in histories])
+    left = left * nominal / raw
     inner = forecast(cols, prior, Rules(confidence=0.75))
     outer = forecast(cols, prior, Rules(confidence=0.95))
     bare = [type(each)(each.spec, each.readings[:1], {}) for each in histories]

@@ -60,10 +60,11 @@ def crossing_km(depth: Callable[[float], float], limit: float = LIMIT_NM) -> flo
     return low
 
 
-def piece(law: Law, rng: np.random.Generator, readings: int, key: int) -> tuple[History, float]:
-    """A piece with so many readings since its cut, and the equivalent km that it truly has left."""
+def piece(law: Law, rng: np.random.Generator, readings: int, key: int, most_km: float = 250.0) -> tuple[History, float]:
+    """A piece with so many readings since its cut, and the km of its own mix of strip classes
+    that it truly has left."""
     depth = law.depth(rng)
-    kms = np.sort(rng.uniform(40, 250, readings))
+    kms = np.sort(rng.uniform(40, most_km, readings))
     shares = rng.dirichlet(np.full(len(FACTORS), 0.6))
     per_km = sum(share * factor for share, factor in zip(shares, FACTORS.values(), strict=True))
 
@@ -82,16 +83,16 @@ def piece(law: Law, rng: np.random.Generator, readings: int, key: int) -> tuple[
     taken += [ReadingAt(run(float(km)), value_nm=read(float(km)), u_nm=u) for km in kms]
     now = float(kms[-1]) if readings else 0.0
     spec = PointSpec(key=key, depth_limit_nm=LIMIT_NM)
-    left = max(0.0, crossing_km(depth) - now)
-    return History(spec, tuple(taken), run(now)), left
+    left = max(0.0, crossing_km(depth) - now) / per_km
+    return History(spec, tuple(taken), run(now), run(1.0)), left
 
 
 def pieces(
-    law: Law, seed: int, count: int, readings: tuple[int, ...]
+    law: Law, seed: int, count: int, readings: tuple[int, ...], most_km: float = 250.0
 ) -> tuple[list[History], np.ndarray]:
-    """Pieces with these numbers of readings in turn, and what each truly has left in km."""
+    """Pieces with these numbers of readings in turn, and what each truly has left in km of its mix."""
     rng = np.random.default_rng(seed)
-    made = [piece(law, rng, readings[n % len(readings)], n) for n in range(count)]
+    made = [piece(law, rng, readings[n % len(readings)], n, most_km) for n in range(count)]
     return [history for history, _left in made], np.array([left for _history, left in made])
 
 

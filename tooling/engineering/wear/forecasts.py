@@ -17,12 +17,14 @@ from tooling.engineering.wear.flags import (
 from tooling.engineering.wear.latent import (
     AFTER,
     BED,
+    BEND,
     RATIO,
     THICK,
     UNKNOWNS,
     Design,
     Plating,
     bedded,
+    bent,
     design,
     equivalent,
     plating,
@@ -155,19 +157,22 @@ def pools_of(cols: Columns, prior: Prior) -> tuple[Known, Floats, Floats, np.nda
     return known, column(lambda p: p.bedding_nm), column(lambda p: p.bedding_sd_nm), learned
 
 
-def functional(cols: Columns, layer: Plating, prior: Prior, length: Floats, depth: Floats) -> Floats:
+def functional(
+    cols: Columns, layer: Plating, prior: Prior, usual: Floats, length: Floats, depth: Floats
+) -> Floats:
     """The row of the model for a depth at a length, without the error of the reading after."""
     row = np.zeros((len(length), UNKNOWNS))
     wide = np.sqrt(cols.base_u**2 + prior.scatter_nm**2 + layer.thickness_u**2)
     row[:, BED] = bedded(length, prior.bedding_km)
     row[:, THICK] = -layer.thick(depth, wide)
     row[:, RATIO] = -np.where(layer.ratio_u > 0, layer.thin(depth), 0)
+    row[:, BEND] = usual * bent(length, prior.late_km)
     return row
 
 
 def _chunk(cols: Columns, prior: Prior, rules: Rules) -> tuple[Forecasts, Inside]:
     known, bed, bed_sd, learned = pools_of(cols, prior)
-    made = design(cols, prior, bed, bed_sd)
+    made = design(cols, prior, bed, bed_sd, np.exp(known.mean))
     weighed = weigh(made, known, prior)
     solved = weighed.solved
     rates = posterior(known, solved.b, solved.c)
@@ -175,13 +180,14 @@ def _chunk(cols: Columns, prior: Prior, rules: Rules) -> tuple[Forecasts, Inside
     used = equivalent(cols.run_km, cols.classes, prior)
     ahead = equivalent(cols.ahead_km, cols.classes, prior)
     mean = rates.mean
+    usual = np.exp(known.mean)
     inside = Inside(known, made, weighed, rates, layer, bed, bed_sd)
     log_mean, log_sd = rates.log_moments
 
-    row = functional(cols, layer, prior, used, np.zeros_like(used))
+    row = functional(cols, layer, prior, usual, used, np.zeros_like(used))
     a, b, q = seen(solved, row, used)
     depth = layer.depth(a + b * mean)
-    row = functional(cols, layer, prior, used, depth)
+    row = functional(cols, layer, prior, usual, used, depth)
     a, b, q = seen(solved, row, used)
     rate_sd = np.sqrt(np.maximum(np.sum(rates.mass * rates.r**2, axis=1) - mean**2, 0))
     bare_variance = q + (b * rate_sd) ** 2
@@ -268,9 +274,11 @@ def _unsure(cols: Columns, prior: Prior, rate: Floats) -> tuple[Floats, Floats]:
     return now, following
 
 
-def _limit_row(cols: Columns, layer: Plating, prior: Prior, length: Floats) -> Floats:
+def _limit_row(
+    cols: Columns, layer: Plating, prior: Prior, usual: Floats, length: Floats
+) -> Floats:
     limit = np.nan_to_num(cols.limit)
-    row = functional(cols, layer, prior, length, limit)
+    row = functional(cols, layer, prior, usual, length, limit)
     row[:, AFTER] = np.where(cols.by_value, layer.slope(limit, cols.base_u), 0)
     return row
 
@@ -279,7 +287,7 @@ def _passed(
     cols: Columns, layer: Plating, prior: Prior, inside: Inside, length: Floats, unsure: Floats
 ) -> Floats:
     """Chance that the true depth is beyond the limit after this equivalent length."""
-    row = _limit_row(cols, layer, prior, length)
+    row = _limit_row(cols, layer, prior, np.exp(inside.known.mean), length)
     a, b, q = seen(inside.weighed.solved, row, length)
     chance = inside.rates.beyond(a, b, q + unsure, layer.bare(np.nan_to_num(cols.limit)))
     return np.where(np.isfinite(cols.limit), chance, np.nan)
@@ -301,13 +309,15 @@ def left_at(
     """The length (km) after which the limit is passed with this chance, less what is used."""
     usable = np.isfinite(cols.limit)
     wall = layer.bare(np.nan_to_num(cols.limit))
-    row = _limit_row(cols, layer, prior, used)
+    usual = np.exp(inside.known.mean)
+    row = _limit_row(cols, layer, prior, usual, used)
     log_mean, log_sd = inside.rates.log_moments
     a0, b0, _q = seen(inside.weighed.solved, row, used)
 
     def chance(x: Floats) -> Floats:
         length = np.exp(x)
         row[:, BED] = bedded(length, prior.bedding_km)
+        row[:, BEND] = usual * bent(length, prior.late_km)
         a, b, q = seen(inside.weighed.solved, row, length)
         return inside.rates.beyond(a, b, q + unsure, wall)
 
@@ -329,11 +339,11 @@ def _next(
     cut), and shares the error of the reading after the cut.
     """
     solved, rates = inside.weighed.solved, inside.rates
-    mean = rates.mean
-    row = functional(cols, layer, prior, length, np.zeros_like(length))
+    mean, usual = rates.mean, np.exp(inside.known.mean)
+    row = functional(cols, layer, prior, usual, length, np.zeros_like(length))
     a, b, _q = seen(solved, row, length)
     depth = layer.depth(a + b * mean)
-    row = functional(cols, layer, prior, length, depth)
+    row = functional(cols, layer, prior, usual, length, depth)
     has = cols.first[1:] > cols.first[:-1]
     u = cols.base_u.copy()
     u[has] = np.nan_to_num(cols.depth_u[cols.first[1:][has] - 1])

@@ -1,11 +1,12 @@
 """One point's linear model, many points at a time: what readings say of its rate of wear.
 
-A point lost v(depth) = a·h(E) + r·E after the equivalent length E. v is the depth as bare steel
-would have lost it: a plated layer counts for its slower wear (``chrome_ratio`` κ), so that the knee
-becomes a straight line. h(E) = 1 − exp(−E / bedding length). The unknowns beside the rate r are
-a (bedding in), the thickness and the ratio of the plating, and e0, the error of the reading after
-the cut, which stands in every depth. Given r they are normal, so they are integrated out exactly:
-what is left is a likelihood of r of the form exp(b·r − c·r² / 2).
+A point lost v(depth) = a·h(E) + r·E + m·g(E) after the equivalent length E. v is the depth as bare
+steel would have lost it: a plated layer counts for its slower wear (``chrome_ratio`` κ), so that
+the knee becomes a straight line. h(E) = 1 − exp(−E / bedding length); g(E) = E² / (E + late
+length), so that late in life a point wears at r + m. The unknowns beside the rate r are a (bedding
+in), m, the thickness and the ratio of the plating, and e0, the error of the reading after the cut,
+which stands in every depth. Given r they are normal, so they are integrated out exactly: what is
+left is a likelihood of r of the form exp(b·r − c·r² / 2).
 """
 
 from __future__ import annotations
@@ -18,8 +19,8 @@ from tooling.engineering.wear.columns import Columns, Ints
 from tooling.engineering.wear.normal import Floats, cdf, density
 from tooling.engineering.wear.prior import Prior
 
-UNKNOWNS = 4
-BED, THICK, RATIO, AFTER = range(UNKNOWNS)
+UNKNOWNS = 5
+BED, THICK, RATIO, AFTER, BEND = range(UNKNOWNS)
 
 
 @dataclass(frozen=True)
@@ -78,6 +79,11 @@ def bedded(length: Floats, bedding_km: float) -> Floats:
     return share
 
 
+def bent(length: Floats, late_km: float) -> Floats:
+    """g: km worn at the late rate rather than the early one, after this equivalent length in km."""
+    return length * length / (length + late_km)
+
+
 def equivalent(run_km: Floats, classes: tuple[str, ...], prior: Prior) -> Floats:
     """Σ factor × km, class by class in the order of their names."""
     total = np.zeros(len(run_km))
@@ -90,7 +96,7 @@ def equivalent(run_km: Floats, classes: tuple[str, ...], prior: Prior) -> Floats
 class Design:
     """Readings as rows of the linear model: y ≈ rows·unknowns + length·r, variance ``noise``.
 
-    ``mean`` and ``spread`` (n × 4) are what is known of the unknowns beforehand. ``is_verdict``
+    ``mean`` and ``spread`` (n × unknowns) are what is known of the unknowns beforehand. ``is_verdict``
     rows have bounds on v, ``low`` and ``high``, in place of y.
     """
 
@@ -106,8 +112,9 @@ class Design:
     spread: Floats
 
 
-def design(cols: Columns, prior: Prior, bed: Floats, bed_sd: Floats) -> Design:
-    """The linear model of every reading; ``bed`` ± ``bed_sd`` per point from its pool."""
+def design(cols: Columns, prior: Prior, bed: Floats, bed_sd: Floats, usual: Floats) -> Design:
+    """The linear model of every reading; ``bed`` ± ``bed_sd`` and the ``usual`` rate (nm per km)
+    per point from its pool."""
     layer = plating(cols, prior)
     scatter = prior.scatter_nm
     base_u = np.sqrt(cols.base_u**2 + scatter**2)
@@ -126,6 +133,7 @@ def design(cols: Columns, prior: Prior, bed: Floats, bed_sd: Floats) -> Design:
     rows[:, THICK] = -at.thick(depth, wide)
     rows[:, RATIO] = -np.where(at.ratio_u > 0, at.thin(depth), 0)
     rows[:, AFTER] = np.where(is_verdict, 0, slope)
+    rows[:, BEND] = usual[cols.point] * bent(length, prior.late_km)
     return Design(
         point=cols.point,
         rows=rows,
@@ -135,8 +143,13 @@ def design(cols: Columns, prior: Prior, bed: Floats, bed_sd: Floats) -> Design:
         is_verdict=is_verdict,
         low=np.where(np.isfinite(cols.low), at.bare(np.nan_to_num(cols.low)), -np.inf),
         high=np.where(np.isfinite(cols.high), at.bare(np.nan_to_num(cols.high)), np.inf),
-        mean=np.stack([bed, *(np.zeros_like(bed),) * 3], axis=1),
-        spread=np.stack([bed_sd, layer.thickness_u, layer.ratio_u, base_u], axis=1),
+        mean=np.stack(
+            [bed, *(np.zeros_like(bed),) * 3, np.full_like(bed, prior.late_more)], axis=1
+        ),
+        spread=np.stack(
+            [bed_sd, layer.thickness_u, layer.ratio_u, base_u, np.full_like(bed, prior.late_sd)],
+            axis=1,
+        ),
     )
 
 

@@ -9,7 +9,7 @@ from math import log
 import numpy as np
 
 from tooling.engineering.wear.columns import Columns, Ints
-from tooling.engineering.wear.latent import AFTER, BED, UNKNOWNS, Design, Solved
+from tooling.engineering.wear.latent import AFTER, BED, BEND, UNKNOWNS, Design, Solved
 from tooling.engineering.wear.normal import Floats
 from tooling.engineering.wear.prior import (
     DEFAULT_FACTORS,
@@ -30,7 +30,10 @@ class Beliefs:
 
     pieces: float = 4.0
     rate_sd: float = 0.5
-    bedding_sd: float = 2_000.0
+    bedding_sd: float = 1_500.0
+    bedding_pieces: float = 2.0
+    late_sd: float = 0.025
+    late_pieces: float = 40.0
     scatter: float = 1_000.0
 
 
@@ -72,6 +75,8 @@ class Learnt:
             abs(self.bedding - other.bedding) / 1_000,
             abs(log((self.prior.scatter_nm + 100) / (other.prior.scatter_nm + 100))),
             abs(log(self.bedding_sd / other.bedding_sd)) / 3,
+            abs(self.prior.late_more - other.prior.late_more),
+            abs(self.prior.late_sd - other.prior.late_sd),
             *(
                 abs(log(factor / other.prior.factor(name)))
                 for name, factor in self.prior.factors.items()
@@ -84,8 +89,8 @@ def beliefs_of(learnt: Learnt, names: Sequence[str]) -> tuple[Floats, Floats]:
     """Slopes and curvatures that the beliefs add: pools' means, bedding-in, factors."""
     hold = [1 / USUAL_SPREAD**2] * len(learnt.means)
     pull = [(log(USUAL_RATE_NM_PER_KM) - mean) / USUAL_SPREAD**2 for mean in learnt.means]
-    hold.append(1 / BELIEFS.bedding_sd**2)
-    pull.append(-learnt.bedding / BELIEFS.bedding_sd**2)
+    hold += [1 / BELIEFS.bedding_sd**2, 1 / BELIEFS.late_sd**2]
+    pull += [-learnt.bedding / BELIEFS.bedding_sd**2, -learnt.prior.late_more / BELIEFS.late_sd**2]
     for name in names:
         sd = FACTOR_SPREAD if name in DEFAULT_FACTORS else UNKNOWN_SPREAD
         hold.append(1 / sd**2)
@@ -125,7 +130,7 @@ def information(
     point, rate = made.point, mean_r[made.point]
     random = np.column_stack([made.rows, rate * made.length])
     spread = np.column_stack([made.spread, known.sd])
-    fixed = np.column_stack([random[:, UNKNOWNS], made.rows[:, BED], rate[:, None] * shares])
+    fixed = np.column_stack([random[:, UNKNOWNS], made.rows[:, [BED, BEND]], rate[:, None] * shares])
 
     def sums(one: Floats, other: Floats) -> Floats:
         return np.stack(
@@ -147,10 +152,10 @@ def information(
     inner += np.eye(UNKNOWNS + 1)
     cross = sums(random, fixed) * spread[:, :, None]
     each = sums(fixed, fixed) - np.einsum("nij,nik->njk", cross, np.linalg.solve(inner, cross))
-    total = np.zeros((pools + 1 + classes,) * 2)
-    rest = pools + np.arange(1 + classes)
+    total = np.zeros((pools + 2 + classes,) * 2)
+    rest = pools + np.arange(2 + classes)
     total[np.ix_(rest, rest)] = np.sum(each[:, 1:, 1:], axis=0)
-    for k in range(1 + classes):
+    for k in range(2 + classes):
         link = np.bincount(alike, weights=each[:, 0, 1 + k], minlength=pools)
         total[:pools, pools + k] = total[pools + k, :pools] = link
     own = np.bincount(alike, weights=each[:, 0, 0], minlength=pools)
@@ -158,9 +163,11 @@ def information(
     return total
 
 
-def spread_after(square: float, count: int, believed: float) -> float:
+def spread_after(
+    square: float, count: int, believed: float, pieces: float = BELIEFS.pieces
+) -> float:
     """A variance after a round: the squares found, and the belief as a few pieces."""
-    return (BELIEFS.pieces * believed**2 + square) / (BELIEFS.pieces + count)
+    return (pieces * believed**2 + square) / (pieces + count)
 
 
 def scatter_after(

@@ -17,7 +17,7 @@ import numpy as np
 
 from tooling.engineering.wear.columns import Columns, Ints, columns
 from tooling.engineering.wear.forecasts import part, pools_of
-from tooling.engineering.wear.latent import BED, RATIO, Design, design
+from tooling.engineering.wear.latent import BED, BEND, RATIO, Design, design
 from tooling.engineering.wear.learning import (
     BELIEFS,
     Learnt,
@@ -131,7 +131,7 @@ class _Expected:
 def _expect(cols: Columns, learnt: Learnt) -> _Expected:
     prior = learnt.as_prior(cols.alike_names)
     known, bed, bed_sd, _learned = pools_of(cols, prior)
-    made = design(cols, prior, bed, bed_sd)
+    made = design(cols, prior, bed, bed_sd, np.exp(known.mean))
     weighed = weigh(made, known, prior)
     return _Expected(known, made, weighed, posterior(known, weighed.solved.b, weighed.solved.c))
 
@@ -151,13 +151,20 @@ def _round(cols: Columns, learnt: Learnt) -> Learnt:
     names = [name for name in cols.classes if name != "cold rolled"]
     shares = class_shares(cols, learnt.prior, names)
     precision = np.where(made.is_verdict, 0, weighed.weight / made.noise)
-    bed_now = solved.at[:, BED] + solved.by[:, BED] * mean_r
-    bed_variance = solved.cov[:, BED, BED] + solved.by[:, BED] ** 2 * (square_r - mean_r**2)
+    (bed_now, bed_variance), (late_now, late_variance) = (
+        (
+            solved.at[:, n] + solved.by[:, n] * mean_r,
+            solved.cov[:, n, n] + solved.by[:, n] ** 2 * (square_r - mean_r**2),
+        )
+        for n in (BED, BEND)
+    )
+    prior = learnt.prior
     pools = len(cols.alike_names)
     gradient = np.concatenate(
         [
             np.bincount(cols.alike, weights=pull, minlength=pools),
             [float(np.sum(bed_now - learnt.bedding)) / learnt.bedding_sd**2],
+            [float(np.sum(late_now - prior.late_more)) / prior.late_sd**2],
             slopes(made, solved, precision, shares, mean_r, square_r),
         ]
     )
@@ -165,7 +172,7 @@ def _round(cols: Columns, learnt: Learnt) -> Learnt:
     extra, hold = beliefs_of(learnt, names)
     step = np.linalg.solve(matrix + np.diag(hold), gradient + extra)
     step[:pools] = np.clip(step[:pools], -1, 1)
-    step[pools + 1 :] = np.clip(step[pools + 1 :], -0.7, 0.7)
+    step[pools + 2 :] = np.clip(step[pools + 2 :], -0.7, 0.7)
     errors = np.sqrt(np.diag(np.linalg.inv(matrix + np.diag(hold))))
 
     moved = z - step[:pools][cols.alike][:, None]
@@ -176,14 +183,20 @@ def _round(cols: Columns, learnt: Learnt) -> Learnt:
     own = (NEIGHBOURS * variance + per_pool) / (NEIGHBOURS + counted)
     bedding = max(0.0, learnt.bedding + float(step[pools]))
     bed_square = float(np.sum(bed_variance + (bed_now - bedding) ** 2))
+    late = prior.late_more + float(np.clip(step[pools + 1], -0.1, 0.1))
+    late_square = float(np.sum(late_variance + (late_now - late) ** 2))
     factors = dict(learnt.prior.factors)
-    for name, move in zip(names, step[pools + 1 :], strict=True):
+    for name, move in zip(names, step[pools + 2 :], strict=True):
         factors[name] = learnt.prior.factor(name) * float(np.exp(move))
     return replace(
         learnt,
         prior=replace(
             learnt.prior,
             factors=factors,
+            late_more=late,
+            late_sd=spread_after(
+                late_square, cols.count, BELIEFS.late_sd, BELIEFS.late_pieces
+            ) ** 0.5,
             scatter_nm=scatter_after(cols, made, weighed, rates, learnt.prior),
             odd_readings=_odd_readings(made, weighed, learnt.prior),
             **_plating_after(cols, got, learnt.prior),
@@ -194,8 +207,10 @@ def _round(cols: Columns, learnt: Learnt) -> Learnt:
         spread=variance**0.5,
         odd=float(np.clip((np.sum(mass * odd) + 1) / (cols.count + 40), 0.01, 0.25)),
         bedding=bedding,
-        bedding_sd=spread_after(bed_square, cols.count, BELIEFS.bedding_sd) ** 0.5,
-        factor_errors=dict(zip(names, errors[pools + 1 :].tolist(), strict=True)),
+        bedding_sd=spread_after(
+            bed_square, cols.count, BELIEFS.bedding_sd, BELIEFS.bedding_pieces
+        ) ** 0.5,
+        factor_errors=dict(zip(names, errors[pools + 2 :].tolist(), strict=True)),
     )
 
 

@@ -75,7 +75,8 @@ class Prior:
 
     ``pools`` by the point's ``alike``; ``everything`` is the pool of a point that has none.
     ``factors`` by strip class with the standard deviation of their logarithm in ``factor_sd``.
-    ``bedding_km``: a face beds in as 1 − exp(−equivalent length / it). ``chrome_ratio``: bare
+    ``bedding_km``: a face beds in as 1 − exp(−equivalent length / it). ``late_more`` ± ``late_sd``:
+    late in life (well beyond ``late_km``) a point wears by this share of the usual rate faster. ``chrome_ratio``: bare
     steel wears so many times as fast as its plating, ± ``chrome_ratio_sd``. ``scatter_nm``
     (k = 1) is how readings of one point scatter beyond their gauges; ``odd_readings`` of them are
     ``odd_reading_times`` as far out.
@@ -90,6 +91,9 @@ class Prior:
         }
     )
     bedding_km: float = 20.0
+    late_km: float = 300.0
+    late_more: float = 0.0
+    late_sd: float = 0.025
     chrome_ratio: float = 4.0
     chrome_ratio_sd: float = 1.5
     scatter_nm: float = 1_000.0
@@ -101,7 +105,7 @@ class Prior:
             object.__setattr__(self, name, MappingProxyType(dict(getattr(self, name))))
         if any(not (isfinite(each) and each > 0) for each in self.factors.values()):
             raise ValueError("a factor is more than nothing")
-        if self.bedding_km <= 0 or self.chrome_ratio <= 0 or self.scatter_nm < 0:
+        if min(self.bedding_km, self.late_km) <= 0 or self.late_sd < 0 or self.chrome_ratio <= 0 or self.scatter_nm < 0:
             raise ValueError("lengths, ratios and scatter are more than nothing")
 
     def pool(self, alike: str) -> Pool:
