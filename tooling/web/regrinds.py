@@ -1,0 +1,18 @@
+"""Regrinds: what is planned, what is ordered, when to send what."""
+
+from __future__ import annotations
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.views.decorators.http import require_GET
+
+from tooling.queries.regrinds import regrinds_page
+from tooling.web.doors import rights
+
+
+@require_GET
+def show_regrinds(request: HttpRequest) -> HttpResponse:
+    """Plans and open orders."""
+    context = {"page": regrinds_page(today=timezone.localdate()), **rights(request)}
+    return render(request, "regrinds/index.html", context)
