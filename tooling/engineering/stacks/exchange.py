@@ -7,6 +7,7 @@ from collections.abc import Callable
 
 import numpy as np
 
+from tooling.engineering.stacks.lengthwise import least_uncompleted
 from tooling.engineering.stacks.refill import Refill, Spot
 from tooling.engineering.stacks.search import Search
 
@@ -33,7 +34,9 @@ class Exchange:
 
     def __init__(self, search: Search, dice: np.random.Generator) -> None:
         self.refill, self._search, self._dice = Refill(search, dice), search, dice
+        self._least = least_uncompleted(search.maker)
         self._spots: list[Spot] | None = None
+        self.stations = 0.25
 
     def fill_up(self) -> None:
         """Shafts without a stack out of what is left, later with fills of other stations."""
@@ -44,7 +47,7 @@ class Exchange:
                 if self._search.stop():
                     break
                 some = self._long(turn // 2, {at})
-                self._changed(self.refill.refill(some, (at, shaft)))
+                self._changed(self.refill.refill(some, [(at, shaft)]))
         self.refill.sampled = often
 
     def improve(self, moves: int, enough: Callable[[Refill], bool]) -> None:
@@ -53,29 +56,51 @@ class Exchange:
         for turn in range(moves):
             if idle >= IDLE or self._search.stop() or (idle == 0 and enough(self.refill)):
                 return
-            better = self._swap() if turn % 3 == 0 else -1
+            better = -1
+            if self._dice.random() < (0.7 if self._lacks() else 0.1):
+                better = self._complete()
+            if better < 1 and turn % 3 == 0:
+                better = max(better, self._swap())
             if better < 1:
                 better = max(better, self._some())
             idle = 0 if better == 1 else idle + 1
 
     def _some(self) -> int:
         """A few fills of different stations, one of them at an end where there is room."""
-        if self._dice.random() < 0.1:
+        chance = self._dice.random()
+        if chance < 0.1:
             spots = self._known()
             return self.refill.refill(self._picked(spots, 1, set())) if spots else -1
+        if chance < 0.1 + self.stations:
+            free = list(self.refill.free())
+            if not free:
+                return -1
+            at = free[int(self._dice.integers(len(free)))]
+            shafts = self.refill.whole(at)
+            return self.refill.refill(self._long(1, {at}), shafts) if shafts else -1
         some = self._long(2 + int(self._dice.integers(2)), set())
         return self.refill.refill(some) if some else -1
 
+    def _lacks(self) -> bool:
+        """Whether more shafts than must be are without a stack."""
+        return sum(c.aims[0] for c in self.refill.columns.values()) > self._least
+
+    def _complete(self) -> int:
+        """A shaft without a stack gets one, out of what is left and a few fills of others."""
+        empty = self.refill.empty()
+        if not empty:
+            return -1
+        first = self._dice.random() < 0.5
+        shaft = empty[0 if first else int(self._dice.integers(len(empty)))]
+        some = self._long(int(self._dice.integers(5)), {shaft[0]})
+        return self._changed(self.refill.refill(some, [shaft]))
+
     def _swap(self) -> int:
-        """A shaft without a stack gets one, out of what is left or instead of another shaft that
-        wants more."""
+        """A shaft without a stack gets one instead of another shaft that wants more."""
         empty = self.refill.empty()
         if not empty:
             return -1
         shaft = empty[int(self._dice.integers(len(empty)))]
-        if self._dice.random() < 0.2:
-            some = self._long(1 + int(self._dice.integers(3)), {shaft[0]})
-            return self._changed(self.refill.refill(some, shaft))
         need = self.refill.need(*shaft)
         larger = [each for each in self.refill.full()
                   if each[0] != shaft[0] and self.refill.need(*each) > need]  # fmt: skip
@@ -83,7 +108,7 @@ class Exchange:
             return -1
         larger.sort(key=lambda each: -self.refill.need(*each))
         instead = larger[int(self._dice.integers(min(8, len(larger))))]
-        return self._changed(self.refill.refill([], shaft, instead))
+        return self._changed(self.refill.refill([], [shaft], instead))
 
     def _changed(self, better: int) -> int:
         if better >= 0:

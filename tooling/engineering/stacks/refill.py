@@ -25,6 +25,11 @@ SHORT_PIECES = 3
 SUM_CELLS = 12_000
 """Sums of several fills are looked for on so many cells; the exact sum counts afterwards."""
 SHIM, SPACER = 2_000, 100
+"""About what a piece costs where short fills are filled by themselves."""
+THIN = 3
+"""So many kinds of a cluster are offered to a short fill."""
+TRIES = 6
+"""So often fewer pieces are drawn and divided before they are given up."""
 
 
 @dataclass(frozen=True)
@@ -36,6 +41,8 @@ class Spot:
     fill: int
 
 
+At = tuple[int, int]
+"""A shaft: station, shaft of the station."""
 Piles = dict[Spot, list[int]]
 Lengths = dict[int, dict[str, list[int]]]
 
@@ -51,6 +58,7 @@ class Refill:
         self._grid = kinds.grid_nm
         self._nm = [kind.length_nm for kind in kinds.kinds]
         self._is_shim = [kind.is_shim for kind in kinds.kinds]
+        self._clusters = max(search.cluster, default=-1) + 1
         self.sampled = 0.5
         """How often only a few pieces of each kind are offered."""
         self.columns = {column.station: column for column in search.best}
@@ -70,7 +78,15 @@ class Refill:
         shaft = self._shaft(at, turn)
         return shaft.roll_space_nm - shaft.rolls_nm
 
-    def full(self) -> list[tuple[int, int]]:
+    def whole(self, at: int) -> list[At]:
+        """The shafts of a station that have a stack and no pin, where they may be changed."""
+        return [
+            (at, turn) for turn, stack in enumerate(self.columns[at].stacks)
+            if stack is not None
+            and not any(f.key in self.maker.fixed.pins for f in self._shaft(at, turn).fills)
+        ]  # fmt: skip
+
+    def full(self) -> list[At]:
         """Shafts that have a stack and may be without."""
         return [
             (at, turn) for at in self.free()
@@ -93,7 +109,7 @@ class Refill:
             if told.key not in self.maker.fixed.pins
         ]  # fmt: skip
 
-    def empty(self) -> list[tuple[int, int]]:
+    def empty(self) -> list[At]:
         """Shafts without a stack that may have one, those that need least first."""
         found = []
         for at, column in self.columns.items():
@@ -121,27 +137,24 @@ class Refill:
     # -- one move ----------------------------------------------------------------------------
 
     def refill(
-        self, spots: Sequence[Spot], shaft: tuple[int, int] | None = None,
-        instead: tuple[int, int] | None = None,
-    ) -> int:  # fmt: skip
-        """Fill some fills anew, and those of a shaft without a stack, perhaps ``instead`` of one
-        that has one. 1 where the whole choice is better then, 0 where it is as good, −1 where
+        self, spots: Sequence[Spot], shafts: Sequence[At] = (), instead: At | None = None
+    ) -> int:
+        """Fill some fills anew, and whole shafts with a stack or without, perhaps ``instead`` of
+        one that has one. 1 where the whole choice is better then, 0 where it is as good, −1 where
         nothing was found and all is as it was."""
-        lengths = self._lengths([*(spot.at for spot in spots), *([shaft[0]] if shaft else [])])
-        every = list(spots)
-        if shaft is not None:
-            self._suppose(lengths, *shaft)
-            every += [Spot(*shaft, fill) for fill in range(len(self._shaft(*shaft).fills))]
-        pool = self.left.copy()
-        most = 0
-        for spot in spots:
-            for kind in self._pile(spot):
-                pool[kind] += 1
-                most += SHIM if self._is_shim[kind] else SPACER
+        lengths = self._lengths({spot.at for spot in spots} | {at for at, _turn in shafts})
+        self._suppose(lengths, shafts)
+        every = [*spots, *(Spot(at, turn, fill) for at, turn in shafts
+                           for fill in range(len(self._shaft(at, turn).fills)))]  # fmt: skip
+        freed = [kind for spot in every for kind in self._pile(spot)]
+        limit = None if any(self._is_empty(*shaft) for shaft in shafts) else self._cost(freed)
         if instead is not None:
-            gone = self.columns[instead[0]].stacks[instead[1]]
-            for kind, count in use_of([gone]).items():
-                pool[kind] += count
+            at, turn = instead
+            gone = self.columns[at].stacks[turn]
+            freed += [kind for pile in (gone.fills if gone else ()) for kind in pile]
+        pool = self.left.copy()
+        for kind in freed:
+            pool[kind] += 1
         piles: Piles = {}
         for spot in sorted(every, key=lambda spot: self._now(lengths, spot)):
             if self._now(lengths, spot) <= self._short_nm:
@@ -149,19 +162,21 @@ class Refill:
                 if pile is None:
                     return -1
                 self._put(piles, lengths, pool, spot, pile)
-        limit = None if shaft is not None else most - self._cost(piles)
         for group in {self.group(spot): None for spot in every if spot not in piles}:
             some = [s for s in every if s not in piles and self.group(s) == group]
-            if not self._divide(some, lengths, pool, piles, limit):
+            spent = self._cost([kind for pile in piles.values() for kind in pile])
+            left = None if limit is None else limit - spent
+            if not self._divide(some, lengths, pool, piles, left):
                 return -1
         return self._commit(piles, instead)
 
-    def _cost(self, piles: Piles) -> int:
-        return sum(
-            SHIM if self._is_shim[kind] else SPACER for pile in piles.values() for kind in pile
-        )
+    def _is_empty(self, at: int, turn: int) -> bool:
+        return self.columns[at].stacks[turn] is None
 
-    def _lengths(self, stations: Sequence[int]) -> Lengths:
+    def _cost(self, kinds: Sequence[int]) -> int:
+        return sum(SHIM if self._is_shim[kind] else SPACER for kind in kinds)
+
+    def _lengths(self, stations: set[int]) -> Lengths:
         return {
             at: {
                 shaft.which: list(stack.fills_nm)
@@ -169,24 +184,27 @@ class Refill:
                     self._problem.stations[at].shafts, self.columns[at].stacks, strict=True
                 ) if stack is not None
             }
-            for at in set(stations)
+            for at in stations
         }  # fmt: skip
 
-    def _suppose(self, lengths: Lengths, at: int, turn: int) -> None:
-        """A shaft without a stack as if its fills were as they should be, its guide point where
-        that of the other shaft lies."""
-        shaft, mine = self._shaft(at, turn), lengths[at]
-        fills = aimed(self._problem.rules, shaft)
-        for other in self._problem.stations[at].shafts:
-            if other.which in mine:
-                error = sum(mine[other.which][: other.before])
-                error += guide_constant(self._problem.rules, other)
-                for fill, told in enumerate(shaft.fills):
-                    if told.kind == "inboard":
-                        fills[fill] += error
-                    elif told.kind == "outboard":
-                        fills[fill] -= error
-        mine[shaft.which] = fills
+    def _suppose(self, lengths: Lengths, shafts: Sequence[At]) -> None:
+        """Whole shafts as if their fills were as they should be, the guide points where that of the
+        other shaft lies, or somewhere in its window."""
+        for at, turn in shafts:
+            lengths[at].pop(self._shaft(at, turn).which, None)
+        low, high = self._problem.rules.guide_nm
+        for at, turn in shafts:
+            shaft, mine = self._shaft(at, turn), lengths[at]
+            error = 0 if self._is_empty(at, turn) else low + round((high - low) * self.dice.random())
+            for other in self._problem.stations[at].shafts:
+                if other.which in mine:
+                    error = sum(mine[other.which][: other.before])
+                    error += guide_constant(self._problem.rules, other)
+            fills = aimed(self._problem.rules, shaft)
+            for fill, told in enumerate(shaft.fills):
+                if told.kind != "middle":
+                    fills[fill] += error if told.kind == "inboard" else -error
+            mine[shaft.which] = fills
 
     def _now(self, lengths: Lengths, spot: Spot) -> int:
         return lengths[spot.at][self._shaft(spot.at, spot.turn).which][spot.fill]
@@ -206,8 +224,10 @@ class Refill:
         for kind in pile:
             pool[kind] -= 1
         piles[spot] = pile
-        mine = lengths[spot.at][self._shaft(spot.at, spot.turn).which]
-        mine[spot.fill] = sum(self._nm[kind] for kind in pile)
+        self._set(lengths, spot, sum(self._nm[kind] for kind in pile))
+
+    def _set(self, lengths: Lengths, spot: Spot, nm: int) -> None:
+        lengths[spot.at][self._shaft(spot.at, spot.turn).which][spot.fill] = nm
 
     def _short(self, spot: Spot, lengths: Lengths, pool: Array) -> list[int] | None:
         """A short fill by itself, at prices of about one per piece."""
@@ -216,7 +236,7 @@ class Refill:
             return None
         price = SPACER + self.dice.integers(0, SPACER // 2, len(self._nm))
         price[self._is_shim] += SHIM
-        thin = self.search.thinned(pool)
+        thin = self._thinned(pool)
         some: tuple[list[tuple[int, int, int]], list[tuple[int, int, int]]] = ([], [])
         for kind in self.maker.kinds.eligible(self.group(spot)):
             if thin[kind] > 0:
@@ -230,6 +250,19 @@ class Refill:
             return None
         pile = table.stack(low + cell)
         return pile if all(pool[kind] >= pile.count(kind) for kind in set(pile)) else None
+
+    def _thinned(self, pool: Array) -> Array:
+        """A few kinds by chance of each cluster of those that there are."""
+        if len(pool) == self._clusters:
+            return pool
+        thin = np.zeros_like(pool)
+        seen = [0] * self._clusters
+        for kind in self.dice.permutation(np.flatnonzero(pool > 0)).tolist():
+            cluster = self.search.cluster[kind]
+            if seen[cluster] < THIN:
+                seen[cluster] += 1
+                thin[kind] = pool[kind]
+        return thin
 
     # -- several fills at once ---------------------------------------------------------------
 
@@ -245,32 +278,60 @@ class Refill:
         windows = [self._inside(self._window(lengths, spot)) for spot in spots]
         whole = (sum(w[0] for w in windows), sum(w[1] for w in windows))
         narrow = (whole[1] - whole[0]) // 4
-        together = self._fewest(
-            self.group(spots[0]), pool, (whole[0] + narrow, whole[1] - narrow)
-        )
-        if together is None or (limit is not None and SPACER * len(together) > limit):
+        found = self._fewest(self.group(spots[0]), pool, (whole[0] + narrow, whole[1] - narrow))
+        if found is None:
+            return False
+        pieces, there = found
+        cost = SPACER * sum(pieces.values())
+        if limit is not None and cost > limit:
             return False
         order = sorted(range(len(spots)), key=lambda at: (windows[at][1] - windows[at][0],
                                                           windows[at][1]))  # fmt: skip
-        rest = together
-        for at in order[:-1]:
-            cells = [self._cells[kind] for kind in rest]
-            inside = self._inside(self._window(lengths, spots[at]))
-            chosen = part_of(cells, inside, self.dice)
-            if chosen is None:
-                return False
-            taken = set(chosen)
-            self._put(piles, lengths, pool, spots[at], [rest[i] for i in chosen])
-            rest = [kind for i, kind in enumerate(rest) if i not in taken]
-        last = spots[order[-1]]
-        low, high = self._window(lengths, last)
-        if not low <= sum(self._nm[kind] for kind in rest) <= high:
-            return False
-        self._put(piles, lengths, pool, last, rest)
-        return True
+        ordered = [spots[at] for at in order]
+        for _try in range(1 if cost == limit else TRIES):
+            split = self._split(ordered, lengths, self._drawn(pieces, there))
+            if split is not None:
+                for spot, pile in split.items():
+                    self._put(piles, lengths, pool, spot, pile)
+                return True
+        return False
 
-    def _fewest(self, group: int, pool: Array, window: tuple[int, int]) -> list[int] | None:
-        """The kinds, one per piece, with about a sum in a window of cells."""
+    def _split(self, spots: Sequence[Spot], lengths: Lengths, rest: list[int]) -> Piles | None:
+        """The pieces by fill; the last fill has what the others leave."""
+        piles: Piles = {}
+        before = [self._now(lengths, spot) for spot in spots]
+        for spot in spots[:-1]:
+            inside = self._inside(self._window(lengths, spot))
+            chosen = part_of([self._cells[kind] for kind in rest], inside, self.dice)
+            if chosen is None:
+                break
+            taken = set(chosen)
+            piles[spot] = [rest[at] for at in chosen]
+            rest = [kind for at, kind in enumerate(rest) if at not in taken]
+            self._set(lengths, spot, sum(self._nm[kind] for kind in piles[spot]))
+        else:
+            low, high = self._window(lengths, spots[-1])
+            if low <= sum(self._nm[kind] for kind in rest) <= high:
+                return piles | {spots[-1]: rest}
+        for spot, nm in zip(spots, before, strict=True):
+            self._set(lengths, spot, nm)
+        return None
+
+    def _drawn(self, pieces: Mapping[int, int], there: Mapping[int, list[int]]) -> list[int]:
+        """Pieces by chance, so many of each cluster."""
+        chosen: list[int] = []
+        for cluster, count in pieces.items():
+            kinds = there[cluster]
+            if kinds[0] != kinds[-1]:
+                kinds = [kinds[at] for at in self.dice.permutation(len(kinds))]
+            chosen += kinds[:count]
+        return chosen
+
+    def _fewest(
+        self, group: int, pool: Array, window: tuple[int, int]
+    ) -> tuple[dict[int, int], dict[int, list[int]]] | None:
+        """How many pieces of each cluster have about a sum in a window of cells, and the pieces
+        that there are of it."""
         coarse = max(1, window[1] // SUM_CELLS)
         there: dict[int, list[int]] = {}
         for kind in self.maker.kinds.eligible(group):
@@ -284,15 +345,7 @@ class Refill:
         if self.dice.random() < self.sampled:
             offered = self._sample(offered, 2 * window[1] // coarse)
         counts = fewest(offered, (-(-window[0] // coarse), window[1] // coarse), self.dice)
-        if counts is None:
-            return None
-        chosen: list[int] = []
-        for cluster, count in counts.items():
-            kinds = there[cluster]
-            if len(set(kinds)) > 1:
-                kinds = [kinds[at] for at in self.dice.permutation(len(kinds))]
-            chosen += kinds[:count]
-        return chosen
+        return None if counts is None else (counts, there)
 
     def _sample(
         self, offered: dict[int, tuple[int, int]], cells: int
@@ -308,7 +361,7 @@ class Refill:
 
     # -- taking it ---------------------------------------------------------------------------
 
-    def _commit(self, piles: Piles, empty: tuple[int, int] | None) -> int:
+    def _commit(self, piles: Piles, empty: At | None) -> int:
         stations = {spot.at for spot in piles} | ({empty[0]} if empty else set())
         columns: dict[int, Column] = {}
         for at in stations:

@@ -322,11 +322,12 @@ class Run:
                 goal = [max(1.1 * prices.aims[0] / prices.scale, 1.0), *self.weights[1:]]
             choice = dive(search, goal, rounds, sure, dice)
             search.take(fill_up(search, prices, choice).values())
-        for turn in range(effort.rebuilds):
+        for turn in range(effort.rebuilds if search.wide is None else 0):
             if level.near() or search.stop():
                 return
             rebuilt(search, search.own(self.at_once.prices), dice, 2 + turn % 3)
-        closer(search, level.bound, dice, 3)
+        if search.wide is None:
+            closer(search, level.bound, dice, 3)
         if level.near() or search.stop():
             return
         if search.maker.aims[level.aim] not in PIECES:
