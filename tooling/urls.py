@@ -4,7 +4,17 @@ from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver, include, path, register_converter
 
-from tooling.web import import_tasks, imports, label_sites, labels, scan, sessions, stock_hand
+from tooling.web import (
+    badges,
+    import_tasks,
+    imports,
+    label_sites,
+    labels,
+    offline,
+    scan,
+    sessions,
+    stock_hand,
+)
 from tooling.web.converters import ShaftConverter
 
 register_converter(ShaftConverter, "shaft")
@@ -12,8 +22,14 @@ register_converter(ShaftConverter, "shaft")
 urlpatterns: list[URLPattern | URLResolver] = [
     path("healthz", sessions.healthz, name="healthz"),
     path("login/", sessions.Login.as_view(), name="login"),
+    path("login/badge/", badges.log_in, name="badge-log-in"),
     path("logout/", sessions.Logout.as_view(), name="logout"),
+    path("sw.js", offline.service_worker, name="service-worker"),
+    path("manifest.webmanifest", offline.manifest, name="manifest"),
     path("scan/", scan.show_scan, name="scan"),
+    path("scan/shell/", offline.shell, name="scan-shell"),
+    path("scan/known/", offline.show_known, name="scan-known"),
+    path("scan/session/", offline.session, name="scan-session"),
     path("scan/read/", scan.read, name="scan-read"),
     path("scan/stop/", scan.about, {"act": "stop"}, name="scan-stop"),
     path("scan/condition/", scan.about, {"act": "condition"}, name="scan-condition"),

@@ -5,10 +5,11 @@ const SHOWN_MS = 1000;
 const SOUNDS = {
   context: [[520, 0, 0.1], [780, 0.11, 0.16]],
   taken: [[1040, 0, 0.09]],
+  kept: [[780, 0, 0.09]],
   again: [[660, 0, 0.07], [660, 0.12, 0.07]],
   refused: [[170, 0, 0.5]],
 };
-const BUZZES = { context: [60, 40, 60], taken: [50], again: [30, 60, 30], refused: [250, 80, 250] };
+const BUZZES = { context: [60, 40, 60], taken: [50], kept: [50], again: [30, 60, 30], refused: [250, 80, 250] };
 
 export class Signal {
   constructor(element) {
@@ -24,7 +25,7 @@ export class Signal {
     this.element.dataset.kind = kind;
     this.word.textContent = word;
     this.said.textContent = said || "";
-    this.shape.setAttribute("href", `#state-${this.element.dataset[`shape${kind}`]}`);
+    this.shape.setAttribute("href", `#state-${this.element.dataset[`shape${kind}`] ?? "here"}`);
     this.element.hidden = false;
     this.timer = setTimeout(() => this.hide(), SHOWN_MS);
     this.sound(kind);

@@ -1,4 +1,4 @@
-// The Scan page: two beats, where and then what. A wedge scanner, or fingers, write into
+// The Scan page: two beats, where and then what. A wedge scanner, fingers or the camera write into
 // #scan-field; Enter ends a code. Marks and page data come from the data- attributes of [data-scan]:
 //   data-scans-url   POST batches (see scan-queue.js)
 //   data-read-url    GET ?code= → {is_place, code, name, said, url, …}: what a code is, where it
@@ -7,40 +7,51 @@
 //   data-guard-s     the same label within so long in the same context counts once
 //   data-to, data-to-name   a context to begin with (from a place's own page)
 //   data-only-home   guided put-away: a thing is taken only where it belongs
+//   data-person      who is logged in; on the empty page that a device keeps, nobody
+// A scan is shown once this device has it on disk, then again with the server's answer.
 // After every scan that changed something the page's body hears "scanned".
-import { ALWAYS_A_CONTEXT, BIN, CART, KIT, NO_PIECE, folded } from "./scan-codes.js";
-import { actions, button, linkTo } from "./scan-parts.js";
+import { ScanAnswers } from "./scan-answers.js";
+import { Asking } from "./scan-ask.js";
+import { ALWAYS_A_CONTEXT, BIN, CART, KIT, folded } from "./scan-codes.js";
+import { Device } from "./scan-device.js";
+import { Known } from "./scan-known.js";
 import { ScanQueue } from "./scan-queue.js";
-import { Signal } from "./scan-signal.js";
 import { showBin } from "./stock.js";
 import { uuid } from "./uuid.js";
 
-const ROWS_KEPT = 10;
 const WEDGE_MS_PER_KEY = 40;
-const ASK_MS = 8000;
-const TICK_INSTEAD = new Set(["unknown_code", "bad_check_character", "ambiguous_mark"]);
+const ANSWERED_WITHIN_MS = 1200;
+const CUT_OFF_MS = 5000;
+const CUT_OFF = new Set(["offline", "logged-out", "other-person"]);
+const TYPED_INTO = "input, select, textarea";
 
-export class ScanPage {
+export class ScanPage extends ScanAnswers {
   constructor(root) {
-    this.root = root;
-    this.words = root.dataset;
+    super(root);
     this.field = document.getElementById("scan-field");
-    this.context = root.querySelector("[data-context]");
-    this.rows = root.querySelector("[data-rows]");
-    this.waitingLine = root.querySelector("[data-waiting]");
-    this.answer = root.querySelector("[data-answer]");
-    this.signal = new Signal(document.querySelector("[data-flash]"));
-    this.queue = new ScanQueue(root.dataset.scansUrl, {
-      onResult: (scan, result) => this.answered(scan, result),
-      onWaiting: (count, problem) => this.sayWaiting(count, problem),
-    });
+    this.device = new Device(this, root.querySelector("[data-device]"));
+    this.known = new Known({ onNews: (known) => this.device.sayKnown(known) });
+    this.asking = new Asking(this);
     this.recent = new Map();
+    this.unanswered = new Map(); // id → timer until which the server's answer is the first word
     this.unread = [];
     this.keys = { count: 0, first: 0, last: 0 };
-    this.to = "";
+    this.cutOffUntil = 0;
+    this.queue = new ScanQueue(root.dataset.scansUrl, {
+      person: this.device.person(),
+      onResult: (scan, result, isMine) => this.heard(scan, result, isMine),
+      onWaiting: (count, problem) => this.device.sayWaiting(count, problem),
+    });
+    this.known.begin();
+    this.showCamera(Boolean(navigator.mediaDevices?.getUserMedia));
     if (root.dataset.to) this.enter({ code: root.dataset.to, name: root.dataset.toName }, true);
+    else if ("shell" in root.dataset) this.beginWith(new URLSearchParams(location.search).get("to"));
     this.listen();
     this.focus();
+  }
+
+  beginWith(code) {
+    if (code) this.known.load().then(() => this.inTurn({ code, how: "typed" }));
   }
 
   listen() {
@@ -49,28 +60,62 @@ export class ScanPage {
       this.read(this.field.value);
     });
     this.field.addEventListener("keydown", () => this.countKey());
-    this.due = this.root.querySelector("[data-due-on]");
     this.due?.addEventListener("change", () => this.backSoon());
     // A finger on the field wants the keyboard; the focus that the page keeps does not.
     this.field.addEventListener("pointerdown", () => (this.field.inputMode = "text"));
     this.root.addEventListener("click", (event) => this.clicked(event));
-    document.addEventListener("keydown", (event) => {
-      if (event.key === "Escape") this.leave();
-      if (event.target === document.body && event.key.length === 1 && !event.ctrlKey) this.focus();
-    });
+    document.addEventListener("keydown", (event) => this.pressed(event));
     document.addEventListener("visibilitychange", () => !document.hidden && this.focus());
+  }
+
+  // A scanner knows nothing of fields: what it types anywhere but in a field comes here.
+  pressed(event) {
+    if (event.key === "Escape") this.leave();
+    if (event.key.length !== 1 || event.ctrlKey || event.metaKey || event.altKey) return;
+    const presses = event.key === " " && event.target !== document.body;
+    if (!presses && !event.target.closest(TYPED_INTO)) this.focus();
   }
 
   // The buttons belong to plain forms; here the page does their work without leaving.
   clicked(event) {
-    const button = event.target.closest("[data-undo], [data-leave], [data-tick], [data-enter], [data-put]");
+    const button = event.target.closest("[data-undo], [data-leave], [data-tick], [data-enter], [data-put], [data-camera-open]");
     if (button) event.preventDefault();
     if (button?.matches("[data-undo]")) this.undo(button.closest("[data-id]"));
     if (button?.matches("[data-leave]")) this.leave();
     if (button?.matches("[data-tick]")) this.inTurn({ code: button.dataset.tick, how: "tick" });
     if (button?.matches("[data-enter]")) this.read(button.dataset.enter);
     if (button?.matches("[data-put]")) this.send({ to: button.dataset.putTo, code: button.dataset.put, how: "tick" });
+    if (button?.matches("[data-camera-open]")) this.openCamera();
     if (!event.target.closest("a, input, select, textarea, summary")) this.focus();
+  }
+
+  showCamera(isThere) {
+    const opens = this.root.querySelector("[data-camera-open]");
+    if (opens) opens.hidden = !isThere;
+  }
+
+  // The empty page that the device keeps gets its choices and waits from what the device knows.
+  offer(known) {
+    if (!("shell" in this.words) || !known.head || this.offered === known.head.version) return;
+    this.offered = known.head.version;
+    Object.assign(this.words, { idleS: known.head.idle_s, guardS: known.head.guard_s });
+    const choices = known.choices().map(({ code, name, job }) => {
+      const item = document.createElement("li");
+      const choice = document.createElement("button");
+      choice.dataset.enter = code;
+      choice.append(name, job ? ` (${this.words.wordsKitJob.replace("{job}", job)})` : "");
+      item.append(choice);
+      return item;
+    });
+    this.root.querySelector("[data-choices]").replaceChildren(...choices);
+    this.root.querySelector("[data-choose]").hidden = !choices.length;
+  }
+
+  // The reader of pictures is larger than all the rest: it comes when somebody wants it.
+  async openCamera() {
+    const { Camera } = await import("./scan-camera.js");
+    this.camera ??= new Camera(this, this.root.querySelector("[data-camera]"));
+    await this.camera.open();
   }
 
   focus() {
@@ -104,7 +149,15 @@ export class ScanPage {
     this.keys = { count: 0, first: 0, last: 0 };
     if (!code) return;
     this.rest();
-    this.inTurn({ code, how });
+    const problem = how === "scan" && this.asking.layoutProblem(text);
+    if (problem) this.refuse(problem.code, problem.message, text);
+    else this.inTurn({ code, how });
+  }
+
+  // What the camera read, being sure of it.
+  seen(code) {
+    this.rest();
+    this.inTurn({ code, how: "scan" });
   }
 
   // What is scanned while a place is still asked for waits: it belongs there, not where the one
@@ -130,20 +183,13 @@ export class ScanPage {
 
   // What is this code? A place becomes the context; without a context a piece says where it is.
   async ask(code, how) {
-    try {
-      const url = `${this.words.readUrl}?code=${encodeURIComponent(code)}`;
-      const signal = AbortSignal.timeout(ASK_MS);
-      const response = await fetch(url, { headers: { Accept: "application/json" }, signal });
-      if (response.redirected) throw new Error("logged out");
-      const what = await response.json();
-      if (!response.ok) this.notRead(this.refuse(what.code, what.message, code, what));
-      else if (what.is_place) this.enter(what);
-      else if (this.to) await this.put(code, how);
-      else if (BIN.test(what.code) && this.words.binUrl) await showBin(this, what.code);
-      else this.tell(what);
-    } catch {
-      this.notRead(this.refuse("no_connection", this.words.wordsUnread));
-    }
+    const what = await this.asking.about(code);
+    const { problem } = what;
+    if (problem) this.notRead(this.refuse(problem.code, problem.message, code, problem));
+    else if (what.is_place) this.enter(what);
+    else if (this.to) await this.put(code, how);
+    else if (BIN.test(what.code) && this.words.binUrl && !this.isCutOff) await showBin(this, what.code);
+    else this.tell(what);
   }
 
   // Nobody knows where: what was scanned after it must not go where the one before went.
@@ -155,9 +201,21 @@ export class ScanPage {
     problem.append(line);
   }
 
-  setTo(code) {
-    this.to = code;
-    for (const field of this.root.querySelectorAll("[data-to-field]")) field.value = code;
+  async whatIs(code) {
+    const what = await this.asking.about(code);
+    return what.problem || what;
+  }
+
+  get isCutOff() {
+    return navigator.onLine === false || CUT_OFF.has(this.queue.problem) || performance.now() < this.cutOffUntil;
+  }
+
+  wasCutOff() {
+    this.cutOffUntil = performance.now() + CUT_OFF_MS;
+  }
+
+  asOf() {
+    return this.device.asOf(this.known);
   }
 
   enter(place, quietly = false) {
@@ -176,20 +234,6 @@ export class ScanPage {
     if (!quietly) this.signal.show("context", place.name, place.said);
   }
 
-  // What else there is to a place: the day for one away, the way home for a cart.
-  sayMore(place) {
-    const part = (name) => this.context.querySelector(`[data-context-${name}]`);
-    if (!this.due) return;
-    part("due").hidden = this.due.disabled = !place.is_away;
-    this.due.value = place.due_on || "";
-    part("slip").href = part("slip").dataset.contextSlip + place.code;
-    part("carries").hidden = !place.carries;
-    part("walk").href = part("walk").dataset.contextWalk + place.code;
-    part("home").hidden = !place.home_code || place.is_home;
-    part("home-name").textContent = place.home || "";
-    Object.assign(part("home").querySelector("[data-put]").dataset, { put: place.code, putTo: place.home_code || "" });
-  }
-
   leave() {
     if (!this.to) return;
     this.setTo("");
@@ -206,57 +250,19 @@ export class ScanPage {
     this.idle = setTimeout(() => this.leave(), Number(this.words.idleS) * 1000);
   }
 
-  tell(what) {
-    this.signal.show("taken", what.code, what.said);
-    this.answer.replaceChildren(this.card(what));
-    if (what.is_piece) this.answer.append(this.ways({ code: what.code }));
-  }
-
-  // What and where it is, and where it belongs with one tap to put it there.
-  card(what) {
-    const made = this.root.querySelector("template[data-card]")?.content.cloneNode(true).firstElementChild;
-    if (!made) return this.line(what);
-    const part = (name) => made.querySelector(`[data-card-${name}]`);
-    part("name").textContent = what.name;
-    if (what.url) part("name").href = what.url;
-    else part("name").removeAttribute("href");
-    part("said").textContent = what.said;
-    part("home").hidden = !what.home && !what.why;
-    part("where").hidden = !what.home;
-    const word = part("word");
-    word.textContent = what.is_home ? word.dataset.cardWordHome : word.dataset.cardWord;
-    part("place").textContent = what.home;
-    part("outer").textContent = what.home_outer;
-    part("why").textContent = what.why;
-    part("put").hidden = !what.home_code || what.is_home;
-    Object.assign(made.querySelector("[data-put]").dataset, { put: what.code, putTo: what.home_code });
-    return made;
-  }
-
-  line(what) {
-    const line = document.createElement(what.url ? "a" : "p");
-    line.textContent = `${what.code} · ${what.said}`;
-    if (what.url) line.href = what.url;
-    return line;
-  }
-
-  // What was just scanned may be damaged: one tap to stop it or to say its condition.
-  ways(scan) {
-    const query = new URLSearchParams(scan);
-    return actions(
-      button(`${this.words.stopUrl}?${query}`, this.words.wordsStop, "leaving"),
-      button(`${this.words.conditionUrl}?${query}`, this.words.wordsCondition),
-    );
-  }
-
-  put(code, how) {
+  async put(code, how) {
     const guard = `${this.to} ${code}`;
     const now = performance.now();
     if (now - (this.recent.get(guard) ?? -Infinity) < Number(this.words.guardS) * 1000) return;
     this.recent.set(guard, now);
-    if (BIN.test(code) && this.due && !this.due.disabled) this.askHowMany(code, how);
-    else if (BIN.test(code) && this.words.binUrl && !KIT.test(this.to)) return showBin(this, code);
-    else this.send({ ...this.where(), code, how });
+    const problem = this.isCutOff && this.asking.certainProblem(code, await this.known.find(code));
+    if (problem) {
+      this.recent.delete(guard);
+      this.refuse(problem.code, problem.message, code);
+    } else if (BIN.test(code) && this.due && !this.due.disabled) await this.askHowMany(code, how);
+    else if (BIN.test(code) && this.words.binUrl && !KIT.test(this.to)) {
+      await (this.isCutOff ? this.askHowMany(code, how) : showBin(this, code));
+    } else if (!(await this.send({ ...this.where(), code, how }))) this.recent.delete(guard);
   }
 
   // To where, until when, and whether only home.
@@ -267,42 +273,9 @@ export class ScanPage {
     return where;
   }
 
-  // Of a bin that is handed out it matters how many.
-  async askHowMany(code, how) {
-    const ask = this.root.querySelector("template[data-how-many]").content.cloneNode(true).firstElementChild;
-    const number = ask.querySelector("[name=quantity]");
-    const where = this.where();
-    ask.addEventListener("submit", (event) => {
-      event.preventDefault();
-      if (/^[1-9][0-9]{0,6}$/.test(number.value.trim())) {
-        this.answer.replaceChildren();
-        this.send({ ...where, code, how, quantity: Number(number.value) });
-        this.focus();
-      } else {
-        this.signal.show("refused", this.words.wordsRefused, this.words.wordsNumber);
-        number.select();
-      }
-    });
-    this.answer.replaceChildren(ask);
-    number.focus();
-    const what = await this.whatIs(code);
-    ask.querySelector("[data-how-many-of]").textContent = what.said || code;
-    if (!number.value) number.value = what.count ?? "";
-    number.select();
-  }
-
-  async whatIs(code) {
-    try {
-      const response = await fetch(`${this.words.readUrl}?code=${encodeURIComponent(code)}`);
-      return await response.json();
-    } catch {
-      return {};
-    }
-  }
-
   // An unreadable label never strands a roll: it is ticked on a list.
-  tick(code) {
-    if (this.to) this.send({ ...this.where(), code, how: "tick" });
+  async tick(code) {
+    if (this.to) await this.send({ ...this.where(), code, how: "tick" });
     else this.refuse("no_context", this.words.wordsFirst);
   }
 
@@ -313,81 +286,73 @@ export class ScanPage {
     this.send({ to: "", code, how: "tick", corrects: id });
   }
 
-  send(scan) {
-    this.queue.add({ id: uuid(), happened_at: new Date().toISOString(), ...scan });
+  // Gives whether it was taken: only what this device could keep is.
+  async send(said) {
+    const scan = { id: uuid(), happened_at: new Date().toISOString(), ...said };
+    if (await this.device.isFull()) return this.notKept();
+    this.unanswered.set(scan.id, setTimeout(() => this.sayKept(scan), ANSWERED_WITHIN_MS));
+    try {
+      const isDurable = await this.queue.add(scan);
+      if (this.unanswered.has(scan.id)) this.kept(scan, isDurable);
+      return true;
+    } catch (error) {
+      clearTimeout(this.unanswered.get(scan.id));
+      this.unanswered.delete(scan.id);
+      return this.notKept(error);
+    }
+  }
+
+  notKept(error = { name: "QuotaExceededError" }) {
+    const isFull = error.name === "QuotaExceededError";
+    const { wordsFull, wordsNotKept } = this.words;
+    this.refuse(isFull ? "device_full" : "device_cannot_keep", isFull ? wordsFull : wordsNotKept);
+    return false;
+  }
+
+  kept(scan, isDurable) {
+    const into = this.context.querySelector("[data-context-name]").textContent;
+    const message = (isDurable ? this.words.wordsKept : this.words.wordsHeld).replace("{place}", scan.to ? into : "–");
+    if (!scan.corrects) this.addRow(scan, { status: "waiting", message });
+    if (!this.isCutOff) return;
+    clearTimeout(this.unanswered.get(scan.id));
+    this.sayKept(scan, isDurable);
+  }
+
+  // The server has not answered: what the hands may go on by is that this device has it.
+  sayKept(scan, isDurable = true) {
+    this.unanswered.delete(scan.id);
+    if (isDurable) this.signal.show("kept", this.words.wordsKeptWord, scan.code);
+  }
+
+  // From the queue: of this page's own scans, and of what waited here before or on another tab.
+  heard(scan, result, isMine) {
+    const isPrompt = this.unanswered.has(scan.id);
+    clearTimeout(this.unanswered.get(scan.id));
+    this.unanswered.delete(scan.id);
+    const told = result.status === "repeated" ? { ...result, status: "taken" } : result;
+    if (isMine && isPrompt) {
+      if (told.status === "refused") this.device.dismiss(scan.id);
+      this.answered(scan, told);
+    } else this.heardLate(scan, told);
+  }
+
+  heardLate(scan, result) {
+    if (scan.corrects) this.undone(scan, result);
+    else this.addRow(scan, result);
+    if (result.status !== "refused") document.body.dispatchEvent(new CustomEvent("scanned"));
+    else if (this.device.listsRefused) this.signal.show("refused", this.words.wordsRefused, result.message);
+    this.device.showRefused();
   }
 
   answered(scan, result) {
     if (scan.corrects) this.undone(scan, result);
-    else this.addRow(scan, result);
+    else {
+      this.addRow(scan, result);
+      if (result.status !== "refused") this.answerTo(scan);
+    }
     if (result.status !== "refused") document.body.dispatchEvent(new CustomEvent("scanned"));
     if (result.status === "refused") this.refuseScan(scan, result);
-    else if (result.status === "repeated") this.signal.show("again", this.words.wordsAgain, result.message);
     else this.signal.show("taken", scan.corrects ? this.words.wordsUndone : this.words.wordsTaken, result.message);
-  }
-
-  // No dead end: what cannot be read, or names several, is ticked on a list.
-  tickLink(text) {
-    const query = new URLSearchParams({ to: this.to, find: text });
-    return linkTo(`?${query}#tick`, this.words.wordsTick);
-  }
-
-  refuse(code, message, text = "", what = {}) {
-    const problem = this.root.querySelector("template[data-problem]").content.cloneNode(true).firstElementChild;
-    problem.dataset.code = code;
-    problem.querySelector("p").textContent = message;
-    if (TICK_INSTEAD.has(code)) problem.append(this.tickLink(text));
-    if (what.todo_url) problem.append(linkTo(what.todo_url, what.todo));
-    this.answer.replaceChildren(problem);
-    this.signal.show("refused", this.words.wordsRefused, message);
-    return problem;
-  }
-
-  // A batch answers with the sentence alone; the page of the thing, and what to do about a void
-  // label, are asked for.
-  async refuseScan(scan, result) {
-    const problem = this.refuse(result.code, result.message, scan.code);
-    if (TICK_INSTEAD.has(result.code)) return;
-    const what = await this.whatIs(scan.code);
-    if (what.todo_url) problem.append(linkTo(what.todo_url, what.todo));
-    else if (what.url) problem.append(linkTo(what.url, this.words.wordsShow));
-  }
-
-  addRow(scan, result) {
-    const row = this.root.querySelector("template[data-row]").content.cloneNode(true).firstElementChild;
-    Object.assign(row.dataset, { id: scan.id, code: scan.code, to: scan.to, status: result.status });
-    row.querySelector("[data-row-code]").textContent = scan.code;
-    row.querySelector("[data-row-said]").textContent = result.message || result.place || "";
-    if (result.status !== "taken") row.querySelector("form").remove();
-    else if (NO_PIECE.test(scan.code)) this.answer.replaceChildren();
-    else this.answerTo(scan);
-    this.root.querySelector("[data-none]")?.remove();
-    this.rows.prepend(row);
-    while (this.rows.children.length > ROWS_KEPT) this.rows.lastElementChild.remove();
-  }
-
-  answerTo({ id, code }) {
-    const line = document.createElement("p");
-    line.textContent = code;
-    this.answer.replaceChildren(line, this.ways({ scan: id, code }));
-  }
-
-  undone(scan, result) {
-    const row = this.rows.querySelector(`[data-id="${scan.corrects}"]`);
-    if (!row) return;
-    if (result.status === "refused") row.querySelector("[data-undo]").disabled = false;
-    else {
-      row.dataset.status = "undone";
-      row.querySelector("form").remove();
-      this.recent.clear();
-    }
-  }
-
-  sayWaiting(count, problem) {
-    const said = { offline: this.words.wordsOffline, "logged-out": this.words.wordsLoggedOut }[problem];
-    this.waitingLine.textContent = problem
-      ? `${this.words.wordsWaiting.replace("{count}", count)} ${said || problem}`
-      : "";
   }
 }
 

@@ -2,7 +2,7 @@
 // stays in this page and is sent again until the server has answered. The server tells a repeat
 // from a second one (by the form's id, or by the picture itself). What it answers becomes the page.
 //   data-words-sending, -offline, -logged-out   what [data-sending] in the form says meanwhile
-import { csrfToken } from "./scan-queue.js";
+import { csrfToken } from "./csrf.js";
 
 const AGAIN_AFTER_MS = 2000;
 const STRANGER = 'data-code="stale_form"';

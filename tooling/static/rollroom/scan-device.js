@@ -1,0 +1,162 @@
+// What the page says of this device: how many scans wait here, what came back refused, how old that is
+// which it knows, whether it has room. Its marks stand in [data-device]; a page without them gets the
+// one line [data-waiting].
+import { listOf, saveFile } from "./scan-export.js";
+import { keepWorker } from "./scan-offline.js";
+import { actions, button } from "./scan-parts.js";
+import { theStore } from "./scan-store.js";
+
+const WHO = "rollroom-person";
+const ROOM_BYTES = 400_000;
+const ROOM_GOOD_FOR_MS = 3000;
+const AGE_MS = 20000;
+const MINUTE = 60000;
+
+export class Device {
+  constructor(page, panel) {
+    this.page = page;
+    this.panel = panel;
+    this.words = page.words;
+    this.line = page.root.querySelector("[data-waiting]");
+    if (this.words.person) localStorage.setItem(WHO, this.words.person);
+    this.listsRefused = Boolean(panel);
+    keepWorker({ onNewer: () => this.show("newer", true) });
+    navigator.storage?.persist?.().catch(() => {});
+    if (!panel) return;
+    panel.addEventListener("click", (event) => this.clicked(event.target.closest("button")));
+    setInterval(() => this.sayKnown(page.known), AGE_MS);
+    this.show("insecure", !window.isSecureContext);
+    this.showRefused();
+    this.isFull();
+    theStore().then((store) => this.show("forgets", !store.isDurable));
+  }
+
+  person() {
+    return this.words.person || localStorage.getItem(WHO) || "";
+  }
+
+  part(name) {
+    return this.panel?.querySelector(`[data-device-${name}]`);
+  }
+
+  show(name, isShown) {
+    const part = this.part(name);
+    if (part) part.hidden = !isShown;
+  }
+
+  clicked(pressed) {
+    if (!pressed) return;
+    if (pressed.matches("[data-device-mine]")) this.page.queue.sendAsMine();
+    if (pressed.matches("[data-device-again]")) this.page.queue.flush();
+    if (pressed.matches("[data-device-newer]")) location.reload();
+    if (pressed.matches("[data-device-save]")) this.save(pressed.dataset.deviceSave);
+    if (pressed.matches("[data-dismiss]")) this.dismiss(...pressed.dataset.dismiss.split(" "));
+  }
+
+  sayWaiting(count, problem) {
+    const said = {
+      offline: this.words.wordsOffline,
+      "logged-out": this.words.wordsLoggedOut,
+      "other-person": this.words.wordsOtherPerson,
+    }[problem];
+    const number = count ? this.words.wordsWaiting.replace("{count}", count) : this.panel ? this.words.wordsNone : "";
+    const trouble = count && problem ? (said ?? problem) : "";
+    const text = this.panel ? number : `${number} ${trouble}`.trim();
+    if (this.line.textContent !== text) this.line.textContent = text;
+    if (this.panel && this.part("trouble").textContent !== trouble) this.part("trouble").textContent = trouble;
+    this.show("trouble", Boolean(trouble));
+    this.line.toggleAttribute("data-some", count > 0);
+    this.panel?.toggleAttribute("data-some", count > 0);
+    this.show("log-in", problem === "logged-out" && count > 0);
+    this.show("mine", problem === "other-person" && count > 0);
+    this.show("again", Boolean(problem) && problem !== "other-person" && count > 0);
+    this.showRefused();
+  }
+
+  sayKnown(known) {
+    const line = this.part("known");
+    if (!line || !known) return;
+    line.toggleAttribute("data-none", !known.head);
+    const count = known.count.toLocaleString("en");
+    line.textContent = known.head
+      ? this.words.wordsKnows.replace("{count}", count).replace("{age}", this.age(known.asOf))
+      : this.words.wordsKnowsNothing;
+    this.page.offer(known);
+  }
+
+  asOf(known) {
+    return known.head ? `(${this.words.wordsAsOf.replace("{age}", this.age(known.asOf))})` : "";
+  }
+
+  age(since) {
+    const minutes = Math.max(0, Math.floor((Date.now() - since) / MINUTE));
+    const [word, number] = minutes < 1 ? ["Now", 0]
+      : minutes < 90 ? ["Minutes", minutes]
+      : minutes < 48 * 60 ? ["Hours", Math.round(minutes / 60)]
+      : ["Days", Math.round(minutes / 60 / 24)];
+    return this.words[`wordsAge${word}`].replace("{n}", number);
+  }
+
+  // Before a scan is taken: is there room to keep it? Asked of the browser every few seconds.
+  async isFull() {
+    const now = performance.now();
+    if (!(now - this.askedRoom < ROOM_GOOD_FOR_MS)) {
+      this.askedRoom = now;
+      const found = await navigator.storage?.estimate?.().catch(() => null);
+      this.full = Boolean(found?.quota) && found.quota - found.usage < ROOM_BYTES;
+      this.show("full", this.full);
+    }
+    return this.full;
+  }
+
+  // What came back, with the reason and what to do, until somebody has read it. An undoing of what
+  // was itself refused needs no reading: neither happened.
+  async showRefused() {
+    const list = this.part("refused");
+    if (!list) return;
+    const store = await theStore();
+    const rows = await store.withStatus("refused");
+    const ids = new Set(rows.map((row) => row.id));
+    const idle = rows.filter(({ scan }) => scan.corrects && ids.has(scan.corrects));
+    if (idle.length) {
+      await this.dismiss(...idle.flatMap(({ id, scan }) => [id, scan.corrects]));
+      return;
+    }
+    const shown = [...list.children].map((each) => each.dataset.refused).join();
+    if (shown === [...ids].join()) return;
+    list.replaceChildren(...rows.map((row) => this.refusedRow(row)));
+    this.show("refusals", rows.length > 0);
+    this.part("refused-count").textContent = rows.length;
+  }
+
+  refusedRow({ id, scan, code, message, at }) {
+    const row = document.createElement("li");
+    row.className = "scan-refused";
+    row.dataset.refused = id;
+    const problem = this.page.problemOf(code, message);
+    const what = document.createElement("p");
+    what.className = "scan-said";
+    const when = new Date(scan.happened_at).toLocaleString("en-GB", { day: "numeric", month: "short", hour: "2-digit", minute: "2-digit" });
+    what.textContent = this.words.wordsWasScanned.replace("{code}", scan.code).replace("{to}", scan.to || "–").replace("{when}", when);
+    const read = document.createElement("button");
+    read.dataset.dismiss = id;
+    read.textContent = this.words.wordsDismiss;
+    const look = button(`/scan/?${new URLSearchParams({ to: scan.to || "", find: scan.code })}#tick`, this.words.wordsTick);
+    problem.append(what, actions(read, look));
+    row.append(problem);
+    row.title = at || "";
+    return row;
+  }
+
+  async dismiss(...ids) {
+    const store = await theStore();
+    await store.change(new Map(ids.map((id) => [id, { status: "dismissed" }])));
+    await this.showRefused();
+  }
+
+  // The last resort: the list of what this device took, as a file to carry to a desk.
+  async save(kind) {
+    const rows = await (await theStore()).every();
+    saveFile(kind, listOf(kind, rows));
+  }
+}

@@ -1,0 +1,148 @@
+// What the labels mean while the server is out of reach: fetched from /scan/known/ now and then, kept
+// on the device (scan-store.js) as a few dozen rows, one of which is read to answer. Says how old it is.
+import { folded, holds, looksLikeCode } from "./scan-codes.js";
+import { theStore } from "./scan-store.js";
+
+const ADDRESS = "/scan/known/";
+const EVERY_MS = 10 * 60 * 1000;
+const ANSWER_MS = 60000;
+// What a place's number says, as tooling/queries/scan_known.py writes it.
+const MOVES = 1;
+const LEAVES = 2;
+const CHOSEN = 4;
+const UNUSED = 8;
+const BUNDLE = "pieces ";
+
+export class Known {
+  constructor({ onNews }) {
+    this.onNews = onNews;
+    this.asOf = 0;
+  }
+
+  async begin() {
+    await this.load();
+    await this.refresh();
+    setInterval(() => this.refresh(), EVERY_MS);
+    window.addEventListener("online", () => this.refresh());
+  }
+
+  // The small part: places, kits, bins. Pieces are looked up when they are asked for.
+  async load() {
+    const store = await theStore();
+    this.head = (await store.knows("head")) || null;
+    this.asOf = (await store.knows("as of")) || 0;
+    this.onNews(this);
+  }
+
+  async refresh() {
+    if (this.isAsking || Date.now() - this.asOf < 5000) return;
+    this.isAsking = true;
+    try {
+      const headers = { Accept: "application/json" };
+      if (this.head) headers["If-None-Match"] = `"${this.head.version}"`;
+      const answer = await fetch(ADDRESS, { headers, cache: "no-store", signal: AbortSignal.timeout(ANSWER_MS) });
+      const asOf = Date.now() - 1000 * Number(answer.headers.get("Age") || 0);
+      if (answer.status === 304) await this.keep([], asOf, false);
+      else if (answer.ok && !answer.redirected) await this.learn(await answer.json(), asOf);
+    } catch {
+      // No connection, or no room for it: what is known stays, with its age.
+    }
+    this.isAsking = false;
+  }
+
+  async learn(told, asOf) {
+    const { pieces, ...head } = told;
+    head.pieces = Object.values(pieces).reduce((sum, bundle) => sum + bundle.split("\n").length, 0);
+    const bundles = Object.entries(pieces).map(([begin, lines]) => [BUNDLE + begin, { begin, lines }]);
+    await this.keep([["head", head], ...bundles], asOf, true);
+    this.head = head;
+    this.onNews(this);
+  }
+
+  async keep(entries, asOf, anew) {
+    const store = await theStore();
+    await store.learn([...entries, ["as of", asOf]], { anew });
+    this.asOf = asOf;
+    this.onNews(this);
+  }
+
+  get count() {
+    return this.head ? this.head.pieces : 0;
+  }
+
+  // Whom or what the page offers to choose from: open kits, then people and carts.
+  choices() {
+    if (!this.head) return [];
+    const places = this.head.places.filter(([, , number]) => number & CHOSEN && !(number & UNUSED));
+    return [
+      ...this.head.kits.map(([code, name, job]) => ({ code, name, job })),
+      ...places.map(([code, name]) => ({ code, name })),
+    ];
+  }
+
+  // What a text is: {is_place, code, name, …} as the server says it, {several}, {isVoid, newer}, or null.
+  async find(text) {
+    if (!this.head) return null;
+    const code = folded(text);
+    if (!looksLikeCode(code)) return this.named(text.trim());
+    if (code in this.head.void) return { code, isVoid: true, newer: this.head.void[code] };
+    return this.place(code) || this.thing(code) || this.piece(code);
+  }
+
+  place(code) {
+    const kit = this.head.kits.find((each) => each[0] === code);
+    if (kit) return { is_place: true, code, name: kit[1], said: kit[2] };
+    const station = this.head.stations.find((each) => each[0] === code);
+    if (station) return { is_place: true, code, name: station[1], said: station[1] };
+    const place = this.head.places.find((each) => each[0] === code);
+    if (!place || place[2] & UNUSED) return null;
+    return { is_place: true, code, name: place[1].split(" / ").at(-1), said: place[1], leaves: Boolean(place[2] & LEAVES), moves: Boolean(place[2] & MOVES) };
+  }
+
+  thing(code) {
+    const bin = this.head.bins.find((each) => each[0] === code);
+    if (bin) return { code, name: this.head.drawings[bin[1]], drawing: this.head.drawings[bin[1]], place: this.head.places[bin[2]][1], count: bin[3] };
+    const set = this.head.sets.find((each) => each[0] === code);
+    return set ? { code, name: set[1], said: `${set[1]} ${set[2]}` } : null;
+  }
+
+  async piece(code) {
+    const begin = code.slice(0, this.head.bundled_by);
+    const bundle = await (await theStore()).knows(BUNDLE + begin);
+    const rest = code.slice(this.head.bundled_by);
+    const line = bundle?.lines.split("\n").find((each) => each.startsWith(`${rest}\t`));
+    return line ? this.told(begin, line) : null;
+  }
+
+  told(begin, line) {
+    const [rest, mark, drawing, place] = line.split("\t");
+    const code = begin + rest;
+    return {
+      is_piece: true,
+      code,
+      name: mark ? `${code} (${mark})` : code,
+      drawing: this.head.drawings[drawing],
+      place: this.head.places[place][1],
+    };
+  }
+
+  // A place by its name, else pieces by their mark: all of the text is looked through.
+  async named(text) {
+    const key = text.toUpperCase();
+    const places = this.head.places.filter(([, name, number]) => !(number & UNUSED) && name.toUpperCase() === key);
+    if (places.length === 1) return this.place(places[0][0]);
+    const found = [];
+    for (const { begin, lines } of await (await theStore()).everyKnown(BUNDLE, `${BUNDLE}~`)) {
+      if (!lines.toUpperCase().includes(`\t${key}\t`)) continue;
+      const marked = lines.split("\n").filter((line) => line.split("\t")[1].toUpperCase() === key);
+      found.push(...marked.map((line) => this.told(begin, line)));
+    }
+    if (found.length < 2) return found[0] || null;
+    return { several: found };
+  }
+}
+
+// Whether the device alone can be sure that this is no label: then it is not taken.
+export function isMisread(code) {
+  return looksLikeCode(code) && !holds(code);
+}

@@ -1,0 +1,90 @@
+"""The files that a device keeps for scanning without the server, found by following the empty
+Scan page's own links and imports, and one word for their content: the service worker's version."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import re
+from functools import lru_cache
+from pathlib import Path
+from posixpath import dirname, join, normpath
+
+from django.conf import settings
+from django.contrib.staticfiles import finders
+from django.template.loader import render_to_string
+from django.urls import reverse
+
+DECODER = (
+    "vendor/zxing-wasm/iife/reader/index.js",
+    "vendor/zxing-wasm/reader/zxing_reader.wasm",
+)
+"""Kept once the camera was used, as it is larger than all the rest."""
+
+_LINKS = re.compile(r'(?:href|src|data-[a-z]+-script)="([^"#?]+)"')
+_IMPORTS = re.compile(r'(?:from|import) ?\(?"(\./[^"]+)"')
+_URLS = re.compile(r'url\("([^"]+)"\)')
+_LEFT = "latin-ext"
+"""Letters that few names have: the rest of the type face stays on the server."""
+
+
+@lru_cache(maxsize=1)
+def shell_html() -> str:
+    """The Scan page without data, the same for everybody."""
+    return render_to_string("scan/shell.html")
+
+
+@lru_cache(maxsize=1)
+def shell_files() -> tuple[str, ...]:
+    """Addresses of everything the empty page loads, each once, without the decoder."""
+    prefix = f"/{settings.STATIC_URL.strip('/')}/"
+    found: list[str] = []
+    wanted = [link.removeprefix(prefix) for link in _LINKS.findall(shell_html())
+              if link.startswith(prefix)]  # fmt: skip
+    while wanted:
+        name = wanted.pop(0)
+        if name not in found and name not in DECODER and _LEFT not in name:
+            found.append(name)
+            wanted += _named_by(name)
+    return tuple(prefix + name for name in found)
+
+
+def _named_by(name: str) -> list[str]:
+    pattern = {".js": _IMPORTS, ".css": _URLS}.get(Path(name).suffix)
+    if pattern is None:
+        return []
+    named = pattern.findall(_content(name).decode())
+    return [normpath(join(dirname(name), each)) for each in named]
+
+
+def _content(name: str) -> bytes:
+    path = finders.find(name)
+    if not isinstance(path, str):
+        raise FileNotFoundError(name)
+    return Path(path).read_bytes()
+
+
+@lru_cache(maxsize=1)
+def version() -> str:
+    """Of all that the device keeps: another content is another word."""
+    prefix = f"/{settings.STATIC_URL.strip('/')}/"
+    digest = hashlib.sha256(shell_html().encode() + _content("rollroom/service-worker.js"))
+    for name in [*(each.removeprefix(prefix) for each in shell_files()), *DECODER]:
+        digest.update(name.encode() + hashlib.sha256(_content(name)).digest())
+    return digest.hexdigest()[:16]
+
+
+@lru_cache(maxsize=1)
+def worker_script() -> str:
+    """The service worker with what it is to keep written above it."""
+    prefix = f"/{settings.STATIC_URL.strip('/')}/"
+    told = {
+        "version": version(),
+        "shell": reverse("scan-shell"),
+        "files": shell_files(),
+        "later": [prefix + name for name in DECODER],
+        "scan": reverse("scan"),
+        "static": prefix,
+    }
+    body = _content("rollroom/service-worker.js").decode()
+    return f"const KEEP = {json.dumps(told)};\n{body}"
