@@ -44,6 +44,7 @@ POINT = obj(
     limit_nm=length("Most depth."),
     crosses=BOOLEAN | {"description": "Forecast to pass its limit before the next window."},
     side={"enum": ["inboard", "outboard", ""]},
+    is_read=BOOLEAN | {"description": "False: the depth is reckoned from like pieces."},
 )
 PIECE = obj(
     ["name"],

@@ -49,7 +49,7 @@ class Diameter:
 class WearPoint:
     """What a gauge point lost since the last cut, normal to its face.
 
-    ``depth_nm`` None: never read. ``angle_degrees`` of the face to the shaft. ``limit_nm`` on
+    ``depth_nm`` None: never read; not ``is_read``: reckoned from like pieces. ``angle_degrees`` of the face to the shaft. ``limit_nm`` on
     depth. ``crosses``: forecast to cross the limit before the next window. ``side``: of a face,
     which one. Growth is no depth: it is build-up, to be cleaned off.
     """
@@ -60,6 +60,7 @@ class WearPoint:
     limit_nm: int | None = None
     crosses: bool = False
     side: Side = ""
+    is_read: bool = True
 
     def __post_init__(self) -> None:
         _require(0 <= self.angle_degrees <= 90, "a face stands at 0 to 90 degrees to the shaft")

@@ -25,7 +25,8 @@ def _depths(model: Model, new: frozenset[int]) -> Iterator[Unmeasured]:
     """Wear that was never read: with a limit it may ask for a cut, or for a deeper one."""
     for n, facts in enumerate(model.facts):
         for point in facts.piece.points:
-            if point.depth_nm is None and n not in new and facts.piece.in_plan:
+            never = point.depth_nm is None or not point.is_read
+            if never and n not in new and facts.piece.in_plan:
                 yield Unmeasured(facts.piece.name, point.name, point.limit_nm is not None)
 
 
