@@ -7,6 +7,7 @@ from django.urls import URLPattern, URLResolver, path, re_path
 from api.changeover_urls import CHANGEOVERS
 from api.count_urls import COUNTS
 from api.errors import no_such_address
+from api.regrind_order_urls import REGRIND_ORDERS
 from api.setup_urls import SETUPS as SET_UP
 from api.views import (
     backups,
@@ -306,6 +307,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     *SETS,
     *KITS,
     *SET_UP,
+    *REGRIND_ORDERS,
     path("scans/", scans.record, name="api-scans"),
     path("imports/", imports.Imports.as_view(), name="api-imports"),
     path("imports/<int:number>/", imports.OneImport.as_view(), name="api-import"),

@@ -48,9 +48,11 @@ from tooling.services import (
     pictures,
     purchases,
     receiving,
+    regrind_orders,
 )
 from tooling.services.purchases import LineIn
 from tooling.services.receiving import Papers
+from tooling.services.regrind_targets import OrderLineIn
 
 TABLE: dict[str, dict[str, str]] = json.loads(
     (Path(__file__).parent.parent / "access_table.json").read_text()
@@ -191,6 +193,9 @@ def found(world: World, cast: dict[str, Person], standing: Path) -> Any:
     receipt = receiving.receive_piece(
         by=engineer, at=at, line=order.lines.get(), place=rack, papers=Papers(certificate=paper)
     )
+    work = OrderLineIn(piece, kinds=("polish",))
+    asked_for = regrind_orders.request_order(by=engineer, at=at, lines=[work])
+    work_row = {"number": asked_for.number, "code": piece.code}
     order_row = {"number": "PO-1", "line": 1, "receipt": receipt.pk, "dimension": "bore"}
     set_row = {"number": "T-1", "position": position.pk, "copy": copy.pk, "letter": "A",
                "mill": "M1", "chart": chart.pk, "set_pass": position.set_pass_id,
@@ -201,6 +206,8 @@ def found(world: World, cast: dict[str, Person], standing: Path) -> Any:
         "kits/": kit_row,
         "pieces/stock/": {"code": line.code},
         "pieces/orders/": order_row,
+        "regrinds/orders/": work_row,
+        "api/v1/regrind-orders/": work_row,
         "api/v1/purchases/": order_row,
         "api/v1/receipts/": order_row,
         "pieces/counts/": {"number": count.number},

@@ -84,6 +84,7 @@ class OrderLineView:
     unit: str
     place: str
     place_code: str
+    is_at_vendor: bool
     kinds: tuple[str, ...]
     kind_words: tuple[str, ...]
     sizes: tuple[SizeView, ...]
@@ -186,10 +187,7 @@ class OrderPage:
     @property
     def scanned_in(self) -> tuple[OrderLineView, ...]:
         """Out by the order, yet somebody scanned them to a place here."""
-        return tuple(line for line in self.out if self.vendor and not self._is_there(line))
-
-    def _is_there(self, line: OrderLineView) -> bool:
-        return line.place.split(" / ")[0] == self.vendor or line.place_code == self.vendor_code
+        return tuple(line for line in self.out if self.vendor and not line.is_at_vendor)
 
     @property
     def waiting(self) -> tuple[OrderLineView, ...]:
@@ -245,14 +243,16 @@ def order_page(number: str, *, at: datetime, unit: Unit | None = None) -> OrderP
         currency=currency(),
         note=order.note,
         lead_time=lead_time_of(order.vendor_id),
-        lines=_lines(lines, judged),
+        lines=_lines(lines, judged, vendor=order.vendor.path if order.vendor else ""),
         judged=judged,
         events=_events(order),
         jobs=_jobs(lines) if is_open else (),
     )
 
 
-def _lines(lines: Sequence[RegrindOrderLine], judged: Judged) -> tuple[OrderLineView, ...]:
+def _lines(
+    lines: Sequence[RegrindOrderLine], judged: Judged, *, vendor: str
+) -> tuple[OrderLineView, ...]:
     read = readings_after(lines)
     before = sizes_before(lines)
     left = cuts_left(line.piece for line in lines)
@@ -261,7 +261,7 @@ def _lines(lines: Sequence[RegrindOrderLine], judged: Judged) -> tuple[OrderLine
         _line(
             line, read, before.get(line.piece_id, {}), left.get(line.piece_id),
             judged.pieces.get(line.piece_id, ()),
-            (given.value("lift_warn"), given.value("lift_two_people")),
+            (given.value("lift_warn"), given.value("lift_two_people")), vendor,
         )
         for line in lines
     )  # fmt: skip
@@ -269,7 +269,7 @@ def _lines(lines: Sequence[RegrindOrderLine], judged: Judged) -> tuple[OrderLine
 
 def _line(
     line: RegrindOrderLine, read: Readings, before: Mapping[str, int], left: CutsLeft | None,
-    checks: tuple[Check, ...], lift: tuple[float, float],
+    checks: tuple[Check, ...], lift: tuple[float, float], vendor: str,
 ) -> OrderLineView:  # fmt: skip
     piece = line.piece
     kg = mass_kg(piece)
@@ -284,6 +284,7 @@ def _line(
         unit=piece.unit,
         place=piece.place.path_name or piece.place.name,
         place_code=piece.place.code,
+        is_at_vendor=bool(vendor) and piece.place.path.startswith(vendor),
         kinds=tuple(line.kinds),
         kind_words=tuple(str(WorkKind(kind).label) for kind in line.kinds),
         sizes=_sizes(line, read, before),

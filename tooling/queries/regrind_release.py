@@ -132,6 +132,7 @@ def _fill_changes(
                     outboard_nm=offset - width,
                     is_exact=row.carries_guide_point,
                     kits=tuple(kits.get((user.tool_set.pk, row.set_pass.number, row.shaft), ())),
+                    unit=user.tool_set.unit,
                 )
             )
     return tuple(found)

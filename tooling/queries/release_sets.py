@@ -82,6 +82,7 @@ def _judge(
         kit=user.kit,
         mill_number=mill.number if mill else "",
         mill_name=mill.name if mill else "",
+        unit=user.tool_set.unit,
         checks=tuple(checks),
         rows=tuple(_rows(old, new, ordered)),
     )

@@ -64,6 +64,7 @@ class FillChange:
     outboard_nm: int
     is_exact: bool
     kits: tuple[str, ...]
+    unit: str
 
 
 @dataclass(frozen=True)
@@ -77,6 +78,7 @@ class SetJudged:
     kit: str
     mill_number: str
     mill_name: str
+    unit: str
     checks: tuple[Check, ...]
     rows: tuple[DriveRow, ...]
 

@@ -37,6 +37,7 @@ from tooling.web.fill_addresses import FILLS
 from tooling.web.keeping_addresses import KEEPING
 from tooling.web.owner_addresses import OWNERS
 from tooling.web.purchase_addresses import PURCHASES
+from tooling.web.regrind_order_addresses import REGRIND_ORDERS
 from tooling.web.regrind_plan_addresses import REGRIND_PLANS
 from tooling.web.setup_addresses import SETUPS
 from tooling.web.setup_sheet_addresses import SHEETS
@@ -251,6 +252,7 @@ urlpatterns: list[URLPattern] = [
     *SHEETS,
     *SETUPS,
     *RUNS,
+    *REGRIND_ORDERS,
     *REGRIND_PLANS,
     *PIECES,
     *PICTURES,

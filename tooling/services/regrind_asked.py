@@ -1,0 +1,78 @@
+"""What an order is asked for: pieces by code or mark, the rolls of a copy, the cuts of a plan."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+
+from django.utils.translation import gettext_lazy as _
+
+from tooling.errors import ToolingError, Unknown
+from tooling.models import Piece, RegrindPlan, SetCopy, WorkKind
+from tooling.queries.scan_lookup import look_up
+from tooling.services.regrind_orders import lines_of_plan, lines_of_set
+from tooling.services.regrind_targets import OrderLineIn
+
+
+@dataclass(frozen=True)
+class Asked:
+    """The lines, and the plan that some of them are from."""
+
+    lines: tuple[OrderLineIn, ...]
+    plan: RegrindPlan | None = None
+
+
+def asked_lines(
+    *,
+    codes: Collection[str] = (),
+    copy: SetCopy | None = None,
+    plan_number: str = "",
+    kinds: Sequence[str] = (WorkKind.REGRIND,),
+    take_off_nm: int | None = None,
+    tolerance_nm: int | None = None,
+) -> Asked:
+    """Each piece once: what a plan says of it goes before the amount for all.
+
+    Raises Unknown ``unknown_plan``, ``plan_has_no_work``, ``unknown_code``, ``ambiguous_mark``,
+    ToolingError ``not_a_piece``.
+    """
+    plan = _plan(plan_number) if plan_number.strip() else None
+    found: dict[int, OrderLineIn] = {}
+    for line in lines_of_plan(plan) if plan is not None else []:
+        found[line.piece.pk] = line
+    named = [OrderLineIn(piece, kinds=kinds, take_off_nm=take_off_nm, tolerance_nm=tolerance_nm)
+             for piece in pieces_named(codes)]  # fmt: skip
+    of_set = lines_of_set(copy, kinds=kinds, take_off_nm=take_off_nm) if copy is not None else []
+    for line in (*named, *of_set):
+        found.setdefault(line.piece.pk, line)
+    return Asked(tuple(found.values()), plan)
+
+
+def pieces_named(codes: Collection[str]) -> list[Piece]:
+    """The pieces of these codes or marks, in their order. Raises as `asked_lines`."""
+    if not codes:
+        return []
+    lookup = look_up(list(codes), [])
+    ids = []
+    for code in codes:
+        subject = lookup.subject(code)
+        if not isinstance(subject, int):
+            raise ToolingError(
+                "not_a_piece",
+                _("{code} is the label of no single piece. Scan the rolls one by one."),
+                code=code[:40],
+                in_field="codes",
+            )
+        ids.append(subject)
+    rows = Piece.objects.select_related("drawing", "revision", "owner", "place").in_bulk(ids)
+    return [rows[pk] for pk in dict.fromkeys(ids)]
+
+
+def _plan(number: str) -> RegrindPlan:
+    found = RegrindPlan.objects.filter(number__iexact=number.strip()).first()
+    if found is None:
+        raise Unknown(
+            "unknown_plan", _("There is no regrind plan {number}."), number=number[:40],
+            in_field="plan",
+        )  # fmt: skip
+    return found
