@@ -256,7 +256,9 @@ def test_sizes_at_a_moment_are_what_was_told_until_then_or_first_afterwards(
     read(10, 149)
     assert [size(-5), size(0), size(5), size(10)] == [150, 150, 150, 149]
     day = (at + timedelta(days=20)).date()
-    work = Work.objects.create(piece=piece, kind="regrind", done_on=day, received_at=at)
+    work = Work.objects.create(
+        piece=piece, kind="regrind", done_on=day, received_at=at + timedelta(days=20)
+    )
     work.measures.create(dimension="drive_diameter", before_nm=148, after_nm=140)
     assert [size(15), size(25)] == [149, 140]
     work.measures.create(dimension="outside_diameter", after_nm=100)

@@ -9,6 +9,7 @@ from typing import Any
 
 from tooling.engineering.stacks.answer import FIGURES
 from tooling.queries.fill_views import Spot
+from tooling.queries.setups import SHAFT_WORDS
 
 Window = tuple[int, int]
 
@@ -188,6 +189,14 @@ class FillPage:
     @property
     def filled(self) -> int:
         return sum(each.state == "filled" for each in self.shafts)
+
+    @property
+    def mounted_bare(self) -> tuple[str, ...]:
+        """Shafts that are mounted without a fill."""
+        return tuple(
+            f"{each.station} {SHAFT_WORDS[each.shaft]}"
+            for each in self.missing if each.code == "is_mounted"
+        )  # fmt: skip
 
     @property
     def off(self) -> tuple[ShaftTold, ...]:

@@ -226,18 +226,23 @@ def _delay_row(delay: Delay) -> DelayRow:
 
 def opened_by_setup(mill: Mill, *, until: Setup | None = None) -> dict[int, int]:
     """Setup id → stations that it opened, reckoned from the kit that stood there before it; of
-    the newest setups. The first that is known opened all that it fills. Two queries."""
+    the newest setups. The first that is known opened all that it fills, and so did one whose kit
+    was not there yet when the setup before it was struck down: nothing was left on for it. Two
+    queries."""
     rows = Setup.objects.filter(mill=mill).order_by("-started_at", "-pk")
     if until is not None:
         rows = rows.filter(started_at__lte=until.started_at)
-    newest = list(reversed(rows.values_list("pk", "kit_id")[: LAST_TIMED + 1]))
-    loads = _loads([kit for _pk, kit in newest])
+    values = rows.values_list("pk", "kit_id", "kit__assembled_at", "struck_at")
+    newest = list(reversed(values[: LAST_TIMED + 1]))
+    loads = _loads([kit for _pk, kit, _at, _struck in newest])
     found: dict[int, int] = {}
-    before = Load({})
-    for pk, kit in newest:
+    before, struck = Load({}), None
+    for pk, kit, assembled_at, struck_at in newest:
+        if struck is not None and (assembled_at is None or assembled_at > struck):
+            before = Load({})
         after = loads.get(kit, Load({}))
         found[pk] = change_between(before, after).effort.stations
-        before = after
+        before, struck = after, struck_at
     return found
 
 

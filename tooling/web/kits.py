@@ -78,7 +78,12 @@ def show_kits(request: HttpRequest) -> HttpResponse:
         "closed": closed,
         "rows": rows
         if closed
-        else [DayRow(timezone.localtime(row.job.starts_at).date(), row) for row in rows],
+        else [
+            DayRow(timezone.localtime(row.job.starts_at).date(), row)
+            for row in rows
+            if not row.has_setup
+        ],
+        "mounted": [row for row in rows if row.has_setup],
         **rights(request),
     }
     return render(request, "kits/list.html", context)
