@@ -81,6 +81,29 @@ def send_from(number: int, sender: Person, at: Any, batch: list[Any]) -> list[An
     return record_batch(by=sender, at=at, device=from_device, device_now=at, scans=batch)
 
 
+def test_six_senders_that_mix_pieces_and_stock_in_other_orders_all_succeed(
+    world, sender, at
+) -> None:
+    """Each locks rows that the others want, in the order of its own scans: none may be shut out."""
+    rack, drawing = world.place("Rack A"), world.drawing("D1")
+    pieces = [world.piece(drawing, rack) for _n in range(4)]
+    lines = [world.stock(world.drawing(f"SP{n}", kind="spacer"), rack, 900) for n in range(4)]
+    places = [world.place(f"Cart {n}", kind="cart") for n in range(4)]
+
+    def mix(number: int) -> list[str]:
+        order = [(number + n) % 4 for n in range(4)]
+        if number % 2:
+            order.reverse()
+        batch = []
+        for n in order:
+            batch.append(a_scan(lines[n].code, places[n].code, at=at, quantity=2))
+            batch.append(a_scan(pieces[n].code, places[(n + 1) % 4].code, at=at))
+        return [result.status for result in send_from(number, sender, at, batch)]
+
+    assert at_once(mix) == [["taken"] * 8] * SENDERS
+    assert differences() == []
+
+
 def test_the_last_of_a_bin_is_taken_by_one_sender_only(world, sender, at) -> None:
     line = world.stock(world.drawing("SP", kind="spacer"), world.place("Rack A"), 3)
     places = [world.place(f"Cart {n}", kind="cart") for n in range(SENDERS)]

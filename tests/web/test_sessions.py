@@ -35,7 +35,7 @@ urlpatterns = [
     path("today/", _today, name="today"),
     path("unknown/", _unknown),
     path("fault/", _fault),
-    path("api/v1/", include("api.urls")),
+    path("", include("tooling.urls")),
 ]
 
 

@@ -75,7 +75,7 @@ def _serve(
     on_ready: Callable[[str], None],
 ) -> None:  # fmt: skip
     stop = _Stop()
-    web = _start(_web_command(host, port, web_processes, https), ROLLROOM_HTTPS="01"[https])
+    web = _start(web_command(host, port, web_processes, https=https), ROLLROOM_HTTPS="01"[https])
     worker = _start([sys.executable, str(ROOT / "manage.py"), "work"]) if with_worker else None
     here = "127.0.0.1" if host == "0.0.0.0" else host
     address = f"{'https' if https else 'http'}://{here}:{port}"
@@ -150,7 +150,8 @@ class _Stop:
             time.sleep(seconds)
 
 
-def _web_command(host: str, port: int, processes: int, https: bool) -> list[str]:
+def web_command(host: str, port: int, processes: int, *, https: bool) -> list[str]:
+    """How gunicorn is started: one process on SQLite, whose write lock lives in it."""
     workers = 1 if connection.vendor == "sqlite" else processes
     secure = ["--certfile", str(server_file()), "--keyfile", str(server_file()),
               "--keep-alive", str(KEPT_ALIVE_S)]  # fmt: skip

@@ -13,6 +13,7 @@ from django.utils.translation import gettext_lazy as _
 from tooling.errors import Conflict, Unknown
 from tooling.models import How, Kit, KitPosition, KitState, Movement, Person, Piece, Place
 from tooling.permissions import Verb, check_can
+from tooling.queries.scan_lookup import Lookup
 from tooling.services import staging
 from tooling.services.due_back import USUAL, Departure, DueOn, note_departures
 from tooling.services.piece_ledger import (
@@ -36,6 +37,7 @@ __all__ = [
     "add_piece_rows",
     "check_place_is_used",
     "find_movement",
+    "lock_lookup",
     "lock_pieces",
     "move_pieces",
     "moves_of",
@@ -125,11 +127,32 @@ def lock_pieces(*, piece_ids: Iterable[int], places: Iterable[Place]) -> None:
     if not connection.features.has_select_for_update:
         return
     ids = set(piece_ids)
+    lock(kits=kits_around(piece_ids=ids, places=places), pieces=ids)
+
+
+def lock_lookup(found: Lookup) -> None:
+    """Hold all that a batch of different kinds of scans names, before the first is taken: taken
+    one after the other they would be locked in the order of the scans."""
+    if not connection.features.has_select_for_update:
+        return
+    pieces = {*found.pieces.values(), *(pk for each in found.marks.values() for pk in each)}
+    places = [*found.places.values(), *(each.place for each in found.stations.values())]
+    places += [place for each in found.names.values() for place in each]
+    places += [kit.place for kit in found.kits.values() if kit.place is not None]
+    lock(
+        kits=kits_around(piece_ids=pieces, places=places) | {k.pk for k in found.kits.values()},
+        places={place.pk for place in places},
+        pieces=pieces,
+        stock={line.pk for line in found.stock.values()},
+    )
+
+
+def kits_around(*, piece_ids: Iterable[int], places: Iterable[Place]) -> set[int]:
+    """The open kits that moves of these pieces to these places can touch. Two queries."""
     around = {code for place in places for code in place.path.split("/") if code}
-    claims = KitPosition.objects.filter(piece_id__in=ids, is_open=True)
+    claims = KitPosition.objects.filter(piece_id__in=piece_ids, is_open=True)
     gathering = Kit.objects.exclude(state=KitState.CLOSED).filter(place__code__in=around)
-    kits = {*claims.values_list("kit_id", flat=True), *gathering.values_list("pk", flat=True)}
-    lock(kits=kits, pieces=ids)
+    return {*claims.values_list("kit_id", flat=True), *gathering.values_list("pk", flat=True)}
 
 
 def moves_of(

@@ -19,10 +19,10 @@ from tooling.models import Device, Movement, Person, RefusedScan
 from tooling.permissions import Verb, check_can
 from tooling.queries.scan_lookup import Lookup, look_up
 from tooling.services.due_back import check_due
-from tooling.services.movements import Stamp
+from tooling.services.movements import Stamp, lock_lookup
 from tooling.services.scan_acts import take_one
 from tooling.services.scan_moves import ScanIn, Taken, take_pieces
-from tooling.services.write import lock, writing
+from tooling.services.write import lock, through_deadlocks, writing
 
 TAKEN, REPEATED, REFUSED = "taken", "repeated", "refused"
 LARGE_OFFSET = timedelta(minutes=2)
@@ -52,6 +52,14 @@ def record_batch(
     ``device`` is the device's own id; ``device_now`` its clock as it sent. Raises NotAllowed.
     """
     check_can(by, Verb.MOVE_PIECES)
+    return through_deadlocks(
+        lambda: _record_batch(by=by, at=at, device=device, device_now=device_now, scans=scans)
+    )
+
+
+def _record_batch(
+    *, by: Person, at: datetime, device: str, device_now: datetime, scans: Sequence[ScanIn]
+) -> list[ScanResult]:
     with writing():
         desk = known_device(device=device, at=at, device_now=device_now)
         lock(device=desk)
@@ -156,7 +164,10 @@ def _record(
     lookup = look_up([scan.code for scan in scans], [scan.to for scan in scans])
     answers: dict[uuid.UUID, _Kept] = {}
     refused: list[RefusedScan] = []
-    for run in _runs(scans, lookup):
+    runs = _runs(scans, lookup)
+    if len(runs) > 1:
+        lock_lookup(lookup)
+    for run in runs:
         for scan, outcome in _outcomes(by=by, at=at, desk=desk, run=run, lookup=lookup):
             if isinstance(outcome, ToolingError):
                 piece_id = lookup.pieces.get(fold(scan.code))

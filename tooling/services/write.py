@@ -9,10 +9,10 @@ from __future__ import annotations
 
 import sqlite3
 import threading
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from datetime import datetime
-from typing import Any
+from typing import Any, TypeVar
 
 from django.db import (
     DEFAULT_DB_ALIAS,
@@ -30,8 +30,11 @@ from tooling.models import Change, Count, Device, Kit, Person, Piece, Place, Sto
 SNAPSHOT = "snapshot"
 DISK_FULL = "53100"
 """PostgreSQL's SQLSTATE disk_full."""
+DEADLOCK = "40P01"
+MOST_TRIES = 5
 
 _one_writer = threading.RLock()
+T = TypeVar("T")
 
 
 @contextmanager
@@ -51,6 +54,20 @@ def writing() -> Iterator[None]:
             return
         with transaction.atomic():
             yield
+
+
+def through_deadlocks(act: Callable[[], T]) -> T:
+    """Do it, and again where PostgreSQL ended it to free another from a deadlock: batches that
+    mix all kinds of scans may meet in rows that no order of locks foresees. ``act`` is one whole
+    transaction, so nothing of the first try is left. Inside another transaction it is done once."""
+    for _try in range(MOST_TRIES - 1):
+        try:
+            return act()
+        except OperationalError as error:
+            is_deadlock = getattr(error.__cause__, "sqlstate", "") == DEADLOCK
+            if not is_deadlock or connection.in_atomic_block:
+                raise
+    return act()
 
 
 @contextmanager
@@ -104,11 +121,16 @@ def lock(
     pieces: Iterable[int] = (),
     stock: Iterable[int] = (),
 ) -> None:
-    """Hold rows until the transaction ends, always in this order (by key within each kind)."""
+    """Hold rows until the transaction ends, always in this order (by key within each kind).
+
+    Their keys stay free to be named: a scan into a place does not wait for who holds the place,
+    which would close a ring where two take stock to each other's places.
+    """
     if not connection.features.has_select_for_update:
         return
     if device is not None:
-        list(Device.objects.select_for_update().filter(pk=device.pk).values_list("pk"))
+        mine = Device.objects.select_for_update(no_key=True).filter(pk=device.pk)
+        list(mine.values_list("pk"))
     wanted: list[tuple[type[Model], Iterable[int], str]] = [
         (Count, counts, "number"),
         (Kit, kits, "number"),
@@ -119,8 +141,8 @@ def lock(
     for model, keys, order in wanted:
         ids = set(keys)
         if ids:
-            rows = model._default_manager.select_for_update().filter(pk__in=ids).order_by(order)
-            list(rows.values_list("pk"))
+            rows = model._default_manager.select_for_update(no_key=True).filter(pk__in=ids)
+            list(rows.order_by(order).values_list("pk"))
 
 
 def record_change(
