@@ -28,16 +28,18 @@ from tooling.engineering.wear.robust import Weighed
 class Beliefs:
     """What is believed before any reading, and as how many pieces it counts; from memory."""
 
-    pieces: float = 4.0
     rate_sd: float = 0.5
-    bedding_sd: float = 1_500.0
-    bedding_pieces: float = 2.0
-    late_sd: float = 0.025
-    late_pieces: float = 40.0
-    scatter: float = 1_000.0
+    rate_pieces: float = 4.0
+    bedding_sd: float = 600.0
+    bedding_pieces: float = 1.0
+    late_sd: float = 0.02
+    late_pieces: float = 10.0
+    scatter: float = 400.0
+    scatter_pieces: float = 2.0
 
 
 BELIEFS = Beliefs()
+DAMPED = 0.4
 
 
 @dataclass(frozen=True)
@@ -164,10 +166,18 @@ def information(
 
 
 def spread_after(
-    square: float, count: int, believed: float, pieces: float = BELIEFS.pieces
+    now: float, square: Floats, unsure: Floats, believed: float, pieces: float
 ) -> float:
-    """A variance after a round: the squares found, and the belief as a few pieces."""
-    return (pieces * believed**2 + square) / (pieces + count)
+    """A variance after a round, by scoring: ``now`` is that of the round before.
+
+    Per piece ``square`` is the expected square of what varies and ``unsure`` its variance given the
+    readings: pieces that say little of it move it little. The belief is log-normal, as sure as so
+    many ``pieces`` would make it. Damped, because several variances may explain the same miss; a round
+    halves or doubles it at most.
+    """
+    slope = float(np.sum(square - now)) + pieces * now * log(believed**2 / now)
+    known = float(np.sum(((now - np.minimum(unsure, now)) / now) ** 2)) + pieces
+    return min(max(now + DAMPED * slope / known, now / 2), now * 2)
 
 
 def scatter_after(
@@ -188,9 +198,14 @@ def scatter_after(
     after = at[:, AFTER] ** 2 + solved.cov[:, AFTER, AFTER] + solved.by[:, AFTER] ** 2 * variance_r
     square = np.concatenate([square, weighed.after_weight * after])
     gauge = np.concatenate([cols.depth_u[valued] ** 2, cols.base_u**2])
-    now = prior.scatter_nm**2 + 1.0
-    both = now + gauge
-    part = (now / both) ** 2 * square + now * gauge / both
-    hold = BELIEFS.pieces
-    variance = (hold * BELIEFS.scatter**2 + float(np.sum(part))) / (hold + len(part))
-    return max(variance, 1.0) ** 0.5
+    unsure = np.concatenate(
+        [
+            unsure[valued] / steep**2,
+            solved.cov[:, AFTER, AFTER] + solved.by[:, AFTER] ** 2 * variance_r,
+        ]
+    )
+    now = max(prior.scatter_nm, 1.0) ** 2
+    share = now / (now + gauge)
+    part = share**2 * square + share * gauge
+    left = share**2 * unsure + share * gauge
+    return spread_after(now, part, left, BELIEFS.scatter, BELIEFS.scatter_pieces) ** 0.5

@@ -177,14 +177,17 @@ def _round(cols: Columns, learnt: Learnt) -> Learnt:
 
     moved = z - step[:pools][cols.alike][:, None]
     square = np.sum(trust * moved**2, axis=1)
+    variance_z = np.sum(mass * (z - np.sum(mass * z, axis=1)[:, None]) ** 2, axis=1)
     counted = np.bincount(cols.alike, minlength=pools)
     per_pool = np.bincount(cols.alike, weights=square, minlength=pools)
-    variance = spread_after(float(np.sum(square)), cols.count, BELIEFS.rate_sd)
+    variance = spread_after(
+        learnt.spread**2, square, variance_z, BELIEFS.rate_sd, BELIEFS.rate_pieces
+    )
     own = (NEIGHBOURS * variance + per_pool) / (NEIGHBOURS + counted)
     bedding = max(0.0, learnt.bedding + float(step[pools]))
-    bed_square = float(np.sum(bed_variance + (bed_now - bedding) ** 2))
+    bed_square = bed_variance + (bed_now - bedding) ** 2
     late = prior.late_more + float(np.clip(step[pools + 1], -0.1, 0.1))
-    late_square = float(np.sum(late_variance + (late_now - late) ** 2))
+    late_square = late_variance + (late_now - late) ** 2
     factors = dict(learnt.prior.factors)
     for name, move in zip(names, step[pools + 2 :], strict=True):
         factors[name] = learnt.prior.factor(name) * float(np.exp(move))
@@ -195,8 +198,9 @@ def _round(cols: Columns, learnt: Learnt) -> Learnt:
             factors=factors,
             late_more=late,
             late_sd=spread_after(
-                late_square, cols.count, BELIEFS.late_sd, BELIEFS.late_pieces
-            ) ** 0.5,
+                prior.late_sd**2, late_square, late_variance, BELIEFS.late_sd, BELIEFS.late_pieces
+            )
+            ** 0.5,
             scatter_nm=scatter_after(cols, made, weighed, rates, learnt.prior),
             odd_readings=_odd_readings(made, weighed, learnt.prior),
             **_plating_after(cols, got, learnt.prior),
@@ -208,8 +212,10 @@ def _round(cols: Columns, learnt: Learnt) -> Learnt:
         odd=float(np.clip((np.sum(mass * odd) + 1) / (cols.count + 40), 0.01, 0.25)),
         bedding=bedding,
         bedding_sd=spread_after(
-            bed_square, cols.count, BELIEFS.bedding_sd, BELIEFS.bedding_pieces
-        ) ** 0.5,
+            learnt.bedding_sd**2, bed_square, bed_variance, BELIEFS.bedding_sd,
+            BELIEFS.bedding_pieces,
+        )
+        ** 0.5,
         factor_errors=dict(zip(names, errors[pools + 2 :].tolist(), strict=True)),
     )
 

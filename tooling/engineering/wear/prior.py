@@ -51,7 +51,7 @@ class Pool:
     odd_share: float = 0.05
     odd_times: float = 3.0
     bedding_nm: float = 0.0
-    bedding_sd_nm: float = 2_000.0
+    bedding_sd_nm: float = 1_000.0
     points: int = 0
     readings: int = 0
 
@@ -93,10 +93,10 @@ class Prior:
     bedding_km: float = 20.0
     late_km: float = 300.0
     late_more: float = 0.0
-    late_sd: float = 0.025
+    late_sd: float = 0.02
     chrome_ratio: float = 4.0
     chrome_ratio_sd: float = 1.5
-    scatter_nm: float = 1_000.0
+    scatter_nm: float = 700.0
     odd_readings: float = 0.02
     odd_reading_times: float = 8.0
 
