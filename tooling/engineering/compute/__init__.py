@@ -19,6 +19,7 @@ from tooling.engineering.compute import (
     stacks,
     strip,
     timing,
+    wear,
 )
 from tooling.engineering.compute.answers import Computation, run
 
@@ -36,6 +37,7 @@ COMPUTATIONS: Mapping[str, Computation] = MappingProxyType(
             check_code.COMPUTATION,
             order.COMPUTATION,
             stacks.COMPUTATION,
+            wear.COMPUTATION,
             regrind.COMPUTATION,
             timing.COMPUTATION,
         )

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from tooling.engineering.wear.columns import UNMEASURED, Columns, columns
 from tooling.engineering.wear.conformity import Conformity, Verdict, judge
-from tooling.engineering.wear.flags import Ends, Flag, Look, ends_of
+from tooling.engineering.wear.flags import Ends, Flag, Look, ends_of, newest_of
 from tooling.engineering.wear.forecasts import SAYS, Forecasts, forecast
 from tooling.engineering.wear.measuring import GaugeRecord, Thermal, Worth, worth
 from tooling.engineering.wear.one import (
@@ -57,6 +57,7 @@ __all__ = [
     "forecast_one",
     "judge",
     "look_names",
+    "newest_of",
     "strip_class",
     "unmeasured_names",
     "worth",

@@ -9,7 +9,9 @@ from enum import IntFlag
 import numpy as np
 
 from tooling.engineering.wear.columns import AFTER_CUT, CHROME, GAUGE, Columns, Ints
+from tooling.engineering.wear.latent import equivalent
 from tooling.engineering.wear.normal import Floats
+from tooling.engineering.wear.prior import Prior
 from tooling.engineering.wear.rates import Known
 from tooling.engineering.wear.specs import Rules
 
@@ -137,6 +139,15 @@ def _growth(
     grown = np.bincount(point[less], minlength=count) > 0
     build_up = np.bincount(point[less & is_last], minlength=count) > 0
     return grown, build_up, newest, newest_u
+
+
+def newest_of(cols: Columns, prior: Prior) -> list[tuple[float, float, float]]:
+    """Per point the newest depth read, its uncertainty (k = 1) and its equivalent km; else NaN."""
+    _grown, _build_up, depth, u = _growth(cols, prior.scatter_nm, 2.0)
+    km = np.full(cols.count, np.nan)
+    valued = ~np.isnan(cols.depth)
+    km[cols.point[valued]] = equivalent(cols.read_run_km, cols.classes, prior)[valued]
+    return list(zip(depth.tolist(), u.tolist(), km.tolist(), strict=True))
 
 
 @dataclass(frozen=True)

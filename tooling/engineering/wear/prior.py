@@ -138,6 +138,9 @@ class Prior:
     @classmethod
     def from_dict(cls, told: Mapping[str, Any]) -> Prior:
         """The prior that ``as_dict`` told. Raises ValueError or TypeError for anything else."""
+        names = {each.name for each in fields(cls)}
+        if not set(told) <= names:
+            raise ValueError(f"no part of a prior: {', '.join(sorted(set(told) - names))}")
         words = dict(told)
         words["everything"] = Pool(**words.get("everything", {}))
         words["pools"] = {name: Pool(**each) for name, each in words.get("pools", {}).items()}
