@@ -1,0 +1,161 @@
+"""Pages of orders for work: what is refused stands in its place, what was typed is kept."""
+
+from __future__ import annotations
+
+import io
+from datetime import timedelta
+
+import pytest
+from django.utils import timezone
+from pypdf import PdfReader
+
+from tests.grinding import Grinding, inches
+from tooling.models import KitPosition, Reading, RegrindOrder
+from tooling.services import kits
+
+pytestmark = pytest.mark.django_db
+THIRD = (3, "bottom", 1)
+ORDERS = "/regrinds/orders/"
+
+
+@pytest.fixture
+def shop(world):
+    return Grinding(world)
+
+
+@pytest.fixture
+def desk(log_in, engineer):
+    return log_in(engineer)
+
+
+def text(answer):
+    return answer.content.decode()
+
+
+def test_an_empty_shop_is_taught_the_first_step(world, desk):
+    page = text(desk.get(ORDERS))
+    assert "Nothing is out for work" in page
+    assert f'href="{ORDERS}new/"' in page
+    assert "No order is over yet" in text(desk.get(f"{ORDERS}?ended=1"))
+
+
+def test_an_order_is_asked_for_by_marks_and_told(shop, desk):
+    form = {"codes": "3B\n3T", "kinds": ["plate", "regrind", "strip"], "take_off": "0.030 in",
+            "vendor": shop.grinder.code, "note": "before the winter"}  # fmt: skip
+    answer = desk.post(f"{ORDERS}new/", form)
+    order = RegrindOrder.objects.get()
+    assert answer.headers["Location"] == f"{ORDERS}{order.number}/"
+    assert order.lines.first().kinds == ["strip", "regrind", "plate"]
+    page = text(desk.get(f"{ORDERS}{order.number}/"))
+    assert 'data-code="speed_slack"' in page
+    assert "Alder Grinding" in page
+    assert order.number in text(desk.get(ORDERS))
+    assert order.number in text(desk.get("/regrinds/"))
+
+
+def test_what_cannot_be_ordered_keeps_what_was_typed(shop, desk):
+    form = {"codes": "3B, nothing such", "kinds": "regrind", "take_off": "0.03 in"}
+    answer = desk.post(f"{ORDERS}new/", form)
+    assert answer.status_code == 400
+    assert 'data-code="unknown_code"' in text(answer)
+    assert "nothing such" in text(answer)
+    answer = desk.post(f"{ORDERS}new/", {"codes": "3B", "kinds": "regrind"})
+    assert 'data-code="no_target"' in text(answer)
+
+
+def test_every_roll_of_a_set_goes_on_one_order(shop, desk):
+    desk.post(f"{ORDERS}new/", {"copy": "S-A", "kinds": "regrind", "take_off": "0.03 in"})
+    assert RegrindOrder.objects.get().lines.count() == 8
+
+
+def test_the_way_of_an_order_on_its_pages(shop, desk, engineer):
+    order = shop.request(engineer)
+    own = f"{ORDERS}{order.number}/"
+    desk.post(f"{own}send/", {"due_on": (timezone.localdate() + timedelta(days=9)).isoformat()})
+    order.refresh_from_db()
+    assert order.state == "out"
+    for line in order.lines.select_related("piece"):
+        form = {"code": line.piece.code, "to": shop.rack.path_name, "cost_cents": "45.00"}
+        answer = desk.post(f"{own}back/", form)
+        assert answer.status_code == 302, text(answer)
+    assert answer.headers["Location"] == own
+    stranger = desk.post(f"{own}back/", {"code": "1T", "to": shop.rack.path_name})
+    assert 'data-code="back_already"' in text(stranger)
+    for line in order.lines.select_related("piece"):
+        sizes = {t.dimension: f"{t.target_nm / 25_400_000:.4f}" for t in line.targets.all()}
+        answer = desk.post(f"{own}pieces/{line.piece.code}/measure/", sizes)
+        assert answer.status_code == 302, text(answer)
+    assert Reading.objects.count() == 16
+    refused = desk.post(f"{own}release/", {})
+    assert 'data-code="mark_missing"' in text(refused)
+    codes = list(order.lines.values_list("piece__code", flat=True))
+    desk.post(f"{own}marks/", {"code": codes})
+    assert "Everything holds" in text(desk.get(f"{own}judged/"))
+    assert desk.post(f"{own}release/", {}).headers["Location"] == own
+    assert "released" in text(desk.get(own))
+
+
+def test_slack_is_signed_for_on_the_same_screen(shop, desk, engineer):
+    order = shop.ready(engineer, shop.request(engineer, THIRD, (3, "top", 1)))
+    own = f"{ORDERS}{order.number}/"
+    page = text(desk.get(f"{own}judged/"))
+    assert 'data-code="speed_slack"' in page
+    refused = desk.post(f"{own}release/", {"version": order.version})
+    assert (refused.status_code, 'data-code="speed_slack"' in text(refused)) == (409, True)
+    answer = desk.post(f"{own}release/", {"version": order.version, "reason": "last coil"})
+    assert answer.status_code == 302
+
+
+def test_targets_of_one_piece_are_changed(shop, desk, engineer):
+    order = shop.request(engineer, THIRD)
+    own = f"{ORDERS}{order.number}/pieces/{shop.pieces[THIRD].code}/"
+    assert "6.01" in text(desk.get(own))
+    form = {"kinds": "regrind", "target_drive_diameter": "6.005", "plus_drive_diameter": "0.0005",
+            "minus_drive_diameter": "0", "target_outside_diameter": "6.5"}  # fmt: skip
+    answer = desk.post(own, form)
+    assert answer.status_code == 302, text(answer)
+    target = order.lines.get().targets.get(dimension="drive_diameter")
+    assert (target.target_nm, target.plus_nm, target.minus_nm) == (inches("6.005"), 12_700, 0)
+    assert 'data-code="below_least_diameter"' in text(
+        desk.post(own, {**form, "target_drive_diameter": "5.5"})
+    )
+
+
+def test_a_supervisor_releases_for_one_job(shop, log_in, supervisor, crew, engineer):
+    job = shop.world.job(shop.set, shop.mill)
+    order = shop.request(engineer, THIRD)
+    shop.send(engineer, order)
+    shop.back(engineer, order)
+    desk = log_in(supervisor)
+    own = f"{ORDERS}{order.number}/"
+    assert "For one job alone" in text(desk.get(f"{own}judged/"))
+    refused = desk.post(f"{own}for-job/", {"job": job.number})
+    assert 'data-code="empty_text"' in text(refused)
+    assert desk.post(f"{own}for-job/", {"job": job.number, "reason": "go"}).status_code == 302
+    kit = kits.assemble(
+        by=crew, at=shop.world.at, kit=kits.open_kit(by=crew, at=shop.world.at, job=job)
+    )
+    assert KitPosition.objects.filter(kit=kit, piece=shop.pieces[THIRD]).exists()
+
+
+def test_an_order_is_dropped_with_a_reason(shop, desk, engineer):
+    order = shop.request(engineer, THIRD)
+    own = f"{ORDERS}{order.number}/"
+    assert 'data-code="empty_text"' in text(desk.post(f"{own}drop/", {}))
+    desk.post(f"{own}drop/", {"reason": "the profile is dead"})
+    assert "the profile is dead" in text(desk.get(own))
+    assert 'data-code="order_ended"' in text(desk.post(f"{own}send/", {}))
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_the_packing_list_says_what_is_to_be_done(shop, desk, engineer, paper):
+    order = shop.request(engineer)
+    answer = desk.get(f"{ORDERS}{order.number}/packing-list.pdf?paper={paper}")
+    pages = PdfReader(io.BytesIO(answer.content)).pages
+    said = "\n".join(page.extract_text() for page in pages)
+    assert shop.pieces[THIRD].code in said
+    assert "6.010" in said.replace("6.0100", "6.010")
+    assert f"page 1 of {len(pages)}" in said
+    assert "Mind sharp edges" in said
+    width = 595 if paper == "a4" else 612
+    assert round(float(pages[0].mediabox.width)) == width
