@@ -36,6 +36,7 @@ class Verb(StrEnum):
     MOUNT_SETUPS = "mount setups and write down what was set"
     PROVE_SETS = "say that a set is proved"
     RECORD_RUNS = "write down what ran"
+    PLAN_REGRINDS = "plan regrinds"
     ORDER_REGRINDS = "order work on pieces"
     SEND_REGRINDS = "send pieces out for work and take them back"
     RELEASE_REGRINDS = "release pieces after work"
@@ -70,6 +71,7 @@ WHO_MAY: dict[Verb, frozenset[Role]] = {
     Verb.MOUNT_SETUPS: _ALL_WRITERS,
     Verb.PROVE_SETS: frozenset({Role.ENGINEER, Role.SUPERVISOR}),
     Verb.RECORD_RUNS: _ALL_WRITERS,
+    Verb.PLAN_REGRINDS: frozenset({Role.ENGINEER, Role.SUPERVISOR}),
     Verb.ORDER_REGRINDS: frozenset({Role.ENGINEER, Role.SUPERVISOR}),
     Verb.SEND_REGRINDS: frozenset({Role.ATTENDANT, Role.ENGINEER, Role.SUPERVISOR}),
     Verb.RELEASE_REGRINDS: frozenset({Role.ENGINEER, Role.SUPERVISOR}),

@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 
 from tooling.errors import NotAllowed, Unknown
 from tooling.models import Import, ImportState, Mill, Owner, Person
-from tooling.queries import fill_page, job_order
+from tooling.queries import fill_page, job_order, regrind_plans
 from tooling.queries.kits import find_kit
 from tooling.services import (
     fill_work,
@@ -20,6 +20,7 @@ from tooling.services import (
     job_order_work,
     labels,
     owner_papers,
+    regrind_plan_work,
 )
 from tooling.services.backup import kept
 from tooling.tasks import Handler, Run
@@ -176,9 +177,29 @@ def fill_shafts(run: Run) -> dict[str, Any]:
     return {"kit": run.given["kit"], "shafts": len(answer.shafts), "lacks": len(answer.lacks)}
 
 
+def plan_regrind(run: Run) -> dict[str, Any]:
+    """A regrind plan, kept with it."""
+    if run.task.by is None:
+        raise NotAllowed(_("Nobody asked for this plan."))
+
+    def progress(share: float) -> None:
+        run.progress(share, _("weighing what to cut"))
+        run.check()
+
+    def should_stop() -> bool:
+        run.progress(0.5, _("weighing what to cut"))
+        return run.should_stop()
+
+    return regrind_plan_work.work_plan_out(
+        by=run.task.by, at=timezone.now(), number=run.given["plan"], should_stop=should_stop,
+        progress=progress,
+    )  # fmt: skip
+
+
 HANDLERS: dict[str, Handler] = {
     job_order.KIND: order_jobs,
     fill_page.KIND: fill_shafts,
+    regrind_plans.KIND: plan_regrind,
     "labels": draw_labels,
     kept.TASK: make_backup,
     owner_papers.KIND: draw_register,

@@ -348,5 +348,5 @@ def _least_told(facts: Facts) -> Finding:
     return reason(
         "least_diameter", _("{piece} may not be cut under {least} ({diameter}, for {why})."),
         piece=name, least_nm=governs.least_nm, diameter=governs.diameter,
-        why=LEAST_WHY[governs.why],
+        why=str(LEAST_WHY[governs.why]),
     )  # fmt: skip

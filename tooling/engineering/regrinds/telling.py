@@ -206,7 +206,7 @@ def _why_new(search: Search, chosen: Chosen, n: int) -> Iterator[Reason]:
 
 
 def _too_deep(facts: Facts, step: int) -> Reason:
-    why = LEAST_WHY[facts.governing.why] if facts.governing else "–"
+    why = str(LEAST_WHY[facts.governing.why]) if facts.governing else "–"
     return reason("too_deep", _("Cleaning it up takes {amount}, more than the {room} left above "
                   "its least diameter ({why}).") if not facts.piece.is_segment else
                   _("Cleaning it up takes {amount}, more than the {room} left above its least "
