@@ -13,7 +13,7 @@ from tooling.services.regrind_targets import Target
 from tooling.spreadsheets.kinds.words import USUAL_MM
 
 MOST = 1_000
-WITHIN = AskedLength("tolerance", "tolerance_nm", "tolerance", usual_mm=(0.001, 1.0))
+WITHIN = AskedLength("tolerance", "tolerance_nm", "tolerance", usual_mm=(0.0, 1.0))
 TAKE_OFF = AskedLength("take_off", "take_off_nm", "take off", usual_mm=(0.01, 20.0))
 
 

@@ -26,6 +26,7 @@ from tooling.queries.kits import kit_list
 from tooling.queries.loans import LoansToday, loans_today
 from tooling.queries.owners_today import OwnersToday, owners_today
 from tooling.queries.purchases import OrdersToday, orders_today
+from tooling.queries.regrind_orders import RegrindsToday, regrinds_today
 from tooling.queries.stock_needs import stock_needs
 
 FEW = 5
@@ -36,18 +37,24 @@ WAITING = (ImportState.MAPPING, ImportState.READY, ImportState.PROBLEMS)
 SECTIONS: dict[str, tuple[str, ...]] = {
     Role.VIEWER: ("kits", "owners"),
     Role.CREW: ("kits", "conflicts", "counting"),
-    Role.ATTENDANT: ("kits", "out", "orders", "owners", "counts", "short", "unseen"),
-    Role.ENGINEER: ("kits", "held", "conflicts", "out", "orders", "owners", "short", "imports"),
-    Role.SUPERVISOR: (
+    Role.ATTENDANT: (
         "kits",
-        "held",
-        "conflicts",
-        "imports",
+        "scans",
         "out",
+        "regrinds",
         "orders",
+        "owners",
         "counts",
         "short",
         "unseen",
+    ),
+    Role.ENGINEER: (
+        *("kits", "held", "regrinds", "conflicts", "out", "orders", "owners", "short"),
+        "imports",
+    ),
+    Role.SUPERVISOR: (
+        *("kits", "held", "regrinds", "conflicts", "imports", "out", "orders", "counts"),
+        *("short", "unseen"),
     ),
 }
 """What each role is shown, in order; several roles see each section once."""
@@ -87,6 +94,8 @@ class TodayPage:
     owners: OwnersToday | None = None
     orders: OrdersToday | None = None
     counting: CountsToday | None = None
+    regrinds: RegrindsToday | None = None
+    scans: ScansToday | None = None
 
     @property
     def waits(self) -> int:
@@ -110,12 +119,18 @@ def today_page(person: Person, *, at: datetime) -> TodayPage:
         owners=owners_today(at=at) if "owners" in shown else None,
         orders=orders_today(timezone.localtime(at).date()) if "orders" in shown else None,
         counting=_counting(shown, at),
+        regrinds=_regrinds(at) if "regrinds" in shown else None,
+        scans=scans_today(at=at) if "scans" in shown else None,
     )
 
 
 def sections_for(person: Person) -> frozenset[str]:
     """The sections of all the person's roles."""
     return frozenset(name for role in person.role_set for name in SECTIONS.get(role, ()))
+
+
+def _regrinds(at: datetime) -> RegrindsToday:
+    return regrinds_today(today=timezone.localtime(at).date())
 
 
 def _counting(shown: frozenset[str], at: datetime) -> CountsToday | None:

@@ -32,7 +32,7 @@ ORDERED = [
     if choice[0] not in (WorkKind.SHARPEN,)
 ]  # fmt: skip
 CUT_LENGTH = (0.01, 20.0)
-TOLERANCE = (0.001, 1.0)
+TOLERANCE = (0.0, 1.0)
 
 
 def _kinds() -> forms.MultipleChoiceField:
