@@ -19,6 +19,8 @@ from tests.bench import (
     notice,
     put_away,
     register,
+    regrind,
+    runs,
     setups,
     sheet,
     stacks,
@@ -228,5 +230,7 @@ MEASURES: dict[str, Callable[[Built], list[Figure]]] = {
     "register": register.register,
     "sheet": sheet.sheet,
     "setups": setups.setups_measured,
+    "runs": runs.runs_measured,
     "stacks": stacks.stacks,
+    "regrind": regrind.regrind,
 }

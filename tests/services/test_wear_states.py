@@ -21,7 +21,7 @@ KM = 1_000 * NM_PER_M
 def a_point(piece: Piece, **fields: object) -> GaugePoint:
     made: GaugePoint = GaugePoint.objects.create(
         **{"drawing": piece.drawing, "name": "root", "dimension": "root_diameter",
-           "new_nm": 150 * MM, "limit_nm": 149 * MM, **fields}  # type: ignore[arg-type]
+           "new_nm": 150 * MM, "limit_nm": 149 * MM, **fields}
     )  # fmt: skip
     return made
 

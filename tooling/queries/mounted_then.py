@@ -33,7 +33,7 @@ def mounted_then(setup: Setup, *, at: datetime) -> MountedThen:
     stations = dict(
         Station.objects.filter(mill=setup.mill_id).values_list("place_id", "number").order_by()
     )
-    on = _shafts_on(setup, at)
+    on, moments = _shafts_on(setup, at)
     claimed = _claimed(setup)
     then = _places_then(claimed, at)
     on_shafts, on_line = set(), set()
@@ -46,7 +46,7 @@ def mounted_then(setup: Setup, *, at: datetime) -> MountedThen:
                 on_line.add(piece)
         elif (station, shaft) in on and (place.id in stations or place.is_on_plate(setup)):
             on_shafts.add(piece)
-    on_shafts |= _off_the_kit(setup, stations, on, at)
+    on_shafts |= _off_the_kit(setup, stations, on, moments, at)
     return MountedThen(frozenset(on_shafts), frozenset(on_line))
 
 
@@ -70,16 +70,21 @@ Claimed = tuple[int, str, int, str, datetime | None]
 """Station, shaft, place and its path now, since when."""
 
 
-def _shafts_on(setup: Setup, at: datetime) -> set[tuple[int, str]]:
-    """Shafts whose last standing word at that moment was that they are on. One query."""
+def _shafts_on(setup: Setup, at: datetime) -> tuple[set[tuple[int, str]], set[datetime]]:
+    """Shafts whose last standing word at that moment was that they are on; when each was said to
+    be on. One query."""
     rows = ShaftMount.objects.filter(
         setup=setup, corrected_by=None, is_taken_back=False, happened_at__lte=at
     ).order_by("happened_at", "id")
-    last = {
-        (station, shaft): what
-        for station, shaft, what in rows.values_list("station_number", "shaft", "what")
-    }
-    return {key for key, what in last.items() if what == ShaftAct.MOUNTED}
+    last: dict[tuple[int, str], str] = {}
+    moments = set()
+    for station, shaft, what, received in rows.values_list(
+        "station_number", "shaft", "what", "received_at"
+    ):
+        last[station, shaft] = what
+        if what == ShaftAct.MOUNTED:
+            moments.add(received)
+    return {key for key, what in last.items() if what == ShaftAct.MOUNTED}, moments
 
 
 def _claimed(setup: Setup) -> dict[int, Claimed]:
@@ -117,20 +122,22 @@ def _placed_by(pieces: Iterable[int], at: datetime) -> dict[int, _Spot]:
 
 
 def _off_the_kit(
-    setup: Setup, stations: Mapping[int, int], on: set[tuple[int, str]], at: datetime
+    setup: Setup,
+    stations: Mapping[int, int],
+    on: set[tuple[int, str]],
+    moments: set[datetime],
+    at: datetime,
 ) -> set[int]:
     """Pieces that were put on for this kit and that it no longer claims, because another took
-    their position since. One query, one more where there are any."""
-    rows = Movement.objects.filter(
-        STANDS, kit=setup.kit_id, piece__isnull=False, effective_at__lte=at
-    ).exclude(
-        piece__in=KitPosition.objects.filter(kit=setup.kit_id, piece__isnull=False).values("piece")
-    )
+    their position since. They moved when their shaft was said to be on, which is how they are
+    found among all movements. One query, one more where there are any."""
+    claimed = KitPosition.objects.filter(kit=setup.kit_id, piece__isnull=False).values("piece")
+    rows = Movement.objects.filter(STANDS, received_at__in=moments, kit=setup.kit_id)
     numbers = {number for number, _shaft in on}
     came = {
         piece
-        for piece, place in rows.order_by().values_list("piece_id", "to_id")
-        if place is not None and stations.get(place) in numbers
+        for piece, place in rows.exclude(piece__in=claimed).values_list("piece_id", "to_id")
+        if piece is not None and place is not None and stations.get(place) in numbers
     }
     if not came:
         return set()

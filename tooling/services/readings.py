@@ -2,20 +2,31 @@
 
 from __future__ import annotations
 
+import uuid
 from datetime import datetime, timedelta
+from typing import Any
 
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from tooling.engineering.lengths import Unit, say_length
+from tooling.engineering.wear import Thermal
 from tooling.errors import Conflict, ToolingError
-from tooling.models import DIMENSIONS, Gauge, Person, Piece, Reading
+from tooling.models import DIAMETERS, DIMENSIONS, Gauge, GaugePoint, Person, Piece, Reading
 from tooling.permissions import Verb, check_can
 from tooling.queries.settings import setting_values
 from tooling.queries.spares import below_least
 from tooling.services.derived import refresh_sizes
 from tooling.services.dimensions import check_present_sizes, dimension_words, known_size
 from tooling.services.owner_reports import report_unsuitable
+from tooling.services.reading_checks import (
+    ask_if_grown,
+    check_after_cut,
+    check_is_here,
+    readings_since_cut,
+    refuse_other_unit,
+)
+from tooling.services.said_again import check_same
 from tooling.services.touched import touch_kits_of
 from tooling.services.wear_states import refresh_wear
 from tooling.services.write import lock, writing
@@ -40,12 +51,18 @@ def record_reading(
     sure: bool = False,
     corrects: Reading | None = None,
     note: str = "",
+    end: str = "",
+    unit_is_written: bool = True,
+    id: uuid.UUID | None = None,
 ) -> Reading:
-    """Write down what was measured and bring the piece's present size up to date.
+    """Write down what was measured and bring the piece's present size up to date. A gauge point of
+    that dimension has the reading too, at its ``end`` where it has two.
 
-    A value far from what the piece had is asked about (``improbable_value``) until ``sure``.
-    Raises ``unknown_dimension``, ``in_the_future``, what `check_present_sizes` says, and
-    ``already_corrected``, ``other_piece`` of a correction.
+    A value far from what the piece had is asked about (``improbable_value``), and one that shows
+    metal which was not there (``grown``), until ``sure``. Raises ``unknown_dimension``,
+    ``in_the_future``, ``piece_away``, ``before_cut`` (a correction may be), ``ambiguous_length``
+    for a number without its unit that would be right in the other, what `check_present_sizes`
+    says, ``already_corrected``, ``other_piece`` of a correction, ``id_reused``.
     """
     check_can(by, Verb.RECORD_READINGS)
     if dimension not in DIMENSIONS:
@@ -56,7 +73,7 @@ def record_reading(
             in_field="dimension",
         )
     happened_at = happened_at or at
-    _check_time(happened_at, at)
+    check_time(happened_at, at)
     if value_nm <= 0 and dimension != "guide_offset":
         raise ToolingError(
             "not_positive",
@@ -65,13 +82,34 @@ def record_reading(
             in_field="value",
         )
     if not sure:
-        _ask_if_improbable(piece, dimension, value_nm, unit)
+        _ask_if_improbable(piece, dimension, value_nm, unit, unit_is_written)
     with writing():
         lock(pieces=[piece.pk])
-        _check_correction(piece, corrects)
+        there = reading_again(id, piece, dimension=dimension, end=end, value_nm=value_nm)
+        if there is not None:
+            return there
+        check_correction(piece, corrects)
+        point = GaugePoint.objects.filter(
+            drawing=piece.drawing_id, dimension=dimension, is_in_use=True
+        ).first()
+        check_of_piece(piece, happened_at, corrects)
+        if not sure and corrects is None and (point is not None or dimension in DIAMETERS):
+            ask_if_grown(
+                piece,
+                rows=readings_since_cut(piece, dimension=dimension, point=point).filter(end=end),
+                value_nm=value_nm,
+                unit=unit,
+                happened_at=happened_at,
+                gauge=gauge,
+                thermal=Thermal(soaked, temperature_c),
+                grows=point is not None and point.grows,
+            )
         before = Piece.objects.select_related("revision").get(pk=piece.pk)
         reading = Reading.objects.create(
+            uuid=id or uuid.uuid4(),
             piece=piece,
+            gauge_point=point,
+            end=end,
             dimension=dimension,
             value_nm=value_nm,
             unit=unit,
@@ -94,7 +132,24 @@ def record_reading(
     return reading
 
 
-def _check_time(happened_at: datetime, at: datetime) -> None:
+def check_of_piece(piece: Piece, happened_at: datetime, corrects: Reading | None) -> None:
+    """Raise ``piece_away``, ``before_cut``; a correction speaks of a reading that was taken."""
+    if corrects is not None:
+        return
+    check_is_here(piece, happened_at)
+    check_after_cut(piece, happened_at)
+
+
+def reading_again(id: uuid.UUID | None, piece: Piece, **same: Any) -> Reading | None:
+    """The reading that was kept with this id, saying the same. Raises ``id_reused``."""
+    row = Reading.objects.filter(uuid=id).first() if id is not None else None
+    if row is not None:
+        told = {"piece_id": piece.pk, **same}
+        check_same(all(getattr(row, name) == value for name, value in told.items()))
+    return row
+
+
+def check_time(happened_at: datetime, at: datetime) -> None:
     if happened_at > at + CLOCKS_DIFFER:
         raise ToolingError(
             "in_the_future",
@@ -104,12 +159,17 @@ def _check_time(happened_at: datetime, at: datetime) -> None:
         )
 
 
-def _ask_if_improbable(piece: Piece, dimension: str, value_nm: int, unit: str) -> None:
+def _ask_if_improbable(
+    piece: Piece, dimension: str, value_nm: int, unit: str, unit_is_written: bool
+) -> None:
     present = known_size(piece, dimension)
     names = ["usual_stock_per_cut", "improbable_reading"]
     settings = setting_values(names, unit=piece.unit)
-    if present is None or abs(value_nm - present) <= settings[names[0]] * settings[names[1]]:
+    most = settings[names[0]] * settings[names[1]]
+    if present is None or abs(value_nm - present) <= most:
         return
+    if not unit_is_written:
+        refuse_other_unit(value_nm, unit, near_nm=present, within_nm=most)
     shown: Unit = "in" if unit == "in" else "mm"
     raise ToolingError(
         "improbable_value",
@@ -124,7 +184,7 @@ def _ask_if_improbable(piece: Piece, dimension: str, value_nm: int, unit: str) -
     )  # fmt: skip
 
 
-def _check_correction(piece: Piece, corrects: Reading | None) -> None:
+def check_correction(piece: Piece, corrects: Reading | None) -> None:
     if corrects is None:
         return
     if corrects.piece_id != piece.pk:

@@ -4,7 +4,6 @@ wrong one is put right by a further row, and its entries with it."""
 from __future__ import annotations
 
 import uuid as uuids
-from collections.abc import Iterable
 from datetime import datetime
 from typing import Any
 
@@ -20,7 +19,7 @@ from tooling.services.edits import optional_text
 from tooling.services.run_rows import SAID, check_setup, fields_of, new_row, same_again
 from tooling.services.run_ways import RunIn
 from tooling.services.said_again import said_again
-from tooling.services.wear_states import refresh_wear
+from tooling.services.wear_states import advance_wear, refresh_wear
 from tooling.services.write import bump, lock, writing
 
 
@@ -64,7 +63,11 @@ def record_run(
         run = new_row(setup, said, fields, by=by, at=at, sure=sure, id=id)
         run.save(force_insert=True)
         run_entries.post(run, run_entries.amounts(run, mounted), corrected={})
-        _tell(mounted.all, kits, at)
+        advance_wear(
+            mounted.all, length_nm=run.length_nm, strip_class=run.strip_class,
+            happened_at=run.happened_at, at=at,
+        )  # fmt: skip
+        bump(kits)
     return run
 
 
@@ -102,7 +105,8 @@ def correct_run(
         given = {p: a for p, a in run_entries.amounts(new, mounted).items() if p not in by_hand}
         ours = {piece: entry for piece, entry in before.items() if piece not in by_hand}
         run_entries.post(new, given, corrected=ours)
-        _tell({*mounted.all, *before}, kits, at)
+        refresh_wear({*mounted.all, *before}, at=at)
+        bump(kits)
     return new
 
 
@@ -128,7 +132,8 @@ def take_back(
         )  # fmt: skip
         before = run_entries.standing_entries(run)
         run_entries.post(new, {}, corrected=before)
-        _tell(before, kits, at)
+        refresh_wear(before, at=at)
+        bump(kits)
     return new
 
 
@@ -153,9 +158,3 @@ def _check_stands(run: Run) -> None:
             "already_corrected",
             _("This run has been corrected already. Correct the one that replaced it."),
         )
-
-
-def _tell(pieces: Iterable[int], kits: Iterable[int], at: datetime) -> None:
-    """What depends on what pieces ran is made anew, and open screens are told."""
-    refresh_wear(pieces, at=at)
-    bump(kits)

@@ -1,19 +1,25 @@
 """The forecast of every gauge point, made anew where its cause changed, and what like pieces teach.
 
-A forecast follows from history and from what was learned last. Learning goes through all of
-history; it is work for the worker (``learn``), not for whoever writes a reading down.
+A forecast follows from history and from what was learned last: it is told as of the newest reading
+(or the cut), and what ran since is taken off the length left, in equivalent length. So a run, which
+teaches nothing about the rate, only moves these sums. Learning goes through all of history; it is
+work for the worker (``learn``), not for whoever writes a reading down.
 """
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import asdict, replace
 from datetime import datetime
 from typing import Any
 
+from django.db.models import Case, F, Value, When
+
+from tooling.engineering.lengths import NM_PER_M
 from tooling.engineering.wear import (
     Forecasts,
+    History,
     Prior,
     Says,
     columns,
@@ -25,9 +31,9 @@ from tooling.engineering.wear import (
 )
 from tooling.engineering.wear.forecasts import SAYS
 from tooling.engineering.wear.pooling import fit_prior
-from tooling.models import WearPool, WearState
+from tooling.models import GaugePoint, Piece, WearPool, WearState
 from tooling.queries.wear_lives import Life, lives
-from tooling.queries.wear_prior import EVERYTHING, Learned, learned, rules
+from tooling.queries.wear_prior import EVERYTHING, Learned, factor_of, learned, rules
 from tooling.services.write import writing
 
 OWN_POOL_PIECES = 3
@@ -49,6 +55,43 @@ def refresh_wear(piece_ids: Iterable[int], *, at: datetime) -> None:
     save_states(states_of(found, known, at=at))
     keep = {(life.piece_id, life.point_id, life.end) for life in found}
     _drop_others(WearState.objects.filter(piece__in=ids), keep)
+
+
+def advance_wear(
+    piece_ids: Iterable[int],
+    *,
+    length_nm: int,
+    strip_class: str,
+    happened_at: datetime,
+    at: datetime,
+) -> None:
+    """The same after these pieces all ran so much, when nothing but their length changed: sums
+    move, no forecast is made, but for pieces that were read or cut since, or have none yet. Four
+    statements; call inside the write of the cause."""
+    ids = set(piece_ids)
+    used = GaugePoint.objects.filter(is_in_use=True).values("drawing")
+    gauged = Piece.objects.filter(pk__in=ids, drawing__in=used)
+    told = gauged.values_list("pk", "wear_states__last_read_at", "wear_states__cut_at")
+    anew = {
+        pk for pk, read, cut in told
+        if (read is not None and read >= happened_at) or (cut is not None and cut > happened_at)
+    }  # fmt: skip
+    anew |= set(gauged.filter(wear_states=None).values_list("pk", flat=True))
+    eq_m = factor_of(strip_class) * length_nm / NM_PER_M
+    left = {
+        name: Case(
+            When(**{f"{name}__gt": eq_m}, then=F(name) - eq_m),
+            When(**{f"{name}__isnull": False}, then=Value(0.0)),
+        )
+        for name in ("left_half_m", "left_sure_m")
+    }
+    WearState.objects.filter(piece__in=ids - anew).update(
+        run_nm=F("run_nm") + length_nm,
+        equivalent_m=F("equivalent_m") + eq_m,
+        computed_at=at,
+        **left,
+    )
+    refresh_wear(anew, at=at)
 
 
 def refresh_all(*, at: datetime) -> int:
@@ -130,13 +173,13 @@ def states_of(found: Sequence[Life], known: Learned, *, at: datetime) -> list[We
     if not found:
         return []
     asked = rules()
-    cols = columns([life.history for life in found])
+    cols = columns([as_read(life.history) for life in found])
     told = forecast(cols, known.prior, asked)
     rows = [_state(life, n, told, known, at) for n, life in enumerate(found)]
     newest = [
         (row.depth_nm if row.depth_nm is not None else float("nan"), row.numbers["depth_u"],
-         row.equivalent_m / M_PER_KM if row.readings else float("nan"))
-        for row in rows
+         float(told.used_km[n]) if row.readings else float("nan"))
+        for n, row in enumerate(rows)
     ]  # fmt: skip
     for each in ends_of(cols.keys, cols.ends, newest, asked):
         if each.is_apart:
@@ -149,8 +192,11 @@ def _state(life: Life, n: int, told: Forecasts, known: Learned, at: datetime) ->
     says = SAYS[int(told.says[n])]
     last: Any = life.last_nm
     nothing = says is Says.NOTHING
+    run = life.history.run_nm
+    since = known.prior.equivalent_nm(run) / NM_PER_M - float(told.used_km[n]) * M_PER_KM
     half, sure, late = (
-        None if nothing else _metres(each[n]) for each in (told.half_km, told.sure_km, told.late_km)
+        None if nothing else _left(each[n], since)
+        for each in (told.half_km, told.sure_km, told.late_km)
     )
     numbers = {
         "late_m": late,
@@ -177,7 +223,7 @@ def _state(life: Life, n: int, told: Forecasts, known: Learned, at: datetime) ->
         readings=int(told.readings[n]) + _fresh(life),
         cut_at=life.cut_at,
         run_nm=life.run_nm,
-        equivalent_m=float(told.used_km[n]) * M_PER_KM,
+        equivalent_m=known.prior.equivalent_nm(run) / NM_PER_M,
         last_value_nm=last,
         last_read_at=life.last_at,
         depth_nm=None if nothing else float(told.depth[n]),
@@ -198,8 +244,17 @@ def _fresh(life: Life) -> int:
     )
 
 
-def _metres(km: float) -> float | None:
-    return None if km != km else float(km) * M_PER_KM
+def as_read(history: History) -> History:
+    """The history as it stood at the newest reading, or at the cut where there is none."""
+    newest: Mapping[str, int] = {}
+    for reading in history.readings:
+        if sum(reading.run_nm.values()) > sum(newest.values()):
+            newest = reading.run_nm
+    return replace(history, run_nm=newest)
+
+
+def _left(km: float, since_m: float) -> float | None:
+    return None if km != km else max(0.0, float(km) * M_PER_KM - since_m)
 
 
 def _plain(value: float) -> float | None:
