@@ -11,6 +11,7 @@ from api.regrind_order_urls import REGRIND_ORDERS
 from api.setup_urls import SETUPS as SET_UP
 from api.views import (
     backups,
+    contradictions,
     drawing_files,
     drawing_parts,
     drawings,
@@ -44,6 +45,12 @@ from api.views import (
 from api.wear_urls import WEAR
 
 PIECES = [
+    path("contradictions/", contradictions.Contradictions.as_view(), name="api-contradictions"),
+    path(
+        "contradictions/<int:number>/settle/",
+        contradictions.Settle.as_view(),
+        name="api-contradiction-settle",
+    ),
     path("pieces/", pieces.Pieces.as_view(), name="api-pieces"),
     path("pieces/<str:code>/", pieces.OnePiece.as_view(), name="api-piece"),
     path("pieces/<str:code>/history/", pieces.PieceHistory.as_view(), name="api-piece-history"),

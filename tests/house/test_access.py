@@ -20,6 +20,7 @@ from tests.photographs import a_png
 from tests.world import MM, World, make_person
 from tooling.models import (
     Approval,
+    Contradiction,
     Delay,
     Device,
     DrawingFile,
@@ -169,6 +170,7 @@ def found(world: World, cast: dict[str, Person], standing: Path) -> Any:
     (standing / "backups" / "rollroom-20260101T000000Z.zip").write_bytes(b"PK")
     certificates.make(at=at)
     badge = badges.issue_badge(by=cast["supervisor"], at=at, person=cast["crew"]).badge
+    contrary = Contradiction.objects.create(kind="late", piece=piece, found_at=at)
     device = Device.objects.create(name="Gate tablet")
     position = SetPosition.objects.get()
     kit_row = {"number": kit.number, "station": 1, "which": "top"}
@@ -211,6 +213,8 @@ def found(world: World, cast: dict[str, Person], standing: Path) -> Any:
         "api/v1/purchases/": order_row,
         "api/v1/receipts/": order_row,
         "pieces/counts/": {"number": count.number},
+        "pieces/contrary/": {"number": contrary.pk},
+        "api/v1/contradictions/": {"number": contrary.pk},
         "pieces/": {"code": piece.code, "number": alias.pk, "act": piece.placed_by.uuid},
         "scan/put-away/": {"code": rack.code},
         "incidents/": {"number": incident.pk},

@@ -20,6 +20,7 @@ from tooling.models import (
     Role,
     ToolSet,
 )
+from tooling.queries.contradictions import ScansToday, scans_today
 from tooling.queries.count_plan import CountsToday, counting_now, counts_today
 from tooling.queries.kit_views import KitRow
 from tooling.queries.kits import kit_list
@@ -53,7 +54,7 @@ SECTIONS: dict[str, tuple[str, ...]] = {
         "imports",
     ),
     Role.SUPERVISOR: (
-        *("kits", "held", "regrinds", "conflicts", "imports", "out", "orders", "counts"),
+        *("kits", "scans", "held", "regrinds", "conflicts", "imports", "out", "orders", "counts"),
         *("short", "unseen"),
     ),
 }

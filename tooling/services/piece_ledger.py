@@ -45,7 +45,10 @@ class Stamp:
 
 @dataclass(slots=True)
 class PieceNow:
-    """Where a piece is and the row that says so; brought up to date as rows are added."""
+    """Where a piece is and the row that says so; brought up to date as rows are added.
+
+    ``place_kind`` is then the scrap's or nothing: no more is asked of it.
+    """
 
     id: int
     code: str
@@ -55,6 +58,7 @@ class PieceNow:
     placed_received_at: datetime | None
     placed_by_id: int | None
     seen_at: datetime | None
+    place_kind: str
 
     @property
     def key(self) -> Key | None:
@@ -76,6 +80,7 @@ FIELDS = (
     "placed_received_at",
     "placed_by_id",
     "seen_at",
+    "place__kind",
 )
 
 
@@ -192,6 +197,7 @@ def add_piece_rows(*, rows: Sequence[PieceRow], now: Mapping[int, PieceNow]) -> 
             seen.append(piece)
         if key is None or (added.effective_at, added.received_at) >= key:
             piece.place_id = added.to_id
+            piece.place_kind = PlaceKind.SCRAP if added.what == What.SCRAP else ""
             piece.placed_effective_at = added.effective_at
             piece.placed_received_at = added.received_at
             placed.append((piece, added.uuid))

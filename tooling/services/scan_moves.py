@@ -20,7 +20,7 @@ from tooling.models import (
 )
 from tooling.queries.homes import Home, homes_of_pieces
 from tooling.queries.scan_lookup import Lookup, Target
-from tooling.services import staging
+from tooling.services import contradictions, staging
 from tooling.services.due_back import USUAL, Departure, DueOn, Usual, note_departures
 from tooling.services.guided import home_target
 from tooling.services.movements import (
@@ -181,9 +181,11 @@ def take_wave(
     refused = staging.check_may_move(moves=moves, at=at)
     taken = [each for each in wave if each.piece_id not in refused]
     before = {each.piece_id: now[each.piece_id].place_id for each in taken}
+    stood = {each.piece_id: contradictions.Stood.of(now[each.piece_id]) for each in taken}
     gone = [_departure(each, now[each.piece_id]) for each in taken]
     rows = [_row_of(each, by=by, piece=now[each.piece_id]) for each in taken]
     add_piece_rows(rows=rows, now=now)
+    contradictions.find_in_pieces(at=at, rows=rows, stood=stood)
     note_departures(by=by, at=at, departures=gone)
     told = [move for move in moves if move.piece_id not in refused]
     staging.after_moves(by=by, at=at, moves=that_hold(told, now))

@@ -18,6 +18,7 @@ from tooling.errors import Conflict, ToolingError
 from tooling.models import Device, Movement, Person, RefusedScan
 from tooling.permissions import Verb, check_can
 from tooling.queries.scan_lookup import Lookup, look_up
+from tooling.services import contradictions
 from tooling.services.due_back import check_due
 from tooling.services.movements import Stamp, lock_lookup
 from tooling.services.scan_acts import take_one
@@ -179,7 +180,8 @@ def _record(
             else:
                 result = ScanResult(scan.id, TAKEN, "", outcome.message, outcome.place.code)
             answers[scan.id] = _Kept(scan.content_hash, result)
-    RefusedScan.objects.bulk_create(refused)
+    kept = RefusedScan.objects.bulk_create(refused)
+    contradictions.find_in_refused(at=at, refused=kept, stock=lookup.stock)
     return answers
 
 

@@ -7,6 +7,7 @@ from django.urls import URLPattern, path
 from tooling.web import (
     backups,
     badges,
+    contrary,
     devices,
     drawing_parts,
     drawings,
@@ -41,7 +42,7 @@ from tooling.web.regrind_order_addresses import REGRIND_ORDERS
 from tooling.web.regrind_plan_addresses import REGRIND_PLANS
 from tooling.web.setup_addresses import SETUPS
 from tooling.web.setup_sheet_addresses import SHEETS
-from tooling.web.wear_addresses import RUNS
+from tooling.web.wear_addresses import POINTS, RUNS
 
 KITS: list[URLPattern] = [
     path("", today.go_today, name="home"),
@@ -73,6 +74,8 @@ KITS: list[URLPattern] = [
 PIECES: list[URLPattern] = [
     path("pieces/", pieces.show_pieces, name="pieces"),
     path("pieces/new/", pieces.new_pieces, name="piece-new"),
+    path("pieces/contrary/", contrary.show_contrary, name="contrary"),
+    path("pieces/contrary/<int:number>/settle/", contrary.settle, name="contrary-settle"),
     path("pieces/stock/", stock.show_stock, name="stock"),
     path("pieces/stock/new/", stock.new_line, name="stock-new"),
     path("pieces/stock/make-or-buy/", stock_needs.show_needs, name="stock-needs"),
@@ -258,6 +261,7 @@ urlpatterns: list[URLPattern] = [
     *PICTURES,
     *CHANGEOVERS,
     *MILLS,
+    *POINTS,
     *DRAWINGS,
     *SETS,
     *SHOP,
