@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from typing import Any
 
 from tests.world import MM, World
@@ -23,11 +24,13 @@ from tooling.services.movements import move_pieces
 
 class SettingUp:
     """``stations`` passes, each with a roll, a spacer, and a second roll on both shafts, from the
-    shoulder. Everything is staged on a cart. Gaps aim at 1.50 mm by feelers, unloaded."""
+    shoulder; with ``plain`` only the first roll at those stations. Everything is staged on a cart.
+    Gaps aim at 1.50 mm by feelers, unloaded."""
 
     def __init__(
-        self, world: World, by: Person, *, stations: int = 2, prefix: str = "", staged: bool = True
-    ) -> None:
+        self, world: World, by: Person, *, stations: int = 2, prefix: str = "",
+        staged: bool = True, plain: Collection[int] = (),
+    ) -> None:  # fmt: skip
         self.world, self.by, self.stations, self.prefix = world, by, stations, prefix
         self.rack = world.place(f"{prefix}Rack")
         self.cart = world.place(f"{prefix}Cart", kind="cart")
@@ -46,7 +49,7 @@ class SettingUp:
         drawings = {
             (n, shaft, order): self.spacer if order == 2 else self.rolls[shaft]
             for n, shaft in spots
-            for order in (1, 2, 3)
+            for order in ((1,) if n in plain else (1, 2, 3))
         }
         self.set = world.tool_set(f"{prefix}S", drawings)
         self.pieces: dict[tuple[int, str, int], Piece] = {
@@ -54,7 +57,7 @@ class SettingUp:
                 self.rolls[shaft], self.rack, mark=f"{prefix}{n}-{shaft[0]}{order}"
             )
             for n, shaft in spots
-            for order in (1, 3)
+            for order in ((1,) if n in plain else (1, 3))
         }
         self.bin: StockLine = world.stock(self.spacer, self.rack, 2 * len(spots) + 3)
         world.copy(self.set, "A", self.pieces)
@@ -72,9 +75,14 @@ class SettingUp:
         kits.set_gathering_place(by=by, at=at, kit=kit, place=self.cart)
         if staged:
             move_pieces(by=by, at=at, pieces=self.pieces.values(), to=self.cart)
-            stock.move(by=by, at=at, line=self.bin, quantity=2 * self.stations, to=self.cart)
+            called = self.kit_spacers(kit)
+            stock.move(by=by, at=at, line=self.bin, quantity=called, to=self.cart)
         kit.refresh_from_db()
         return kit
+
+    def kit_spacers(self, kit: Kit) -> int:
+        """So many pooled spacers the kit calls for."""
+        return kit.positions.filter(drawing=self.spacer).count()
 
     def start(self, **fields: Any) -> Setup:
         return setups.start_setup(by=self.by, at=self.world.at, kit=self.kit, **fields)
