@@ -94,6 +94,8 @@ def test_what_stock_cannot_meet_is_named_with_a_list_to_print(
     assert 'data-code="shafts_lack"' in page
     assert "the nearest shorter 100 mm" in page
     made = client_of.get(at(short, "make-list/")).content.decode()
+    paper = client_of.get(f"/kits/{short.kit.number}/make-list.pdf?paper=letter")
+    assert paper.content.startswith(b"%PDF")
     assert "4 pieces to make" in made
     assert made.count("20 mm</strong>") == 4
 

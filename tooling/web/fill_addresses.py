@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from tooling.web import kit_fill
+from tooling.web import kit_fill, make_paper
 
 FILLS: list[URLPattern] = [
     path("kits/<slug:number>/fill/", kit_fill.show_fill, name="kit-fill"),
     path("kits/<slug:number>/fill/part/", kit_fill.fill_part, name="kit-fill-part"),
     path("kits/<slug:number>/fill/make-list/", kit_fill.make_list, name="kit-make-list"),
+    path("kits/<slug:number>/make-list.pdf", make_paper.make_list_file, name="kit-make-list-pdf"),
     path("kits/<slug:number>/fill/ask/", kit_fill.ask, name="kit-fill-ask"),
     path("kits/<slug:number>/fill/stop/", kit_fill.stop, name="kit-fill-stop"),
     path("kits/<slug:number>/fill/clear/", kit_fill.clear, name="kit-fill-clear"),
