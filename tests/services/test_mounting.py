@@ -136,6 +136,21 @@ def test_a_level_of_rolls_wants_every_roll_in_order(shop: SettingUp) -> None:
     assert Movement.objects.filter(scan=row.scan, piece__isnull=False, sees=True).count() == 2
 
 
+@pytest.mark.parametrize("level", ["station", "shaft"])
+def test_rolls_scanned_against_their_order_are_refused_though_not_all_must_be(
+    shop: SettingUp, level: str
+) -> None:
+    setup = shop.start(check_level=level)
+    first, last = shop.code(1, "top", 1), shop.code(1, "top", 3)
+    error = refused(shop, setup, codes=[last, first])
+    assert (error.code, "1-t1" in error.message) == ("wrong_position", True)
+    assert not ShaftMount.objects.exists()
+    assert mount(shop, setup, codes=[last]).checked == "shaft"
+    assert mount(shop, setup, shaft="bottom", codes=[
+        shop.code(1, "bottom", 1), shop.code(1, "bottom", 3)
+    ]).checked == "roll"  # fmt: skip
+
+
 def test_a_typed_mark_is_as_good_as_a_label(shop: SettingUp) -> None:
     setup = shop.start(check_level="shaft")
     assert mount(shop, setup, codes=["1-t1"]).checked == "shaft"

@@ -60,9 +60,9 @@ def check_codes(
 ) -> Checked:
     """Judge what was scanned, in the order scanned.
 
-    ``left_out``: orders of the positions that stay off. At the level *every roll* the pieces come
-    in the order of the stack. Raises ``wrong_pass``, ``wrong_shaft``, ``wrong_position``,
-    ``piece_taken``, ``piece_held`` and what reading a code raises.
+    ``left_out``: orders of the positions that stay off. What is scanned comes in the order of the
+    stack; at the level *every roll* without one between. Raises ``wrong_pass``, ``wrong_shaft``,
+    ``wrong_position``, ``piece_taken``, ``piece_held`` and what reading a code raises.
     """
     found = look_up(codes, codes)
     pieces: list[int] = []
@@ -155,12 +155,21 @@ def _check_piece(
         raise _wrong("wrong_pass", at_shaft, piece, mine, before, wanted)
     if mine.shaft != at_shaft.shaft:
         raise _wrong("wrong_shaft", at_shaft, piece, mine, before, wanted)
-    if at_shaft.setup.check_level == CheckLevel.ROLL and at_shaft.shaft != "side":
-        expected = next(
-            (e for e in wanted if e.row.piece_id and e.row.piece_id not in before), None
-        )
-        if expected is None or expected.row.piece_id != piece_id:
-            raise _wrong("wrong_position", at_shaft, piece, mine, before, wanted)
+    if at_shaft.shaft != "side" and not _is_in_order(at_shaft, piece_id, before, wanted):
+        raise _wrong("wrong_position", at_shaft, piece, mine, before, wanted)
+
+
+def _is_in_order(
+    at_shaft: At, piece_id: int, before: Sequence[int], wanted: Sequence[OnShaft]
+) -> bool:
+    """Whether the piece comes after those scanned before it, counted from the shoulder; where every
+    roll is scanned it must be the very next."""
+    turns = [each.row.piece_id for each in wanted if each.row.piece_id is not None]
+    if piece_id not in turns:
+        return False
+    if at_shaft.setup.check_level == CheckLevel.ROLL:
+        return next((each for each in turns if each not in before), None) == piece_id
+    return all(turns.index(each) < turns.index(piece_id) for each in before if each in turns)
 
 
 def _wanted_words(wanted: Sequence[OnShaft], before: Sequence[int]) -> str:
