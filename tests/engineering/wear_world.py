@@ -60,7 +60,9 @@ def crossing_km(depth: Callable[[float], float], limit: float = LIMIT_NM) -> flo
     return low
 
 
-def piece(law: Law, rng: np.random.Generator, readings: int, key: int, most_km: float = 250.0) -> tuple[History, float]:
+def piece(
+    law: Law, rng: np.random.Generator, readings: int, key: int, most_km: float = 250.0
+) -> tuple[History, float]:
     """A piece with so many readings since its cut, and the km of its own mix of strip classes
     that it truly has left."""
     depth = law.depth(rng)
@@ -90,7 +92,7 @@ def piece(law: Law, rng: np.random.Generator, readings: int, key: int, most_km: 
 def pieces(
     law: Law, seed: int, count: int, readings: tuple[int, ...], most_km: float = 250.0
 ) -> tuple[list[History], np.ndarray]:
-    """Pieces with these numbers of readings in turn, and what each truly has left in km of its mix."""
+    """Pieces with these numbers of readings in turn, and the km of its mix that each has left."""
     rng = np.random.default_rng(seed)
     made = [piece(law, rng, readings[n % len(readings)], n, most_km) for n in range(count)]
     return [history for history, _left in made], np.array([left for _history, left in made])

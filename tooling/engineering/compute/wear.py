@@ -106,7 +106,7 @@ POINT = obj(
     readings=many(obj(["off", "weight", "is_off"], off=NUMBER, weight=NUMBER, is_off=BOOLEAN)),
     **{name: maybe(INTEGER) for name in LENGTHS},
     **{name: maybe(NUMBER) for name in MAY_BE_NONE},
-    **{name: NUMBER for name in NUMBERS},
+    **dict.fromkeys(NUMBERS, NUMBER),
     **{name: {"type": "array", "items": TEXT} for name in NAMES},
 )  # fmt: skip
 ANSWER = obj(

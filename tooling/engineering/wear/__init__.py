@@ -1,7 +1,7 @@
 """How gauge points wear, and how long they last.
 
-Histories (``PointSpec``, ``ReadingAt``, ``History``) are pooled by ``fit_prior`` into a ``Prior`` of
-plain numbers; ``forecast_one`` tells of one point with its steps, ``forecast`` of many at once,
+Histories (``PointSpec``, ``ReadingAt``, ``History``) are pooled by ``fit_prior`` into a ``Prior``
+of plain numbers; ``forecast_one`` tells of one point with its steps, ``forecast`` of many at once,
 bit for bit the same. ``worth`` turns what a gauge showed into a value with its uncertainty.
 No clock, no chance, NumPy only: the same history gives the same numbers in every process.
 """
@@ -23,6 +23,7 @@ from tooling.engineering.wear.one import (
 )
 from tooling.engineering.wear.pooling import fit_prior
 from tooling.engineering.wear.prior import DEFAULT_FACTORS, Pool, Prior, strip_class
+from tooling.engineering.wear.sliding import sliding_scale
 from tooling.engineering.wear.specs import NM_PER_KM, History, PointSpec, ReadingAt, Rules, Says
 
 __all__ = [
@@ -58,6 +59,7 @@ __all__ = [
     "judge",
     "look_names",
     "newest_of",
+    "sliding_scale",
     "strip_class",
     "unmeasured_names",
     "worth",

@@ -141,7 +141,8 @@ def _matrix(rows: list[tuple[int, str, float]], count: int, classes: tuple[str, 
     wide = max(1, len(classes))
     cells = np.array([row * wide + code[name] for row, name, _km in rows], dtype=np.int64)
     kms = np.array([km for _row, _name, km in rows], dtype=np.float64)
-    return np.bincount(cells, weights=kms, minlength=count * wide).reshape(count, wide)
+    sums = np.bincount(cells, weights=kms, minlength=count * wide).astype(np.float64)
+    return sums.reshape(count, wide)
 
 
 def _gather(got: _Gathered, index: int, history: History) -> None:

@@ -1,4 +1,4 @@
-"""What is told beside a forecast: readings off the line, growth, ends apart, what to measure next."""
+"""Told beside a forecast: readings off the line, growth, ends apart, what to measure next."""
 
 from __future__ import annotations
 
@@ -172,7 +172,9 @@ def ends_of(
     nothing was. Apart means beyond k uncertainties and a quarter of the greater. Numbers index
     ``keys``.
     """
-    inboard = {key: n for n, (key, end) in enumerate(zip(keys, ends, strict=True)) if end == "inboard"}
+    inboard = {
+        key: n for n, (key, end) in enumerate(zip(keys, ends, strict=True)) if end == "inboard"
+    }
     found = []
     for other, (key, end) in enumerate(zip(keys, ends, strict=True)):
         one = inboard.get(key) if end == "outboard" else None

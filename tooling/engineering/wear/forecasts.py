@@ -204,10 +204,8 @@ def _chunk(cols: Columns, prior: Prior, rules: Rules) -> tuple[Forecasts, Inside
     nexts = _next(cols, layer, prior, inside, used + ahead, unsure_next)
     values = np.bincount(cols.point[~made.is_verdict], minlength=cols.count)
     counted = np.diff(cols.first)
-    says = np.select(
-        [values >= rules.own_readings, counted > 0, learned], [0, 1, 2], default=3
-    )
-    noise = prior.scatter_nm**2 + (0.25e-6 * 0 + cols.base_u**2)
+    says = np.select([values >= rules.own_readings, counted > 0, learned], [0, 1, 2], default=3)
+    noise = prior.scatter_nm**2 + cols.base_u**2
     gain = 1 - np.sqrt(
         np.maximum(1 - (b * rate_sd) ** 2 / (bare_variance + slope**2 * noise + 1e-9), 0)
     )
@@ -266,7 +264,9 @@ def _unsure(cols: Columns, prior: Prior, rate: Floats) -> tuple[Floats, Floats]:
         whole += factor * newest[:, number]
     now, following = np.zeros(count), np.zeros(count)
     for number, name in enumerate(cols.classes):
-        share = np.where(whole > 0, factors[number] * newest[:, number] / np.maximum(whole, 1e-12), 0)
+        share = np.where(
+            whole > 0, factors[number] * newest[:, number] / np.maximum(whole, 1e-12), 0
+        )
         each = (1 - share) * factors[number] * prior.factor_spread(name) * rate
         since = cols.run_km[:, number] - newest[:, number]
         now += (each * since) ** 2

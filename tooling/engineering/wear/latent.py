@@ -96,8 +96,8 @@ def equivalent(run_km: Floats, classes: tuple[str, ...], prior: Prior) -> Floats
 class Design:
     """Readings as rows of the linear model: y ≈ rows·unknowns + length·r, variance ``noise``.
 
-    ``mean`` and ``spread`` (n × unknowns) are what is known of the unknowns beforehand. ``is_verdict``
-    rows have bounds on v, ``low`` and ``high``, in place of y.
+    ``mean`` and ``spread`` (n × unknowns) are what is known of the unknowns beforehand.
+    ``is_verdict`` rows have bounds on v, ``low`` and ``high``, in place of y.
     """
 
     point: Ints
@@ -121,11 +121,11 @@ def design(cols: Columns, prior: Prior, bed: Floats, bed_sd: Floats, usual: Floa
     at = layer.at(cols.point)
     length = equivalent(cols.read_run_km, cols.classes, prior)
     is_verdict = np.isnan(cols.depth)
-    middle = np.where(np.isfinite(cols.low), cols.low, np.where(np.isfinite(cols.high), cols.high, 0))
-    depth = np.where(is_verdict, middle, cols.depth)
-    u = np.where(
-        is_verdict, cols.template[cols.point], np.sqrt(cols.depth_u**2 + scatter**2)
+    middle = np.where(
+        np.isfinite(cols.low), cols.low, np.where(np.isfinite(cols.high), cols.high, 0)
     )
+    depth = np.where(is_verdict, middle, cols.depth)
+    u = np.where(is_verdict, cols.template[cols.point], np.sqrt(cols.depth_u**2 + scatter**2))
     wide = np.sqrt(u**2 + base_u[cols.point] ** 2 + at.thickness_u**2)
     slope = at.slope(depth, wide)
     rows = np.empty((len(depth), UNKNOWNS))
@@ -141,8 +141,8 @@ def design(cols: Columns, prior: Prior, bed: Floats, bed_sd: Floats, usual: Floa
         y=np.where(is_verdict, 0, at.bare(depth)),
         noise=(slope * u) ** 2,
         is_verdict=is_verdict,
-        low=np.where(np.isfinite(cols.low), at.bare(np.nan_to_num(cols.low)), -np.inf),
-        high=np.where(np.isfinite(cols.high), at.bare(np.nan_to_num(cols.high)), np.inf),
+        low=_bound(at, cols.low),
+        high=_bound(at, cols.high),
         mean=np.stack(
             [bed, *(np.zeros_like(bed),) * 3, np.full_like(bed, prior.late_more)], axis=1
         ),
@@ -153,38 +153,58 @@ def design(cols: Columns, prior: Prior, bed: Floats, bed_sd: Floats, usual: Floa
     )
 
 
+def _bound(layer: Plating, depth: Floats) -> Floats:
+    """A bound on the depth as one on v; an open one stays open."""
+    known = np.isfinite(depth)
+    return np.where(known, layer.bare(np.where(known, depth, 0.0)), depth)
+
+
 @dataclass(frozen=True)
 class Solved:
-    """Per point: unknowns given r are ``at + by·r`` with covariance ``cov``; likelihood b, c."""
+    """Per point: unknowns given r are ``at + by·r`` with covariance ``cov``; likelihood b, c.
+
+    ``some`` are the unknowns that any of these points has: the others are exactly nothing.
+    """
 
     at: Floats
     by: Floats
     cov: Floats
     b: Floats
     c: Floats
+    some: tuple[int, ...]
 
 
 def solve(made: Design, precision: Floats, y: Floats, spread: Floats, count: int) -> Solved:
     """Integrate the unknowns out of every point's readings, each with its precision."""
     rows, length, point = made.rows, made.length, made.point
     left = y - _dot(rows, made.mean[point])
+    some = [n for n in range(UNKNOWNS) if n == AFTER or np.any(spread[:, n] > 0)]
+    wide = spread[:, some]
 
     def per_point(values: Floats) -> Floats:
-        return np.bincount(point, weights=values * precision, minlength=count)
+        sums: Floats = np.bincount(point, weights=values, minlength=count).astype(np.float64)
+        return sums
 
-    gram = np.empty((count, UNKNOWNS, UNKNOWNS))
-    with_y, with_length = np.empty((count, UNKNOWNS)), np.empty((count, UNKNOWNS))
-    for i in range(UNKNOWNS):
-        with_y[:, i] = per_point(rows[:, i] * left)
-        with_length[:, i] = per_point(rows[:, i] * length)
-        for j in range(i, UNKNOWNS):
-            gram[:, i, j] = gram[:, j, i] = per_point(rows[:, i] * rows[:, j])
-    inverse = _inverse(gram * spread[:, :, None] * spread[:, None, :])
-    cov = inverse * spread[:, :, None] * spread[:, None, :]
+    gram = np.empty((count, len(some), len(some)))
+    with_y, with_length = np.empty((count, len(some))), np.empty((count, len(some)))
+    weighted = length * precision
+    for i, one in enumerate(some):
+        column = rows[:, one] * precision
+        with_y[:, i] = per_point(column * left)
+        with_length[:, i] = per_point(column * length)
+        for j, other in enumerate(some[: i + 1]):
+            gram[:, i, j] = gram[:, j, i] = per_point(column * rows[:, other])
+    cov = _inverse(gram * wide[:, :, None] * wide[:, None, :])
+    cov *= wide[:, :, None] * wide[:, None, :]
     gain_y, gain_length = _times(cov, with_y), _times(cov, with_length)
-    c = per_point(length * length) - _dot(with_length, gain_length)
-    b = per_point(length * left) - _dot(with_length, gain_y)
-    return Solved(made.mean + gain_y, -gain_length, cov, b, np.maximum(c, 0))
+    c = per_point(weighted * length) - _dot(with_length, gain_length)
+    b = per_point(weighted * left) - _dot(with_length, gain_y)
+    at, by = made.mean.copy(), np.zeros((count, UNKNOWNS))
+    at[:, some] += gain_y
+    by[:, some] = -gain_length
+    whole = np.zeros((count, UNKNOWNS, UNKNOWNS))
+    whole[:, np.array(some)[:, None], np.array(some)[None, :]] = cov
+    return Solved(at, by, whole, b, np.maximum(c, 0), tuple(some))
 
 
 def _dot(one: Floats, other: Floats) -> Floats:
@@ -216,13 +236,16 @@ def _inverse(scaled: Floats) -> Floats:
 
 def seen(solved: Solved, row: Floats, length: Floats) -> tuple[Floats, Floats, Floats]:
     """For a row of the model and a length per point: A, B and q, so that A + B·r ± √q is there."""
-    q = _dot(row, _times(solved.cov, row))
+    q = np.zeros(len(row))
+    for i in solved.some:
+        for j in solved.some:
+            q += row[:, i] * row[:, j] * solved.cov[:, i, j]
     return _dot(row, solved.at), _dot(row, solved.by) + length, np.maximum(q, 0)
 
 
-def truncated(mean: Floats, variance: Floats, low: Floats, high: Floats, noise: Floats) -> tuple[
-    Floats, Floats
-]:
+def truncated(
+    mean: Floats, variance: Floats, low: Floats, high: Floats, noise: Floats
+) -> tuple[Floats, Floats]:
     """Mean and variance of a normal value that is told to lie between two bounds ± √noise."""
     sd = np.sqrt(variance + noise)
     to_high, to_low = (high - mean) / sd, (low - mean) / sd

@@ -132,7 +132,9 @@ def information(
     point, rate = made.point, mean_r[made.point]
     random = np.column_stack([made.rows, rate * made.length])
     spread = np.column_stack([made.spread, known.sd])
-    fixed = np.column_stack([random[:, UNKNOWNS], made.rows[:, [BED, BEND]], rate[:, None] * shares])
+    fixed = np.column_stack(
+        [random[:, UNKNOWNS], made.rows[:, [BED, BEND]], rate[:, None] * shares]
+    )
 
     def sums(one: Floats, other: Floats) -> Floats:
         return np.stack(
@@ -172,8 +174,8 @@ def spread_after(
 
     Per piece ``square`` is the expected square of what varies and ``unsure`` its variance given the
     readings: pieces that say little of it move it little. The belief is log-normal, as sure as so
-    many ``pieces`` would make it. Damped, because several variances may explain the same miss; a round
-    halves or doubles it at most.
+    many ``pieces`` would make it. Damped, because several variances may explain the same miss; a
+    round halves or doubles it at most.
     """
     slope = float(np.sum(square - now)) + pieces * now * log(believed**2 / now)
     known = float(np.sum(((now - np.minimum(unsure, now)) / now) ** 2)) + pieces

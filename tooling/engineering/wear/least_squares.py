@@ -55,9 +55,9 @@ def least_squares(model: Floats, values: Floats) -> Fit:
         left = values.astype(np.longdouble) - exact @ (scaled / norms).astype(np.longdouble)
         scaled = scaled + np.linalg.solve(r, q.T @ left.astype(np.float64))
     coefficients = scaled / norms
-    residual = (
-        values.astype(np.longdouble) - exact @ coefficients.astype(np.longdouble)
-    ).astype(np.float64)
+    residual = (values.astype(np.longdouble) - exact @ coefficients.astype(np.longdouble)).astype(
+        np.float64
+    )
     freedom = rows - columns
     squares = float(np.sum(residual * residual))
     residual_sd = sqrt(squares / freedom)

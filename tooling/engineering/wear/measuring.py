@@ -92,7 +92,9 @@ def worth(value_nm: int, *, size_nm: int, gauge: GaugeRecord, thermal: Thermal) 
     ``size_nm`` is the length that expands (the diameter, the width). Raises ValueError for a
     negative size or a temperature at which nobody measures.
     """
-    if size_nm < 0 or (thermal.temperature_c is not None and not -30 <= thermal.temperature_c <= 90):
+    if size_nm < 0 or (
+        thermal.temperature_c is not None and not -30 <= thermal.temperature_c <= 90
+    ):
         raise ValueError("a size is not negative, and a piece is measured between -30 and 90 °C")
     gauge_u, gauge_step, assumed = _gauge(gauge)
     shift, heat_u, heat_step, heat_assumed = _heat(size_nm, thermal)
@@ -130,13 +132,13 @@ def _heat(size_nm: int, thermal: Thermal) -> tuple[float, float, Step, tuple[str
     if thermal.temperature_c is not None and not thermal.is_soaked:
         off = thermal.temperature_c - REFERENCE_C
         u = size_nm * sqrt((thermal.per_k * THERMOMETER_K) ** 2 + (thermal.per_k_u * off) ** 2)
-        shift, formula, unmeasured = size_nm * thermal.per_k * off, "α·D·ΔT", ()
+        shift, formula = size_nm * thermal.per_k * off, "α·D·ΔT"
         assumed: tuple[str, ...] = ()
         u_step = {"off_k": off, "off_u_k": THERMOMETER_K, "per_k_u": thermal.per_k_u}
     else:
         off = SOAK_K if thermal.is_soaked else UNKNOWN_K
         shift, u = 0.0, size_nm * thermal.per_k * off / sqrt(3)
-        formula, unmeasured = "no correction; ± α·D·ΔT rectangular", ("within_k",)
+        formula = "no correction; ± α·D·ΔT rectangular"
         assumed = () if thermal.is_soaked else ("temperature",)
         u_step = {"within_k": off}
     step = Step(
@@ -145,6 +147,6 @@ def _heat(size_nm: int, thermal: Thermal) -> tuple[float, float, Step, tuple[str
         source=f"{GUM} H.1; ISO 1",
         inputs={"size_nm": size_nm, "per_k": thermal.per_k, **u_step},
         value={"correction_nm": shift, "u_nm": u},
-        unmeasured=unmeasured if assumed else (),
+        unmeasured=("within_k",) if assumed else (),
     )
     return shift, u, step, assumed

@@ -13,7 +13,6 @@ from tooling.engineering.wear.specs import NM_PER_KM, History, ReadingAt, Rules,
 from tooling.engineering.wear.steps import steps_behind
 
 
-
 @dataclass(frozen=True)
 class OffLine:
     """A reading with how far it is from what the rest expects, and the weight that it kept.

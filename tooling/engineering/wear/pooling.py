@@ -12,7 +12,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-
 import numpy as np
 
 from tooling.engineering.wear.columns import Columns, Ints, columns
@@ -188,6 +187,7 @@ def _round(cols: Columns, learnt: Learnt) -> Learnt:
     bed_square = bed_variance + (bed_now - bedding) ** 2
     late = prior.late_more + float(np.clip(step[pools + 1], -0.1, 0.1))
     late_square = late_variance + (late_now - late) ** 2
+    plated = _plating_after(cols, got, prior)
     factors = dict(learnt.prior.factors)
     for name, move in zip(names, step[pools + 2 :], strict=True):
         factors[name] = learnt.prior.factor(name) * float(np.exp(move))
@@ -203,7 +203,8 @@ def _round(cols: Columns, learnt: Learnt) -> Learnt:
             ** 0.5,
             scatter_nm=scatter_after(cols, made, weighed, rates, learnt.prior),
             odd_readings=_odd_readings(made, weighed, learnt.prior),
-            **_plating_after(cols, got, learnt.prior),
+            chrome_ratio=plated[0],
+            chrome_ratio_sd=plated[1],
         ),
         means=learnt.means + step[:pools],
         mean_errors=errors[:pools],
@@ -212,7 +213,10 @@ def _round(cols: Columns, learnt: Learnt) -> Learnt:
         odd=float(np.clip((np.sum(mass * odd) + 1) / (cols.count + 40), 0.01, 0.25)),
         bedding=bedding,
         bedding_sd=spread_after(
-            learnt.bedding_sd**2, bed_square, bed_variance, BELIEFS.bedding_sd,
+            learnt.bedding_sd**2,
+            bed_square,
+            bed_variance,
+            BELIEFS.bedding_sd,
             BELIEFS.bedding_pieces,
         )
         ** 0.5,
@@ -234,11 +238,11 @@ def _odd_readings(made: Design, weighed: Weighed, prior: Prior) -> float:
     return float(np.clip((np.sum(odd) + 2) / (len(odd) + 100), 0.002, 0.2))
 
 
-def _plating_after(cols: Columns, got: _Expected, prior: Prior) -> dict[str, float]:
-    """How much faster bare steel wears than plating, by the plated pieces."""
+def _plating_after(cols: Columns, got: _Expected, prior: Prior) -> tuple[float, float]:
+    """How much faster bare steel wears than plating, by the plated pieces, and its spread."""
     plated = cols.is_plated
     if not np.any(plated):
-        return {}
+        return prior.chrome_ratio, prior.chrome_ratio_sd
     solved = got.weighed.solved
     mean_r = got.rates.mean
     off = (solved.at[:, RATIO] + solved.by[:, RATIO] * mean_r)[plated]
@@ -250,7 +254,7 @@ def _plating_after(cols: Columns, got: _Expected, prior: Prior) -> dict[str, flo
     ) / (count + hold)
     square = float(np.sum(variance + (off - (ratio - prior.chrome_ratio)) ** 2))
     sd = ((hold * default.chrome_ratio_sd**2 + square) / (hold + count)) ** 0.5
-    return {"chrome_ratio": max(1.0, ratio), "chrome_ratio_sd": sd}
+    return max(1.0, ratio), sd
 
 
 def _told(cols: Columns, learnt: Learnt) -> Prior:
@@ -289,5 +293,3 @@ def _pool(learnt: Learnt, mean: float, sd: float, se: float) -> Pool:
         log_rate=mean, log_rate_sd=sd, log_rate_se=se, odd_share=learnt.odd,
         bedding_nm=learnt.bedding, bedding_sd_nm=learnt.bedding_sd,
     )  # fmt: skip
-
-

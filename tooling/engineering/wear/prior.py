@@ -11,7 +11,7 @@ from typing import Any
 DEFAULT_FACTORS: Mapping[str, float] = MappingProxyType(
     {"cold rolled": 1.0, "galvanised": 2.5, "stainless": 4.5, "high strength": 4.5}
 )
-"""Wear per length against cold rolled; from memory, until learned. Cold rolled is 1 by definition."""
+"""Wear per length against cold rolled, which is 1 by definition; from memory, until learned."""
 FACTOR_SPREAD = 0.5
 """How sure the defaults are: standard deviation of the logarithm; from memory."""
 UNKNOWN_SPREAD = 0.8
@@ -76,10 +76,10 @@ class Prior:
     ``pools`` by the point's ``alike``; ``everything`` is the pool of a point that has none.
     ``factors`` by strip class with the standard deviation of their logarithm in ``factor_sd``.
     ``bedding_km``: a face beds in as 1 − exp(−equivalent length / it). ``late_more`` ± ``late_sd``:
-    late in life (well beyond ``late_km``) a point wears by this share of the usual rate faster. ``chrome_ratio``: bare
-    steel wears so many times as fast as its plating, ± ``chrome_ratio_sd``. ``scatter_nm``
-    (k = 1) is how readings of one point scatter beyond their gauges; ``odd_readings`` of them are
-    ``odd_reading_times`` as far out.
+    late in life (well beyond ``late_km``) a point wears by this share of the usual rate faster.
+    ``chrome_ratio``: bare steel wears so many times as fast as its plating, ±
+    ``chrome_ratio_sd``. ``scatter_nm`` (k = 1) is how readings of one point scatter beyond their
+    gauges; ``odd_readings`` of them are ``odd_reading_times`` as far out.
     """
 
     everything: Pool = field(default_factory=Pool)
@@ -105,7 +105,12 @@ class Prior:
             object.__setattr__(self, name, MappingProxyType(dict(getattr(self, name))))
         if any(not (isfinite(each) and each > 0) for each in self.factors.values()):
             raise ValueError("a factor is more than nothing")
-        if min(self.bedding_km, self.late_km) <= 0 or self.late_sd < 0 or self.chrome_ratio <= 0 or self.scatter_nm < 0:
+        if (
+            min(self.bedding_km, self.late_km) <= 0
+            or self.late_sd < 0
+            or self.chrome_ratio <= 0
+            or self.scatter_nm < 0
+        ):
             raise ValueError("lengths, ratios and scatter are more than nothing")
 
     def pool(self, alike: str) -> Pool:

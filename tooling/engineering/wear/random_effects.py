@@ -1,4 +1,4 @@
-"""Pooling estimates of like things that truly differ: random effects, DerSimonian-Laird and REML."""
+"""Pooling like things that truly differ: random effects by DerSimonian-Laird and REML."""
 
 from __future__ import annotations
 

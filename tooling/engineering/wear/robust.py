@@ -48,16 +48,12 @@ def weigh(made: Design, known: Known, prior: Prior) -> Weighed:
     if len(made.y) == 0:
         return Weighed(solved, off, weight, after_off, after_weight)
     for _ in range(SWEEPS):
-        z, sd = peak(known, solved.b, solved.c)
-        rate, rate_variance = np.exp(z), (np.exp(z) * sd) ** 2
+        rate = np.exp(peak(known, solved.b, solved.c)[0])
+        rate_variance = 1 / (1 / (rate * known.sd) ** 2 + solved.c)
         mean, variance = _expected(made, solved, rate, rate_variance)
-        rest = np.maximum(1 / variance - precision, 1e-3 / variance)
-        expected = np.where(
-            precision > 0, (mean / variance - precision * y) / rest, mean
-        )
-        off = np.where(
-            made.is_verdict, 0, (made.y - expected) / np.sqrt(1 / rest + made.noise)
-        )
+        rest = np.maximum(1 / variance - precision, 1e-7 / variance)
+        expected = np.where(precision > 0, (mean / variance - precision * y) / rest, mean)
+        off = np.where(made.is_verdict, 0, (made.y - expected) / np.sqrt(1 / rest + made.noise))
         weight = np.where(
             made.is_verdict,
             1.0,
@@ -85,7 +81,8 @@ def _expected(
     for i in range(rows.shape[1]):
         mean += rows[:, i] * (solved.at[point, i] + solved.by[point, i] * rate[point])
         slope += rows[:, i] * solved.by[point, i]
-        for j in range(rows.shape[1]):
+    for i in solved.some:
+        for j in solved.some:
             variance += rows[:, i] * rows[:, j] * solved.cov[point, i, j]
     variance += slope**2 * rate_variance[point]
     return mean, np.maximum(variance, 1e-9 * made.noise + 1e-9)
@@ -95,7 +92,10 @@ def _weight(miss: Floats, rest: Floats, noise: Floats, odd: float, times: float)
     """Expected share of a reading's precision: good, or odd with ``times`` the deviation."""
     good, bad = rest + noise, rest + noise * times**2
     ratio = (
-        odd / (1 - odd) * np.sqrt(good / bad) * np.exp(np.minimum(0.5 * miss**2 * (1 / good - 1 / bad), 600))
+        odd
+        / (1 - odd)
+        * np.sqrt(good / bad)
+        * np.exp(np.minimum(0.5 * miss**2 * (1 / good - 1 / bad), 600))
     )
     share = 1 / (1 + ratio)
     weight: Floats = share + (1 - share) / times**2

@@ -1,4 +1,4 @@
-"""What the wear engine is told of a gauge point: its limits, its readings, what ran since the cut."""
+"""What the wear engine is told of a gauge point: limits, readings, what ran since the cut."""
 
 from __future__ import annotations
 

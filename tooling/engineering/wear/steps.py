@@ -7,7 +7,8 @@ import numpy as np
 from tooling.engineering.how import Step
 from tooling.engineering.wear.columns import AFTER_CUT, CHROME, GAUGE, TEMPERATURE, Columns
 from tooling.engineering.wear.forecasts import Forecasts, Inside
-from tooling.engineering.wear.latent import AFTER, BED
+from tooling.engineering.wear.latent import AFTER
+from tooling.engineering.wear.least_squares import least_squares
 from tooling.engineering.wear.prior import Prior, strip_class
 from tooling.engineering.wear.specs import NM_PER_KM, History, Rules
 
@@ -28,6 +29,7 @@ def steps_behind(
         _own(inside),
         _rate(inside, found),
         *_left(cols, found, inside, prior, rules),
+        *_line(inside, cols),
     )
 
 
@@ -148,7 +150,8 @@ def _rate(inside: Inside, found: Forecasts) -> Step:
         formula="density of ln r ∝ pool(ln r)·exp(b·r − c·r²/2)",
         source=BAYES,
         inputs={
-            "mean": float(known.mean[0]), "sd": float(known.sd[0]), "odd_share": float(known.odd[0]),
+            "mean": float(known.mean[0]), "sd": float(known.sd[0]),
+            "odd_share": float(known.odd[0]),
             "odd_times": float(known.times[0]), "b": float(solved.b[0]), "c": float(solved.c[0]),
         },
         value={
@@ -170,17 +173,18 @@ def _left(
         steps.append(
             Step(
                 what="length left until the true depth passes the limit",
-                formula="the L at which P(a·h(used + L) + r·(used + L) ≥ limit) reaches the chance; "
-                "h(E) = 1 − exp(−E / bedding)",
+                formula="the L at which P(a·h(E) + r·E + m·g(E) ≥ limit), E = used + L, reaches "
+                "the chance; h(E) = 1 − exp(−E / bedding), g(E) = usual·E² / (E + late)",
                 source=BAYES,
                 inputs={
                     "chance": level, "used_km": float(found.used_km[0]),
                     "limit_nm": float(cols.limit[0]),
                     "bedding_km": prior.bedding_km,
-                    "bedding_nm": {
-                        "at": float(solved.at[0, BED]), "by_rate": float(solved.by[0, BED]),
-                        "u": float(np.sqrt(solved.cov[0, BED, BED])),
-                    },
+                    "late_km": prior.late_km,
+                    "usual": float(np.exp(inside.known.mean[0])),
+                    "unknowns_at": solved.at[0].tolist(),
+                    "unknowns_by_rate": solved.by[0].tolist(),
+                    "unknowns_cov": solved.cov[0].tolist(),
                     "plated_nm": float(cols.chrome[0]), "is_plated": bool(cols.is_plated[0]),
                     "by_value": bool(cols.by_value[0]),
                 },
@@ -203,3 +207,21 @@ def _left(
         )
     )
     return steps
+
+
+def _line(inside: Inside, cols: Columns) -> list[Step]:
+    """The plain line through its own readings, beside the forecast: it decides nothing."""
+    valued = ~inside.made.is_verdict
+    km, depth = inside.made.length[valued], cols.depth[valued]
+    if len(km) < 2 or float(np.sum(km * km)) <= 0:
+        return []
+    fit = least_squares(km[:, None], depth)
+    return [
+        Step(
+            what="plain line through its own readings, for comparison",
+            formula="depth = rate·length from the reading after the cut, least squares",
+            source="least squares; shown beside the forecast, decides nothing",
+            inputs={"length_km": km.tolist(), "depth_nm": depth.tolist()},
+            value={"rate_nm_per_km": float(fit.coefficients[0]), "u": float(fit.errors[0])},
+        )
+    ]

@@ -1,0 +1,91 @@
+"""Wear: coverage of the intervals, errors beside plain lines and the pool, and speed in bulk.
+
+Coverage: five fixed seeds × 1,000 pieces for each number of readings, from the law of the model
+and from another (wear-in, outliers, gauge rounding).
+"""
+
+from __future__ import annotations
+
+import time
+from dataclasses import replace
+
+import numpy as np
+
+from tests.bench.build import Built
+from tests.bench.clock import Figure
+from tests.engineering.wear_coverage import COUNTS, Held, held, pool_of
+from tests.engineering.wear_world import MODEL, OTHER, pieces
+from tooling.engineering.wear import columns, fit_prior, forecast, forecast_one
+
+SEEDS = range(5)
+PIECES = 1_000
+POINTS = 100_000
+WITHIN = 2.0
+OTHER_LEAST = 85.0
+"""Percent of pieces, and points of percent."""
+
+
+def wear(built: Built) -> list[Figure]:
+    """Coverage, errors and seconds; nothing of the shop that was built is needed."""
+    rows = _speed()
+    for name, law in (("model", MODEL), ("other law", OTHER)):
+        priors = {seed: pool_of(law, seed) for seed in SEEDS}
+        for readings in COUNTS:
+            found = [held(law, seed, readings, PIECES, priors[seed]) for seed in SEEDS]
+            what = f"{name}, {readings} readings"
+            rows += _model(what, readings, found) if law is MODEL else _other(what, found)
+    return rows
+
+
+def _mean(found: list[Held], name: str) -> float:
+    return float(np.mean([getattr(each, name) for each in found]))
+
+
+def _model(what: str, readings: int, found: list[Held]) -> list[Figure]:
+    half, nine = 100 * _mean(found, "half"), 100 * _mean(found, "nine")
+    error, line, pool = (_mean(found, name) for name in ("error", "line_error", "pool_error"))
+    rows = [
+        Figure(f"{what}: in the 50 % interval", half, "%"),
+        Figure(f"{what}: off 50 %", abs(half - 50), "pt", WITHIN),
+        Figure(f"{what}: in the 90 % interval", nine, "%"),
+        Figure(f"{what}: off 90 %", abs(nine - 90), "pt", WITHIN),
+        Figure(f"{what}: median error", error, "km"),
+        Figure(f"{what}: median error / the pool's", error / pool, "×", 1 if readings else None),
+    ]
+    if readings:
+        rows.append(Figure(f"{what}: median error / a plain line's", error / line, "×", 1))
+    return rows
+
+
+def _other(what: str, found: list[Held]) -> list[Figure]:
+    nine = 100 * _mean(found, "nine")
+    return [
+        Figure(f"{what}: in the 90 % interval", nine, "%"),
+        Figure(f"{what}: missed", 100 - nine, "%", 100 - OTHER_LEAST),
+        Figure(f"{what}: median error", _mean(found, "error"), "km"),
+    ]
+
+
+def _speed() -> list[Figure]:
+    """100,000 points, two readings each in the mean; the pool of all of them; one point."""
+    some = pieces(MODEL, 77, 2_000, (0, 1, 2, 3, 4))[0]
+    prior = fit_prior(some)
+    many = [
+        replace(each, spec=replace(each.spec, key=n))
+        for n, each in enumerate(some * (POINTS // len(some)))
+    ]
+    began = time.perf_counter()
+    cols = columns(many)
+    made = time.perf_counter()
+    forecast(cols, prior)
+    told = time.perf_counter()
+    fit_prior(cols)
+    fitted = time.perf_counter()
+    forecast_one(some[4], prior)
+    one = time.perf_counter()
+    return [
+        Figure("100,000 points: histories to columns", made - began, "s"),
+        Figure("100,000 points: forecasts", told - made, "s", 3),
+        Figure("100,000 points: pool", fitted - told, "s"),
+        Figure("one point with its steps", (one - fitted) * 1_000, "ms"),
+    ]

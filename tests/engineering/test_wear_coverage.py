@@ -1,0 +1,112 @@
+"""Intervals hold what they promise; the whole of it is ``manage.py bench wear``.
+
+Three seeds and fewer pieces: bounds are three standard errors of a share of 900 wide.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from math import exp, log
+
+import numpy as np
+import pytest
+
+from tests.engineering.wear_coverage import held, pool_of
+from tests.engineering.wear_world import FACTORS, MODEL, OTHER, RATE, pieces
+from tooling.engineering.wear import Prior, columns, fit_prior, forecast
+
+pytestmark = pytest.mark.one_database
+
+
+@pytest.fixture(scope="module")
+def priors() -> list[Prior]:
+    return [pool_of(MODEL, seed) for seed in (0, 1, 3)]
+
+
+@pytest.mark.parametrize("readings", [0, 1, 2, 5])
+def test_intervals_cover_and_errors_are_small(priors, readings) -> None:
+    found = [held(MODEL, seed, readings, 300, prior) for seed, prior in zip((0, 1, 3), priors,
+             strict=True)]  # fmt: skip
+    assert abs(np.mean([each.half for each in found]) - 0.5) < 0.055
+    assert abs(np.mean([each.nine for each in found]) - 0.9) < 0.035
+    error, line, pool = (
+        np.mean([getattr(each, name) for each in found])
+        for name in ("error", "line_error", "pool_error")
+    )
+    assert error <= pool
+    assert readings == 0 or error < line
+
+
+def test_another_law_is_still_covered() -> None:
+    prior = pool_of(OTHER, 0)
+    for readings in (1, 5):
+        assert held(OTHER, 0, readings, 400, prior).nine > 0.85
+
+
+def test_a_pool_is_learned_back() -> None:
+    """400 pieces: the rate within its error, factors within a tenth, scatter and spread about."""
+    prior = pool_of(MODEL, 0)
+    pool = prior.everything
+    assert abs(pool.log_rate - log(RATE)) < 3 * pool.log_rate_se
+    assert pool.log_rate_sd == pytest.approx(0.35, abs=0.05)
+    for name, factor in FACTORS.items():
+        assert prior.factor(name) == pytest.approx(factor, rel=0.1)
+    assert 400 < prior.scatter_nm < 1_400
+
+
+def test_pools_learn_apart_and_lend_to_one_another() -> None:
+    """Three kinds of piece, one with few: that one is drawn to the others."""
+    some = pieces(MODEL, 21, 130, (3,))[0]
+    few, slow, quick = some[:4], some[4:64], some[64:]
+
+    def kind(histories, name, faster):
+        return [
+            replace(
+                each,
+                spec=replace(each.spec, alike=name),
+                readings=tuple(
+                    replace(r, value_nm=r.value_nm + (1 - faster) * (152_400_000 - r.value_nm))
+                    for r in each.readings
+                ),
+            )
+            for each in histories
+        ]
+
+    prior = fit_prior(
+        [*kind(few, "few", 1.0), *kind(slow, "slow", 0.5), *kind(quick, "quick", 2.0)]
+    )
+    rates = {name: exp(pool.log_rate) for name, pool in prior.pools.items()}
+    assert rates["quick"] / rates["slow"] == pytest.approx(4, rel=0.2)
+    assert rates["slow"] < rates["few"] < rates["quick"]
+    assert prior.pools["few"].log_rate_se > prior.pools["slow"].log_rate_se
+    assert prior.pool("never seen") == prior.everything
+    assert prior.everything.log_rate_sd > prior.pools["slow"].log_rate_sd
+
+
+def test_odd_pieces_and_readings_do_not_carry_the_pool_away() -> None:
+    """Every twelfth piece was crashed: a tenth of a millimetre deeper from its second reading."""
+    clean = pieces(MODEL, 33, 120, (3,))[0]
+    crashed = [
+        replace(
+            each,
+            readings=(
+                *each.readings[:2],
+                *(replace(r, value_nm=r.value_nm - 200_000) for r in each.readings[2:]),
+            ),
+        )
+        if n % 12 == 0
+        else each
+        for n, each in enumerate(clean)
+    ]
+    before, after = fit_prior(clean), fit_prior(crashed)
+    assert after.everything.log_rate == pytest.approx(before.everything.log_rate, abs=0.12)
+    assert after.everything.log_rate_sd < before.everything.log_rate_sd * 1.5
+    assert after.scatter_nm < 3 * before.scatter_nm
+
+
+def test_pooled_histories_in_any_order_teach_the_same() -> None:
+    some = pieces(MODEL, 4, 40, (1, 2, 3))[0]
+    one, other = fit_prior(some), fit_prior(some[::-1])
+    assert one.everything.log_rate == pytest.approx(other.everything.log_rate, abs=1e-9)
+    left = [forecast(columns(some), each).sure_km for each in (one, other)]
+    assert left[0] == pytest.approx(left[1], rel=1e-8)
