@@ -313,10 +313,10 @@ def test_an_owner_who_was_not_asked_keeps_it_here(shop, engineer, attendant):
 
 
 def test_a_reading_from_before_the_cut_says_nothing_of_it(shop, engineer):
-    order = shop.request(engineer, THIRD)
+    order = shop.request(engineer, THIRD, vendor=None)
     shop.send(engineer, order)
     shop.read(engineer, order, at=shop.later(1))
-    shop.back(engineer, order, done_on=shop.later(5).date())
+    shop.back(engineer, order, to=None, done_on=shop.later(5).date())
     shop.marks(engineer, order)
     refused("unread_after_cut", let_go, shop, engineer, order)
     shop.read(engineer, order, at=shop.later(5))

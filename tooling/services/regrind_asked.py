@@ -7,10 +7,9 @@ from dataclasses import dataclass
 
 from django.utils.translation import gettext_lazy as _
 
-from tooling.errors import ToolingError, Unknown
-from tooling.models import Piece, RegrindPlan, SetCopy, WorkKind
+from tooling.errors import Conflict, ToolingError, Unknown
+from tooling.models import Decision, Piece, RegrindPlan, SetCopy, WorkKind
 from tooling.queries.scan_lookup import look_up
-from tooling.services.regrind_orders import lines_of_plan, lines_of_set
 from tooling.services.regrind_targets import OrderLineIn
 
 
@@ -46,6 +45,42 @@ def asked_lines(
     for line in (*named, *of_set):
         found.setdefault(line.piece.pk, line)
     return Asked(tuple(found.values()), plan)
+
+
+def lines_of_set(
+    copy: SetCopy, *, take_off_nm: int | None = None, kinds: Sequence[str] = (WorkKind.REGRIND,)
+) -> list[OrderLineIn]:
+    """A line for every roll of a copy, cut by the same amount. One query."""
+    rows = Piece.objects.filter(allotments__copy=copy, drawing__kind__in=("roll", "side_roll"))
+    pieces = rows.select_related("drawing", "revision", "owner", "place")
+    ordered = pieces.order_by("allotments__position__set_pass__number", "code").distinct()
+    return [OrderLineIn(piece, kinds=kinds, take_off_nm=take_off_nm) for piece in ordered]
+
+
+def lines_of_plan(plan: RegrindPlan) -> list[OrderLineIn]:
+    """A line for every piece that the plan cuts or faces. One query.
+
+    Raises Conflict ``plan_has_no_work``.
+    """
+    rows = plan.lines.filter(decision__in=(Decision.CUT, Decision.FACE), amount_nm__gt=0)
+    found = [
+        OrderLineIn(
+            row.piece,
+            kinds=(WorkKind.FACE if row.decision == Decision.FACE else WorkKind.REGRIND,),
+            take_off_nm=row.amount_nm,
+            note=row.reason[:300],
+        )
+        for row in rows.select_related(
+            "piece__drawing", "piece__revision", "piece__owner", "piece__place"
+        ).order_by("pk")
+    ]
+    if not found:
+        raise Conflict(
+            "plan_has_no_work",
+            _("Plan {plan} cuts nothing, so there is nothing to order."),
+            plan=plan.number,
+        )
+    return found
 
 
 def pieces_named(codes: Collection[str]) -> list[Piece]:

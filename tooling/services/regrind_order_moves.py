@@ -13,8 +13,6 @@ from django.utils.translation import gettext_lazy as _
 
 from tooling.errors import Conflict, ToolingError
 from tooling.models import (
-    DIAMETERS,
-    DIMENSIONS,
     How,
     KitPosition,
     OrderEventKind,
@@ -24,8 +22,6 @@ from tooling.models import (
     Place,
     RegrindOrder,
     RegrindOrderLine,
-    RegrindOrderWork,
-    WorkKind,
 )
 from tooling.permissions import Verb, check_can
 from tooling.queries.approvals import CUTS
@@ -33,7 +29,6 @@ from tooling.queries.lead_times import lead_time_of
 from tooling.queries.out import usual_day, usual_days
 from tooling.queries.scan_lookup import look_up
 from tooling.services.due_back import check_due
-from tooling.services.edits import apply_edit
 from tooling.services.loans import Thing, hand_out
 from tooling.services.movements import Stamp
 from tooling.services.owner_gate import check_cuts
@@ -45,18 +40,11 @@ from tooling.services.regrind_order_rows import (
     touch,
     write_event,
 )
+from tooling.services.regrind_order_works import write_works
 from tooling.services.regrind_orders import end_order
 from tooling.services.together import Act, move_together
-from tooling.services.work import check_day, write_work
+from tooling.services.work import check_day
 from tooling.services.write import writing
-
-CHANGES_SIZE = frozenset(
-    {
-        *(WorkKind.REGRIND, WorkKind.RECONTOUR, WorkKind.FACE, WorkKind.REBORE),
-        *(WorkKind.STRIP, WorkKind.PLATE),
-    }
-)
-"""Work after which a piece has other dimensions than before."""
 
 
 def send(
@@ -154,7 +142,7 @@ def take_back(
         RegrindOrderLine.objects.filter(pk__in=ids).update(is_open=is_done, **fields)
         for line in came:
             if is_done:
-                _write_works(by, at, fresh, line, done, cost_cents)
+                write_works(by, at, fresh, line, done, cost_cents)
             write_event(
                 by=by, at=at, order=fresh, what=OrderEventKind.BACK, piece=line.piece,
                 reason=reason,
@@ -341,55 +329,6 @@ def _put(
         _rows, refused = move_together(act=shared, going=moving)
         for error in refused.values():
             raise error
-
-
-def _write_works(
-    by: Person, at: datetime, order: RegrindOrder, line: RegrindOrderLine, done: date,
-    cost_cents: int | None,
-) -> None:  # fmt: skip
-    """One row for each kind of work, in order. What it measured before is kept with the first that
-    changes sizes; what it measures now is for a reading to say."""
-    vendor = order.vendor
-    before_said = False
-    for number, kind in enumerate(line.kinds):
-        sizes = {}
-        if kind == WorkKind.REGRIND or (kind in CHANGES_SIZE and not before_said):
-            sizes = {name: (_before(line.piece, name), None) for name in _touched(line, kind)}
-            before_said = True
-        work = write_work(
-            by=by, at=at, piece=line.piece, kind=kind, done_on=done,
-            done_by=vendor.name if vendor else str(_("in the shop")),
-            sizes=sizes, order_reference=order.number,
-            cost_cents=cost_cents if number == 0 else None, note=line.note,
-        )  # fmt: skip
-        RegrindOrderWork.objects.create(line=line, work=work)
-    _chrome(by, at, line)
-
-
-def _touched(line: RegrindOrderLine, kind: str) -> list[str]:
-    """The dimensions with a target; of a regrind at least the diameters that are known."""
-    named = {target.dimension for target in line.targets.all()}
-    if kind == WorkKind.REGRIND:
-        named |= set(DIAMETERS)
-    return [name for name in DIMENSIONS if name in named and _before(line.piece, name) is not None]
-
-
-def _before(piece: Piece, name: str) -> int | None:
-    for holder, prefix in ((piece, "now_"), (piece, "made_"), (piece.revision, "")):
-        size: int | None = getattr(holder, f"{prefix}{name}_nm")
-        if size is not None:
-            return size
-    return None
-
-
-def _chrome(by: Person, at: datetime, line: RegrindOrderLine) -> None:
-    """Stripped, its diameters are bare; plated, they are over chrome."""
-    kinds = [kind for kind in line.kinds if kind in (WorkKind.STRIP, WorkKind.PLATE)]
-    if kinds:
-        apply_edit(
-            by=by, at=at, row=line.piece, key=line.piece.code,
-            fields={"over_chrome": kinds[-1] == WorkKind.PLATE},
-        )  # fmt: skip
 
 
 def _settle(by: Person, at: datetime, order: RegrindOrder, reason: str) -> None:

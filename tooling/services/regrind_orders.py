@@ -10,7 +10,6 @@ from django.utils.translation import gettext_lazy as _
 
 from tooling.errors import Conflict, ToolingError
 from tooling.models import (
-    Decision,
     OrderEventKind,
     OrderState,
     Person,
@@ -21,8 +20,6 @@ from tooling.models import (
     RegrindOrderLine,
     RegrindPlan,
     RegrindTarget,
-    SetCopy,
-    WorkKind,
 )
 from tooling.permissions import Verb, check_can
 from tooling.queries.out import away_of
@@ -96,42 +93,6 @@ def request_order(
         )  # fmt: skip
         touch(line.piece for line in made)
     return order
-
-
-def lines_of_set(
-    copy: SetCopy, *, take_off_nm: int | None = None, kinds: Sequence[str] = (WorkKind.REGRIND,)
-) -> list[OrderLineIn]:
-    """A line for every roll of a copy, cut by the same amount. One query."""
-    rows = Piece.objects.filter(allotments__copy=copy, drawing__kind__in=("roll", "side_roll"))
-    pieces = rows.select_related("drawing", "revision", "owner", "place")
-    ordered = pieces.order_by("allotments__position__set_pass__number", "code").distinct()
-    return [OrderLineIn(piece, kinds=kinds, take_off_nm=take_off_nm) for piece in ordered]
-
-
-def lines_of_plan(plan: RegrindPlan) -> list[OrderLineIn]:
-    """A line for every piece that the plan cuts or faces. One query.
-
-    Raises Conflict ``plan_has_no_work``.
-    """
-    rows = plan.lines.filter(decision__in=(Decision.CUT, Decision.FACE), amount_nm__gt=0)
-    found = [
-        OrderLineIn(
-            row.piece,
-            kinds=(WorkKind.FACE if row.decision == Decision.FACE else WorkKind.REGRIND,),
-            take_off_nm=row.amount_nm,
-            note=row.reason[:300],
-        )
-        for row in rows.select_related(
-            "piece__drawing", "piece__revision", "piece__owner", "piece__place"
-        ).order_by("pk")
-    ]
-    if not found:
-        raise Conflict(
-            "plan_has_no_work",
-            _("Plan {plan} cuts nothing, so there is nothing to order."),
-            plan=plan.number,
-        )
-    return found
 
 
 def add_line(
@@ -397,8 +358,6 @@ __all__ = [
     "change_line",
     "edit_order",
     "end_order",
-    "lines_of_plan",
-    "lines_of_set",
     "remove_line",
     "request_order",
     "still_out",
