@@ -8,6 +8,7 @@ from api.changeover_urls import CHANGEOVERS
 from api.count_urls import COUNTS
 from api.errors import no_such_address
 from api.regrind_order_urls import REGRIND_ORDERS
+from api.regrind_plan_urls import REGRIND_PLANS
 from api.setup_urls import SETUPS as SET_UP
 from api.views import (
     backups,
@@ -315,6 +316,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     *KITS,
     *SET_UP,
     *REGRIND_ORDERS,
+    *REGRIND_PLANS,
     path("scans/", scans.record, name="api-scans"),
     path("imports/", imports.Imports.as_view(), name="api-imports"),
     path("imports/<int:number>/", imports.OneImport.as_view(), name="api-import"),

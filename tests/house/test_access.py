@@ -50,6 +50,7 @@ from tooling.services import (
     purchases,
     receiving,
     regrind_orders,
+    regrind_plans,
 )
 from tooling.services.purchases import LineIn
 from tooling.services.receiving import Papers
@@ -198,6 +199,7 @@ def found(world: World, cast: dict[str, Person], standing: Path) -> Any:
     work = OrderLineIn(piece, kinds=("polish",))
     asked_for = regrind_orders.request_order(by=engineer, at=at, lines=[work])
     work_row = {"number": asked_for.number, "code": piece.code}
+    planned = regrind_plans.start_plan(by=engineer, at=at, copies=[copy])
     order_row = {"number": "PO-1", "line": 1, "receipt": receipt.pk, "dimension": "bore"}
     set_row = {"number": "T-1", "position": position.pk, "copy": copy.pk, "letter": "A",
                "mill": "M1", "chart": chart.pk, "set_pass": position.set_pass_id,
@@ -209,6 +211,8 @@ def found(world: World, cast: dict[str, Person], standing: Path) -> Any:
         "pieces/stock/": {"code": line.code},
         "pieces/orders/": order_row,
         "regrinds/orders/": work_row,
+        "regrinds/plans/": {"number": planned.number},
+        "api/v1/regrind-plans/": {"number": planned.number, "code": piece.code},
         "api/v1/regrind-orders/": work_row,
         "api/v1/purchases/": order_row,
         "api/v1/receipts/": order_row,

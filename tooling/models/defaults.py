@@ -98,6 +98,8 @@ _ALL = (
             60, "M", unit="%", least=1, most=500),
     _count("grinder_pieces_a_week", _("Regrinds: the grinder takes so many pieces a week "
            "(0: as many as come)"), 0, "M", most=100_000),
+    _count("owner_answer_days", _("Regrinds: owners answer within"), 7, "M", unit=_("days"),
+           most=365),
     _count("lead_orders_least", _("Regrinds: lead time from own orders once there are"), 5, "M",
            unit=_("orders"), least=1, most=1_000),
     _length("inspection_tolerance", _("Received tooling is to print within, each way"), 25_000, "M",
