@@ -11,6 +11,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from tests.grinding import Grinding, inches
+from tests.services.scanning import put
 from tests.services.test_owner_leave import refused
 from tooling.errors import NotAllowed
 from tooling.models import (
@@ -22,6 +23,8 @@ from tooling.models import (
     Piece,
     RegrindOrder,
     RegrindOrderLine,
+    RegrindPlan,
+    RegrindTarget,
     SetPosition,
     Setting,
     SetupChart,
@@ -29,11 +32,13 @@ from tooling.models import (
     Work,
 )
 from tooling.queries.cuts_left import cuts_left
+from tooling.queries.kits import kit_page
 from tooling.queries.lead_times import lead_times
 from tooling.queries.regrind_release import judge_order, judged_lines
 from tooling.queries.release_pieces import to_be_read
 from tooling.services import approvals, kits, regrind_order_moves, regrind_orders
 from tooling.services.movements import move_pieces
+from tooling.services.regrind_asked import asked_lines
 from tooling.services.regrind_release import release, release_for_job
 from tooling.services.regrind_targets import OrderLineIn, Target
 
@@ -528,3 +533,47 @@ def test_cuts_left_are_counted_in_whole_numbers(shop, engineer, now, least, stoc
     piece.revision.least_drive_diameter_nm = inches(least)
     Setting.objects.create(name="usual_stock_per_cut", value=inches(stock))
     assert cuts_left([piece])[piece.pk].cuts == left
+
+
+def test_kits_say_which_order_holds_a_piece_and_offer_another(shop, engineer, crew):
+    order = shop.request(engineer, THIRD)
+    kit = a_kit(shop, crew)
+    told = {view.piece: view for view in kit_page(kit.number, at=shop.world.at).positions}
+    held = told[shop.pieces[THIRD].code]
+    assert (held.state, order.number in held.reason) == ("held", True)
+    shop.send(engineer, order)
+    told = {view.piece: view for view in kit_page(kit.number, at=shop.world.at).positions}
+    assert told[shop.pieces[THIRD].code].state == "out"
+    shop.back(engineer, order)
+    told = {view.piece: view for view in kit_page(kit.number, at=shop.later(6)).positions}
+    assert "not released yet" in told[shop.pieces[THIRD].code].reason
+
+
+def test_a_whole_set_put_to_a_kit_leaves_what_is_on_order(shop, engineer, crew):
+    shop.request(engineer, THIRD)
+    kit = a_kit(shop, crew)
+    told = put(crew, shop.world.at, shop.set.code, kit.place.code)
+    assert "(3B), held" in told.message
+    assert kit.positions.filter(is_staged=True).count() == 7
+
+
+def test_the_cuts_of_a_plan_are_ordered_each_by_its_own_amount(shop, engineer):
+    plan = RegrindPlan.objects.create(number="P-1", made_at=shop.world.at, state="solved")
+    amounts = {(1, "top", 1): "0.03", (2, "top", 1): "0.02"}
+    for spot, amount in amounts.items():
+        plan.lines.create(piece=shop.pieces[spot], decision="cut", amount_nm=inches(amount),
+                          reason="to clean up 0.2 mm at 60°")  # fmt: skip
+    plan.lines.create(piece=shop.pieces[THIRD], decision="leave")
+    asked = asked_lines(plan_number="p-1")
+    order = regrind_orders.request_order(
+        by=engineer, at=shop.world.at, lines=asked.lines, plan=asked.plan
+    )
+    targets = RegrindTarget.objects.filter(line__order=order, dimension="drive_diameter")
+    assert [each.target_nm for each in targets.order_by("line")] == [
+        inches("5.97"), inches("6.0"),
+    ]  # fmt: skip
+    plan.refresh_from_db()
+    assert (plan.state, order.lines.first().note) == ("ordered", "to clean up 0.2 mm at 60°")
+    empty = RegrindPlan.objects.create(number="P-2", made_at=shop.world.at)
+    refused("plan_has_no_work", asked_lines, plan_number=empty.number)
+    refused("unknown_plan", asked_lines, plan_number="P-9")

@@ -13,6 +13,7 @@ from pathlib import Path
 from django.core.management.base import CommandError
 
 from tooling.management.demo_messes import Messes
+from tooling.management.demo_orders import Orders
 from tooling.management.demo_setups import Changeovers
 from tooling.management.demo_story import piece_named
 from tooling.management.demo_year import Year
@@ -78,11 +79,13 @@ def _jobs(at: datetime) -> bytes:
     return out.getvalue().encode()
 
 
-class TwoWeeks(Changeovers):
+class TwoWeeks(Orders, Changeovers):
     """The last two weeks in the life of the shop."""
 
     def last_week(self) -> None:
-        """Set 1875 ran nine days ago: staged, on the mill, home again; one slip, undone."""
+        """Set 1875 ran nine days ago with a recut entry pass: staged, on the mill, home again;
+        one slip, undone."""
+        self.recut_entry_pass(self.now - timedelta(days=13))
         day = self.now - timedelta(days=10)
         kit = self.kit("J-2038", day, cart="Cart 3", copy="B")
         self.stage(kit, day + timedelta(hours=2))
@@ -93,6 +96,7 @@ class TwoWeeks(Changeovers):
         self.undo(slip, home + timedelta(minutes=1))
         self.put(self.homes(kit), home + timedelta(minutes=5))
         kits.close(by=self.people["crew"], at=home + timedelta(hours=1), kit=kit)
+        self.ran_good(kit, home + timedelta(hours=2))
         self._refused_scan(home)
 
     def this_week(self) -> None:
@@ -119,6 +123,7 @@ class TwoWeeks(Changeovers):
         self.stage(coming, day + timedelta(hours=4))
         setup, then = self.begin(coming, self.now - timedelta(hours=3))
         self.mount_all(setup, then, stations=MOUNTED_SO_FAR)
+        self.wait_for_release(self.now - timedelta(days=6))
 
     def _send_to_grinder(self, at: datetime) -> None:
         grinder = Place.objects.get(kind="grinder")
@@ -130,6 +135,7 @@ class TwoWeeks(Changeovers):
             answered_by="tooling desk",
         )  # fmt: skip
         self.scan([(piece.code, grinder.code) for piece in pieces], at)
+        self.order_what_is_at_the_grinder(pieces, at + timedelta(minutes=30))
 
     def _lose(self, at: datetime) -> None:
         lost = Place.objects.get(kind="lost")
