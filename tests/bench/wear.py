@@ -12,7 +12,7 @@ from dataclasses import replace
 import numpy as np
 
 from tests.bench.build import Built
-from tests.bench.clock import Figure
+from tests.bench.clock import Figure, seconds
 from tests.engineering.wear_coverage import COUNTS, Held, held, pool_of
 from tests.engineering.wear_world import MODEL, OTHER, pieces
 from tooling.engineering.wear import columns, fit_prior, forecast, forecast_one
@@ -77,7 +77,7 @@ def _speed() -> list[Figure]:
     began = time.perf_counter()
     cols = columns(many)
     made = time.perf_counter()
-    forecast(cols, prior)
+    best = min(seconds(lambda: forecast(cols, prior)) for _ in range(3))
     told = time.perf_counter()
     fit_prior(cols)
     fitted = time.perf_counter()
@@ -85,7 +85,7 @@ def _speed() -> list[Figure]:
     one = time.perf_counter()
     return [
         Figure("100,000 points: histories to columns", made - began, "s"),
-        Figure("100,000 points: forecasts", told - made, "s", 3),
+        Figure("100,000 points: forecasts, best of three", best, "s", 3),
         Figure("100,000 points: pool", fitted - told, "s"),
         Figure("one point with its steps", (one - fitted) * 1_000, "ms"),
     ]

@@ -32,7 +32,14 @@ from tooling.engineering.wear.latent import (
 )
 from tooling.engineering.wear.normal import Floats, quantile
 from tooling.engineering.wear.prior import Prior
-from tooling.engineering.wear.rates import LONGEST_KM, Known, Rates, posterior, solve_for
+from tooling.engineering.wear.rates import (
+    LOG_LONGEST,
+    LONGEST_KM,
+    Known,
+    Rates,
+    posterior,
+    solve_for,
+)
 from tooling.engineering.wear.robust import Weighed, weigh
 from tooling.engineering.wear.specs import Rules, Says
 
@@ -315,7 +322,7 @@ def left_at(
     a0, b0, _q = seen(inside.weighed.solved, row, used)
 
     def chance(x: Floats) -> Floats:
-        length = np.exp(x)
+        length = np.exp(np.minimum(x, LOG_LONGEST))
         row[:, BED] = bedded(length, prior.bedding_km)
         row[:, BEND] = usual * bent(length, prior.late_km)
         a, b, q = seen(inside.weighed.solved, row, length)

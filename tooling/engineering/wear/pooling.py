@@ -36,8 +36,8 @@ from tooling.engineering.wear.specs import History
 
 ROUNDS = 60
 SETTLED = 2e-4
-MOST = 20_000
-"""Points of which the prior is learned, evenly from all; more change nothing that can be seen."""
+MOST = 5_000
+"""Points of which the prior is learned, evenly from each pool; more change nothing to be seen."""
 BETWEEN_POOLS = 0.3
 """How far pools differ (standard deviation of ln rate) where fewer than three tell; from memory."""
 NEIGHBOURS = 10.0
@@ -51,7 +51,7 @@ def fit_prior(given: Sequence[History] | Columns, start: Prior = Prior()) -> Pri
     histories changes nothing that matters (sums in another order), their number is kept per pool.
     """
     cols = given if isinstance(given, Columns) else columns(given)
-    cols = thinned(cols)
+    whole, cols = cols, thinned(cols)
     if cols.count == 0:
         return start
     learnt = _first(cols, start)
@@ -60,16 +60,32 @@ def fit_prior(given: Sequence[History] | Columns, start: Prior = Prior()) -> Pri
         learnt = _round(cols, learnt)
         if learnt.moved_from(before) < SETTLED:
             break
-    return _told(cols, learnt)
+    return _told(whole, cols, learnt)
 
 
 def thinned(cols: Columns) -> Columns:
-    """The points that have a value since the cut, at most ``MOST`` of them."""
+    """The points that have a value since the cut, at most ``MOST`` of them (or 30 per pool)."""
     values = np.bincount(cols.point[~np.isnan(cols.depth)], minlength=cols.count)
     rows = np.flatnonzero((values > 0) & np.isfinite(cols.base))
     if len(rows) > MOST:
-        rows = rows[np.arange(MOST) * len(rows) // MOST]
+        pools = [rows[cols.alike[rows] == code] for code in range(len(cols.alike_names))]
+        most = _share([len(pool) for pool in pools], MOST)
+        evenly = [
+            pool[np.arange(min(most, len(pool))) * len(pool) // max(1, min(most, len(pool)))]
+            for pool in pools
+        ]
+        rows = np.sort(np.concatenate(evenly))
     return taken(cols, rows)
+
+
+def _share(sizes: Sequence[int], most: int) -> int:
+    """The largest number per pool with which all pools together stay within ``most``; some."""
+    low, high = 30, most
+    while low < high:
+        middle = (low + high + 1) // 2
+        fits = sum(min(size, middle) for size in sizes) <= most
+        low, high = (middle, high) if fits else (low, middle - 1)
+    return low
 
 
 def taken(cols: Columns, rows: Ints) -> Columns:
@@ -257,15 +273,15 @@ def _plating_after(cols: Columns, got: _Expected, prior: Prior) -> tuple[float, 
     return max(1.0, ratio), sd
 
 
-def _told(cols: Columns, learnt: Learnt) -> Prior:
+def _told(whole: Columns, cols: Columns, learnt: Learnt) -> Prior:
     """The prior as it is kept: pools drawn to one another as far as they are alike."""
     pools = len(cols.alike_names)
     variances = np.maximum(learnt.mean_errors**2, 1e-12)
     every = reml(learnt.means, variances)
     between = every.tau2 if pools >= 3 else max(every.tau2, BETWEEN_POOLS**2 if pools > 1 else 0)
     every = pooled(learnt.means, variances, between)
-    points = np.bincount(cols.alike, minlength=pools)
-    readings = np.bincount(cols.alike[cols.point], minlength=pools)
+    points = np.bincount(whole.alike[np.unique(whole.point)], minlength=pools)
+    readings = np.bincount(whole.alike[whole.point], minlength=pools)
     told = {}
     for number, name in enumerate(cols.alike_names):
         own = variances[number]
@@ -278,13 +294,13 @@ def _told(cols: Columns, learnt: Learnt) -> Prior:
             readings=int(readings[number]),
         )
     new = max(between, 0 if cols.alike_names == ("",) else BETWEEN_POOLS**2)
-    whole = replace(
+    every_pool = replace(
         _pool(learnt, every.mean, float((learnt.spread**2 + new) ** 0.5), every.se),
         points=int(points.sum()),
         readings=int(readings.sum()),
     )
     factor_sd = dict(learnt.prior.factor_sd) | learnt.factor_errors
-    everything = told.pop("", whole)
+    everything = told.pop("", every_pool)
     return replace(learnt.prior, everything=everything, pools=told, factor_sd=factor_sd)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field, fields
+from functools import lru_cache
 from math import isfinite, log
 from types import MappingProxyType
 from typing import Any
@@ -29,6 +30,7 @@ confidence; no published figure found. Used until the shop's own readings speak.
 USUAL_SPREAD = 0.9
 
 
+@lru_cache(maxsize=1_000)
 def strip_class(name: str) -> str:
     """The class as the factors name it: spelling variants and case are one class."""
     plain = " ".join(name.casefold().split())
