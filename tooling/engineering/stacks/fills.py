@@ -14,7 +14,8 @@ import numpy as np
 
 from tooling.engineering.stacks.columns import GROUND, Column, ShaftStack, made_stack
 from tooling.engineering.stacks.master import begin, solver
-from tooling.engineering.stacks.search import Prices, Search
+from tooling.engineering.stacks.offers import Prices
+from tooling.engineering.stacks.search import Search
 from tooling.engineering.stacks.windows import before_window, sum_window
 
 UNIT_NM = 1_000

@@ -128,15 +128,18 @@ def _grid(problem: Problem, lengths: list[int]) -> int:
     return max(GRAIN_NM, -(-longest // CELLS_MOST))
 
 
-def clusters(kinds: Sequence[Kind]) -> list[int]:
-    """By kind the number of its cluster: each by itself while they are few, else those of nearly
-    one length together."""
-    if len(kinds) <= CLUSTER_FROM:
+def clusters(kinds: Sequence[Kind], beyond: int = CLUSTER_FROM) -> list[int]:
+    """By kind the number of its cluster: each by itself while they are no more than ``beyond``,
+    else those of nearly one length together."""
+    if len(kinds) <= beyond:
         return list(range(len(kinds)))
     order = sorted(
         range(len(kinds)),
         key=lambda at: (
-            kinds[at].made, kinds[at].is_shim, kinds[at].alone, kinds[at].groups,
+            kinds[at].made,
+            kinds[at].is_shim,
+            kinds[at].alone,
+            kinds[at].groups,
             kinds[at].length_nm,
         ),
     )
@@ -144,16 +147,21 @@ def clusters(kinds: Sequence[Kind]) -> list[int]:
     for at in order:
         kind = kinds[at]
         alike = (kind.made, kind.is_shim, kind.alone, kind.groups)
-        if first is None or kind.alone or alike != first[0] or kind.length_nm - first[1] > CLUSTER_NM:
+        if (
+            first is None
+            or kind.alone
+            or alike != first[0]
+            or kind.length_nm - first[1] > CLUSTER_NM
+        ):
             number, first = number + 1, (alike, kind.length_nm)
         found[at] = number
     return found
 
 
-def widened(problem: Problem, kinds: Kinds) -> Kinds | None:
+def widened(problem: Problem, kinds: Kinds, beyond: int = CLUSTER_FROM) -> Kinds | None:
     """The clusters as kinds of many lengths each, for bounds that are quickly found; None where
     that is no help."""
-    number = clusters(kinds.kinds)
+    number = clusters(kinds.kinds, beyond)
     size = max(number, default=-1) + 1
     if size == len(kinds.kinds) or any(kind.made for kind in kinds.kinds):
         return None

@@ -9,7 +9,8 @@ import numpy as np
 from tooling.engineering.stacks.answer import Lack, Make, MakeList
 from tooling.engineering.stacks.columns import GROUND, Column, Maker, fixed_of
 from tooling.engineering.stacks.kinds import kinds_of
-from tooling.engineering.stacks.search import Pricer, Prices, Stop
+from tooling.engineering.stacks.offers import Pricer, Prices
+from tooling.engineering.stacks.search import Stop
 from tooling.engineering.stacks.solve import Effort, Progress, choose
 from tooling.engineering.stacks.specs import Fill, Problem, Shaft
 from tooling.engineering.stacks.tables import FAR, Array, Table

@@ -152,9 +152,7 @@ class ShaftPricer:
         pieces = np.maximum(1, -(-lengths // make.most_nm))
         return np.where(lengths >= make.least_nm * pieces, pieces * ground, FAR)
 
-    def stack(
-        self, cells: Sequence[tuple[_Options, int]], tables: Tables
-    ) -> ShaftStack | None:
+    def stack(self, cells: Sequence[tuple[_Options, int]], tables: Tables) -> ShaftStack | None:
         """The exact stack behind a choice of cells."""
         fills: list[Sequence[int]] = []
         ground_nm = {}
@@ -327,9 +325,7 @@ class Pair:
     price: int
 
 
-def cheapest_pair(
-    maker: Maker, top: Priced, bottom: Priced, *, most: int = 1
-) -> list[Pair]:
+def cheapest_pair(maker: Maker, top: Priced, bottom: Priced, *, most: int = 1) -> list[Pair]:
     """Up to ``most`` cheap pairs with different tops, the cheapest first; none where no pair is
     within the difference window."""
     grid, window = maker.kinds.grid_nm, maker.problem.rules.difference_nm

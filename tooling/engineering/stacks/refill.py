@@ -195,7 +195,9 @@ class Refill:
         low, high = self._problem.rules.guide_nm
         for at, turn in shafts:
             shaft, mine = self._shaft(at, turn), lengths[at]
-            error = 0 if self._is_empty(at, turn) else low + round((high - low) * self.dice.random())
+            error = (
+                0 if self._is_empty(at, turn) else low + round((high - low) * self.dice.random())
+            )
             for other in self._problem.stations[at].shafts:
                 if other.which in mine:
                     error = sum(mine[other.which][: other.before])

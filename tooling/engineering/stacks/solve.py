@@ -147,9 +147,7 @@ class Level:
         """Column generation for this aim; nothing to do where the bound is reached already."""
         self.bound = Bound()
         if not self.met():
-            self.search.bounding.generate(
-                self.goal, self.bound, self._enough, self.effort.rounds
-            )
+            self.search.bounding.generate(self.goal, self.bound, self._enough, self.effort.rounds)
 
     def _enough(self, value: float) -> bool:
         """Whether no more rounds can raise the bound above what it is."""

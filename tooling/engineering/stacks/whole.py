@@ -8,7 +8,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from tooling.engineering.stacks.columns import GROUND, Column, use_of
-from tooling.engineering.stacks.search import Bound, Prices, Search
+from tooling.engineering.stacks.offers import Prices
+from tooling.engineering.stacks.search import Bound, Search
 
 Choice = dict[int, Column]
 """Columns by station."""
