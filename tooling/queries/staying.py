@@ -75,7 +75,9 @@ def _trouble(on: OnMill) -> dict[Spot, str]:
             if not each.shaft or not (each.is_held or each.condition == Condition.BUILD_UP):
                 continue
             words = _("{piece} is {condition}")
-            said = words.format(piece=each.name, condition=Condition(each.condition).label)
+            is_hold = each.condition == Condition.HOLD
+            word = _("held") if is_hold else Condition(each.condition).label
+            said = words.format(piece=each.name, condition=word)
             found.setdefault((station.number, each.shaft), said)
     return found
 

@@ -9,6 +9,8 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from django.utils.translation import gettext as _
+
 from tooling.engineering.changeover import Spot
 from tooling.models import (
     NOT_FIT,
@@ -182,7 +184,8 @@ def _coming(
     piece = each.row.piece
     assert piece is not None
     is_there = piece.place_id in spots
-    is_flagged = piece.condition == Condition.HOLD or piece.condition in NOT_FIT
+    is_hold = piece.condition == Condition.HOLD
+    is_flagged = is_hold or piece.condition in NOT_FIT
     if not is_there:
         said = "off"
     elif is_flagged:
@@ -201,7 +204,7 @@ def _coming(
         to=target.place.pk if target.place else None,
         to_name=(target.place.path_name or target.place.name) if target.place else "",
         state=said,
-        condition_word=str(piece.get_condition_display()),
+        condition_word=_("held") if is_hold else str(piece.get_condition_display()),
         now=piece.place.path_name or piece.place.name,
         is_home=not is_there and target.holds(piece.place),
     )
