@@ -146,7 +146,8 @@ class _Copy:
 
 
 def when_page(*, at: datetime) -> WhenPage:
-    """The calendar of all sets. At most fifteen queries, however many sets and jobs."""
+    """The calendar of all sets. At most thirteen queries, however many sets and
+    jobs."""
     copies = _copies()
     ids = {piece.pk for copy in copies.values() for piece in copy.pieces}
     given, prior = given_settings(list(SETTINGS)), learned().prior

@@ -43,12 +43,12 @@ class RegrindsPage:
 
 
 def regrinds_page(*, today: date) -> RegrindsPage:
-    """The newest plans that were not dropped, and every open order. Three queries."""
+    """The newest plans that were not dropped, and every open order. Five queries."""
     return RegrindsPage(plan_rows(), order_lists(today=today))
 
 
 def plan_rows(*, dropped: bool = False) -> tuple[PlanRow, ...]:
-    """Plans, the newest first. Two queries."""
+    """Plans, the newest first. Four queries."""
     rows = RegrindPlan.objects.filter(state=PlanState.DROPPED)
     if not dropped:
         rows = RegrindPlan.objects.exclude(state=PlanState.DROPPED)

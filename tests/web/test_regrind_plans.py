@@ -1,0 +1,193 @@
+"""The pages of regrind plans and of when to send what."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from datetime import datetime
+
+import pytest
+from django.test import Client
+from django.utils import timezone
+
+from tests.regrind_shop import CUT, RegrindShop, regrind_shop, wear
+from tests.world import World
+from tooling.models import Person, RegrindPlan
+from tooling.task_kinds import HANDLERS
+from tooling.tasks import work_once
+
+LogIn = Callable[[Person], Client]
+
+
+@pytest.fixture
+def at() -> datetime:
+    """The pages' own clock: what they show is of now."""
+    return timezone.now()
+
+
+@pytest.fixture
+def shop(world: World) -> RegrindShop:
+    return regrind_shop(world)
+
+
+@pytest.fixture
+def desk(shop: RegrindShop, log_in: LogIn, engineer: Person) -> Client:
+    return log_in(engineer)
+
+
+def text(answer: object) -> str:
+    return answer.content.decode()  # type: ignore[attr-defined, no-any-return]
+
+
+def problems(body: str) -> set[str]:
+    return set(re.findall(r'class="problem[^"]*" data-code="([a-z_]+)"', body))
+
+
+def begun(desk: Client, shop: RegrindShop) -> str:
+    got = desk.post("/regrinds/plans/new/", {"copies": [shop.copy.pk], "name": "winter"})
+    assert got.status_code == 302, text(got)
+    return str(got.headers["Location"])
+
+
+def worked(desk: Client, shop: RegrindShop) -> str:
+    address = begun(desk, shop)
+    assert work_once(HANDLERS)
+    return address
+
+
+def test_empty_places_teach_the_first_step(world: World, log_in: LogIn, engineer: Person) -> None:
+    desk = log_in(engineer)
+    for address in ("/regrinds/", "/regrinds/when/", "/regrinds/plans/new/"):
+        assert 'class="teach"' in text(desk.get(address)), address
+
+
+def test_a_plan_is_begun_polled_and_shown(desk: Client, shop: RegrindShop) -> None:
+    address = begun(desk, shop)
+    body = text(desk.get(address))
+    assert 'id="plan-running"' in body
+    assert 'id="plan-running"' in text(desk.get(f"{address}part/"))
+    assert work_once(HANDLERS)
+    assert desk.get(f"{address}part/").headers["HX-Refresh"] == "true"
+    body = text(desk.get(address))
+    shown = re.findall(r'data-piece="(\w+)" data-kind="(\w+)" data-amount-nm="(\d+)"', body)
+    wanted = {shop.rolls[spot].code: nm for spot, nm in CUT.items()}
+    assert {piece: int(nm) for piece, _kind, nm in shown} == wanted
+    assert "Proven: no plan does with less." in body
+    assert 'data-series="after bottom" data-nm="149300000"' in body
+    assert problems(body) == set()
+    assert "RP-0001" in text(desk.get("/regrinds/"))
+
+
+def test_nothing_chosen_is_said_in_place(desk: Client) -> None:
+    got = desk.post("/regrinds/plans/new/", {"name": "winter"})
+    assert got.status_code == 400
+    assert "Choose at least one." in text(got)
+    assert 'value="winter"' in text(got)
+
+
+def test_what_if_by_settling_a_piece(desk: Client, shop: RegrindShop) -> None:
+    address, code = worked(desk, shop), shop.rolls[4, "top"].code
+    got = desk.post(f"{address}pin/", {"piece": code, "kind": "cut_to", "nm": "150.2"})
+    assert got.status_code == 302
+    assert work_once(HANDLERS)
+    assert f'data-piece="{code}" data-kind="cut" data-amount-nm="400000"' in text(desk.get(address))
+
+
+@pytest.mark.parametrize(
+    ("nm", "code"), [("150.215", "off_grinder_step"), ("151", "cut_adds"), ("", "pin_unclear")]
+)
+def test_what_no_grinder_does_is_refused_in_place(
+    nm: str, code: str, desk: Client, shop: RegrindShop
+) -> None:
+    address = worked(desk, shop)
+    piece = shop.rolls[4, "top"].code
+    got = desk.post(f"{address}pin/", {"piece": piece, "kind": "cut_to", "nm": nm})
+    assert got.status_code == 400
+    assert problems(text(got)) == {code}
+
+
+def settings(body: str) -> dict[str, str]:
+    """The form as it stands."""
+    fields = dict(re.findall(r'<input type="text" name="(\w+)"[^>]*value="([^"]*)"', body))
+    return {**fields, "hold_others": "on", "counts_life": "on"}
+
+
+def test_what_if_by_another_setting_keeps_the_rest_as_the_shop_has_it(
+    desk: Client, shop: RegrindShop
+) -> None:
+    address = worked(desk, shop)
+    form = {**settings(text(desk.get(address))), "allowance_nm": "0.10"}
+    assert desk.post(f"{address}change/", form).status_code == 302
+    assert RegrindPlan.objects.get().asks["own"] == {"allowance_nm": 100_000}
+    assert work_once(HANDLERS)
+    worn = shop.rolls[3, "bottom"].code
+    assert f'data-piece="{worn}" data-kind="cut" data-amount-nm="1200000"' in text(
+        desk.get(address)
+    )
+
+
+def test_a_setting_that_cannot_be_keeps_what_was_typed(desk: Client, shop: RegrindShop) -> None:
+    address = worked(desk, shop)
+    form = {**settings(text(desk.get(address))), "step_nm": "400"}
+    got = desk.post(f"{address}change/", form)
+    assert got.status_code == 400
+    assert "setting_out_of_range" in problems(text(got))
+    assert 'value="400"' in text(got)
+
+
+def test_conflicts_are_explained_with_what_frees_them(desk: Client, shop: RegrindShop) -> None:
+    address = worked(desk, shop)
+    desk.post(f"{address}pin/", {"piece": shop.rolls[3, "bottom"].code, "kind": "leave"})
+    assert work_once(HANDLERS)
+    body = text(desk.get(address))
+    assert problems(body) == {"requirements_conflict"}
+    assert re.findall(r'data-requirement="(\w+)"', body) == ["must_worn", "pinned_leave"]
+    assert "Leave it open again" in body
+
+
+def test_a_plan_whose_inputs_moved_says_so(desk: Client, shop: RegrindShop) -> None:
+    address = worked(desk, shop)
+    wear(shop, shop.rolls[1, "top"], depth_nm=400_000)
+    assert problems(text(desk.get(address))) == {"stale_plan"}
+    assert desk.post(f"{address}solve/").status_code == 302
+    assert work_once(HANDLERS)
+    assert problems(text(desk.get(address))) == set()
+
+
+def test_work_can_be_stopped_and_a_plan_put_aside(desk: Client, shop: RegrindShop) -> None:
+    address = begun(desk, shop)
+    assert desk.post(f"{address}stop/").status_code == 302
+    assert "The work was stopped." in text(desk.get(address))
+    assert problems(text(desk.post(f"{address}stop/"))) == {"task_over"}
+    assert desk.post(f"{address}drop/").status_code == 302
+    assert problems(text(desk.post(f"{address}drop/"))) == {"plan_settled"}
+    assert "RP-0001" not in text(desk.get("/regrinds/"))
+
+
+def test_a_viewer_sees_a_plan_and_changes_nothing(
+    desk: Client, shop: RegrindShop, log_in: LogIn, viewer: Person
+) -> None:
+    address = worked(desk, shop)
+    body = text(log_in(viewer).get(address))
+    assert "<form method" not in body.split('class="sheet-body"')[1].split("title-block")[0]
+    assert log_in(viewer).post(f"{address}solve/").status_code == 403
+
+
+def test_an_inch_reader_reads_inches(desk: Client, shop: RegrindShop, engineer: Person) -> None:
+    address = worked(desk, shop)
+    engineer.length_unit = "in"
+    engineer.save()
+    body = text(desk.get(address))
+    assert "5.878 in" in body, "149.3 mm"
+
+
+def test_when_to_send_what_shows_windows_and_what_slips(desk: Client, shop: RegrindShop) -> None:
+    wear(shop, shop.rolls[2, "top"], depth_nm=100_000, left_m=50_000.0)
+    for n, day in enumerate((10, 40)):
+        shop.world.job(shop.tool_set, shop.mill, number=f"D{n}", in_hours=24 * day,
+                       length_nm=40 * 10**12)  # fmt: skip
+    body = text(desk.get("/regrinds/when/"))
+    assert 'data-copy="1472-A" data-state="window"' in body
+    assert 'data-bar="window"' in body
+    assert "D0 slips by" in body
+    assert "D1 runs worn" in body
