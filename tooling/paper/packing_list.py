@@ -33,7 +33,7 @@ from tooling.queries.regrind_order_page import OrderLineView, OrderPage, SizeVie
 
 CAUTIONS = (
     gettext_lazy("Mind sharp edges and the lift. Wheel guards on; never faster than the speed on "
-                 "the wheel. Chrome comes off in a bath, not on a wheel."),
+                 "the wheel. Strip chrome before grinding: its dust is a hazard."),
     gettext_lazy("The site's own procedures, local codes and qualified people decide."),
 )  # fmt: skip
 _MODULE = 0.45 * PT_PER_MM

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+
+from django.utils.translation import gettext_lazy as _
 
 from tooling.engineering.how import Step
 
@@ -33,6 +35,35 @@ engineer may sign for."""
 def _gravity(check: Check) -> tuple[bool, int]:
     rank = GRAVEST.index(check.code) if check.code in GRAVEST else len(GRAVEST)
     return check.may_sign, rank
+
+
+@dataclass(frozen=True)
+class Grouped:
+    """The same thing said of several pieces, in one sentence."""
+
+    code: str
+    said: str
+
+
+TOGETHER = {
+    "still_out": _("These did not come back yet: {pieces}."),
+    "unread_after_cut": _("These were not measured since the work: {pieces}."),
+    "unread_over_chrome": _("These were plated and are to be measured over the chrome: {pieces}."),
+    "mark_missing": _("Of these nobody has said that the mark is back: {pieces}."),
+}
+
+
+def grouped(checks: Sequence[Check]) -> tuple[Grouped, ...]:
+    """Checks with what many pieces share said once."""
+    found: list[Grouped] = []
+    for code in dict.fromkeys(each.code for each in checks):
+        same = [each for each in checks if each.code == code]
+        if code in TOGETHER and len(same) > 1:
+            names = ", ".join(each.piece for each in same)
+            found.append(Grouped(code, str(TOGETHER[code]).format(pieces=names)))
+        else:
+            found += [Grouped(code, each.said) for each in same]
+    return tuple(found)
 
 
 @dataclass(frozen=True)
@@ -120,6 +151,11 @@ class Judged:
     def to_sign(self) -> tuple[Check, ...]:
         """What is left when all that cannot be signed for is mended."""
         return tuple(each for each in self.refusals if each.may_sign)
+
+    @property
+    def mend_told(self) -> tuple[Grouped, ...]:
+        """What no reason helps, said once for all pieces that share it."""
+        return grouped(self.to_mend)
 
     @property
     def to_mend(self) -> tuple[Check, ...]:

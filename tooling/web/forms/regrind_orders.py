@@ -26,11 +26,9 @@ from tooling.web.forms.fields import (
     reason_input,
 )
 
-ORDERED = [
-    choice
-    for choice in WorkKind.choices
-    if choice[0] not in (WorkKind.SHARPEN,)
-]  # fmt: skip
+TURNS = ("strip", "rebore", "regrind", "recontour", "face", "polish", "plate", "remark")
+"""Chrome comes off before the cut and goes on after it; the mark is last."""
+ORDERED = [(turn, WorkKind(turn).label) for turn in TURNS]
 CUT_LENGTH = (0.01, 20.0)
 TOLERANCE = (0.0, 1.0)
 
@@ -45,9 +43,8 @@ def _kinds() -> forms.MultipleChoiceField:
 
 
 def _in_order(kinds: Iterable[str]) -> list[str]:
-    """Chrome comes off before the cut and goes on after it; the mark is last."""
-    turns = ("strip", "rebore", "regrind", "recontour", "face", "polish", "plate", "remark")
-    return sorted(kinds, key=turns.index)
+    """As it is done, whatever the order of the ticks."""
+    return sorted(kinds, key=TURNS.index)
 
 
 class OrderHeadForm(RecordForm):
