@@ -15,16 +15,19 @@ from django.db import connection
 
 @dataclass(frozen=True)
 class Figure:
-    """One measured value and, where the figure has one, its limit."""
+    """One measured value and, where the figure has one, its limit: the most, or the least."""
 
     what: str
     value: float
     unit: str
     limit: float | None = None
+    at_least: bool = False
 
     @property
     def holds(self) -> bool:
-        return self.limit is None or self.value <= self.limit
+        if self.limit is None:
+            return True
+        return self.value >= self.limit if self.at_least else self.value <= self.limit
 
     def as_dict(self) -> dict[str, Any]:
         return {**asdict(self), "holds": self.holds}

@@ -48,6 +48,7 @@ class Target:
 class Report:
     """What the senders saw. ``answers``: the first answer to each scan; ``sent``: all that left."""
 
+    began_at: datetime = field(default_factory=lambda: datetime.now(UTC))
     kills: int = 0
     in_flight: list[int] = field(default_factory=list)
     sent: dict[str, dict[str, Any]] = field(default_factory=dict)
@@ -254,8 +255,10 @@ def compare(report: Report, target: Target) -> Compared:
     from tooling.models import Movement, RefusedScan, StockLine  # noqa: PLC0415 (after django)
     from tooling.services.rebuild import differences  # noqa: PLC0415
 
-    taken = Counter(map(str, Movement.objects.filter(scan__isnull=False).values_list("scan", flat=True)))  # fmt: skip # noqa: E501
-    refused = Counter(map(str, RefusedScan.objects.values_list("scan", flat=True)))
+    rows = Movement.objects.filter(received_at__gte=report.began_at, scan__isnull=False)
+    taken = Counter(map(str, rows.values_list("scan", flat=True)))
+    others = RefusedScan.objects.filter(received_at__gte=report.began_at)
+    refused = Counter(map(str, others.values_list("scan", flat=True)))
     kept = {"taken": taken, "refused": refused}
     lost = [key for key, said in report.answers.items() if not kept[said][key]]
     doubled = [key for rows in (taken, refused) for key, count in rows.items() if count > 1]
@@ -264,7 +267,8 @@ def compare(report: Report, target: Target) -> Compared:
         scan["to"] for key, scan in report.sent.items()
         if scan["code"] == target.bin and report.answers.get(key) == "taken"
     )  # fmt: skip
-    counts = dict(StockLine.objects.exclude(code=target.bin).values_list("place__code", "count"))
+    lines = StockLine.objects.filter(place__code__in=target.places)
+    counts = dict(lines.values_list("place__code", "count"))
     return Compared(
         acknowledged=sum(said == "taken" for said in report.answers.values()),
         refused=sum(said == "refused" for said in report.answers.values()),

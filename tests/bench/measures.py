@@ -24,9 +24,12 @@ from tests.bench import (
     setups,
     sheet,
     stacks,
+    wear,
 )
 from tests.bench.build import Built
 from tests.bench.clock import Figure, counting, median_ms, seconds
+from tests.bench.kill_report import kills
+from tests.bench.scans import served
 from tooling.models import Movement, Piece, Place
 from tooling.queries.pieces import Filters, search_pieces
 from tooling.services import scans
@@ -220,7 +223,8 @@ def thousand_labels(built: Built) -> list[Figure]:
 MEASURES: dict[str, Callable[[Built], list[Figure]]] = {
     "kit": kit,
     "poll": poll,
-    "scans": scan_batches,
+    "scans": lambda built: [*scan_batches(built), *served(built)],
+    "kills": kills,
     "search": piece_search,
     "labels": thousand_labels,
     "putaway": put_away.put_away,
@@ -232,5 +236,6 @@ MEASURES: dict[str, Callable[[Built], list[Figure]]] = {
     "setups": setups.setups_measured,
     "runs": runs.runs_measured,
     "stacks": stacks.stacks,
+    "wear": wear.wear,
     "regrind": regrind.regrind,
 }

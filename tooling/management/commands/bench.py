@@ -17,7 +17,7 @@ from tests.bench.clock import machine
 ROOT = Path(__file__).resolve().parent.parent.parent.parent
 NAMES = (
     "kit", "poll", "scans", "search", "labels", "notice", "putaway", "backup", "imports",
-    "register", "setups", "runs", "sheet", "stacks", "regrind",
+    "register", "setups", "runs", "sheet", "stacks", "regrind", "wear", "kills",
 )  # fmt: skip
 SMALL = 10_000
 GROWTH_LIMIT = 1.3
@@ -56,7 +56,8 @@ class Command(BaseCommand):
         self.stdout.write(f"\n{run['database']}: {counts}")
         for name, rows in run["figures"].items():
             for row in rows:
-                limit = "" if row["limit"] is None else f"  limit {row['limit']:g} {row['unit']}"
+                word = "least" if row.get("at_least") else "limit"
+                limit = "" if row["limit"] is None else f"  {word} {row['limit']:g} {row['unit']}"
                 verdict = "" if row["limit"] is None else ("  ok" if row["holds"] else "  OVER")
                 figure = f"{row['value']:10.2f} {row['unit']:3}"
                 self.stdout.write(f"  {name:8} {row['what']:55} {figure}{limit}{verdict}")
