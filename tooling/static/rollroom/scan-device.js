@@ -7,8 +7,6 @@ import { actions, button } from "./scan-parts.js";
 import { theStore } from "./scan-store.js";
 
 const WHO = "rollroom-person";
-const ROOM_BYTES = 400_000;
-const ROOM_GOOD_FOR_MS = 3000;
 const AGE_MS = 20000;
 const MINUTE = 60000;
 
@@ -97,16 +95,11 @@ export class Device {
     return this.words[`wordsAge${word}`].replace("{n}", number);
   }
 
-  // Before a scan is taken: is there room to keep it? Asked of the browser every few seconds.
+  // Before a scan is taken: is there room to keep it? The store tries it out.
   async isFull() {
-    const now = performance.now();
-    if (!(now - this.askedRoom < ROOM_GOOD_FOR_MS)) {
-      this.askedRoom = now;
-      const found = await navigator.storage?.estimate?.().catch(() => null);
-      this.full = Boolean(found?.quota) && found.quota - found.usage < ROOM_BYTES;
-      this.show("full", this.full);
-    }
-    return this.full;
+    const full = !(await (await theStore()).hasRoom());
+    this.show("full", full);
+    return full;
   }
 
   // What came back, with the reason and what to do, until somebody has read it. An undoing of what

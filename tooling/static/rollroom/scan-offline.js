@@ -5,8 +5,11 @@ const LOOK_EVERY_MS = 60 * 60 * 1000;
 export async function keepWorker({ onNewer }) {
   const workers = navigator.serviceWorker;
   if (!workers) return; // plain http: the browser has none
-  const wasControlled = Boolean(workers.controller);
-  workers.addEventListener("controllerchange", () => wasControlled && onNewer());
+  let isKept = Boolean(workers.controller);
+  workers.addEventListener("controllerchange", () => {
+    if (isKept) onNewer(); // the first one only begins to keep this page
+    isKept = true;
+  });
   try {
     const registration = await workers.register("/sw.js", { scope: "/", updateViaCache: "none" });
     setInterval(() => registration.update().catch(() => {}), LOOK_EVERY_MS);

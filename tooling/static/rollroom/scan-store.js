@@ -5,6 +5,12 @@
 const NAME = "rollroom";
 const SCHEMA = 1;
 const LOG_KEPT = 5000;
+// Written now and then to see whether there is room: much more than a scan needs, so that the device
+// says it is full while what was taken is safe.
+const PROBE_BYTES = 50_000;
+const PROBE_GOOD_FOR_MS = 20000;
+const PROBE = "room";
+const BEFORE_PROBE = "q"; // everything that was learnt stands before
 
 function asked(request) {
   return new Promise((resolve, reject) => {
@@ -25,6 +31,7 @@ const all = (status) => IDBKeyRange.bound([status, 0], [status, Infinity]);
 
 export class Store {
   isDurable = true;
+  probed = -Infinity;
 
   // Opened again whenever it was closed: another tab with a newer version of the app may need it so.
   open() {
@@ -56,15 +63,28 @@ export class Store {
     return database.transaction(names, mode, { durability: mode === "readwrite" ? "strict" : "default" });
   }
 
-  // Raises QuotaExceededError when the device is full: then nothing was kept.
+  // Whether there is room for scans to come. What a browser estimates is not to be relied on.
+  async hasRoom() {
+    if (performance.now() - this.probed < PROBE_GOOD_FOR_MS) return true;
+    const bytes = crypto.getRandomValues(new Uint8Array(PROBE_BYTES));
+    const isRoom = await this.learn([[PROBE, bytes]], { anew: false }).then(() => true, () => false);
+    this.probed = isRoom ? performance.now() : -Infinity;
+    return isRoom;
+  }
+
+  // Raises QuotaExceededError where there is no room: then nothing was kept.
   async add(row) {
     const transaction = await this.begin("readwrite");
     const whole = ended(transaction);
     const sequence = await asked(transaction.objectStore("scans").add({ ...row, status: "waiting" })).catch((error) => {
       whole.catch(() => {});
+      this.probed = -Infinity;
       throw error;
     });
-    await whole;
+    await whole.catch((error) => {
+      this.probed = -Infinity;
+      throw error;
+    });
     return sequence;
   }
 
@@ -127,7 +147,7 @@ export class Store {
     const transaction = database.transaction(["known"], "readwrite");
     const whole = ended(transaction);
     const known = transaction.objectStore("known");
-    if (anew) known.clear();
+    if (anew) known.delete(IDBKeyRange.upperBound(BEFORE_PROBE));
     for (const [key, value] of entries) known.put(value, key);
     await whole;
   }
@@ -138,6 +158,10 @@ export class Memory {
   isDurable = false;
   rows = [];
   known = new Map();
+
+  async hasRoom() {
+    return true;
+  }
 
   async add(row) {
     const sequence = this.rows.length + 1;

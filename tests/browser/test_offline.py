@@ -1,0 +1,343 @@
+"""Scanning through whatever happens to the network, the browser, the log-in and the app: each scan
+that was shown as kept reaches the ledger exactly once, or comes back with the reason."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.contrib.sessions.models import Session
+from playwright.sync_api import Browser, Page, expect
+
+from tests.browser.axe import accessibility_problems, small_targets, wider_than_the_screen
+from tests.browser.line import Line
+from tests.browser.phone import Phone, comes_back, first_row, go_into, log_in, ready, waiting, wedge
+from tests.world import World
+from tooling.engineering.codes import make_code
+from tooling.models import Movement, Person, Piece, Place, RefusedScan
+
+FILL = """async () => {
+  const store = await (await import("/static/rollroom/scan-store.js")).theStore();
+  for (let n = 0; ; n += 1) {
+    const bytes = crypto.getRandomValues(new Uint8Array(n % 2 ? 2_000 : 60_000));
+    const kept = store.learn([[`zz ${n}`, bytes]], {anew: false});
+    const full = await kept.then(() => "", error => error.name);
+    if (full && n % 2) return full;
+  }}"""
+ADD = """async () => {
+  const store = await (await import("/static/rollroom/scan-store.js")).theStore();
+  const row = {id: "x", url: "/", person: "", scan: {code: "R".repeat(9_000)}};
+  return store.add(row).then(() => "kept", error => error.name)}"""
+NONE = "Nothing waits to be sent."
+
+
+@pytest.fixture
+def rack(world: World) -> Place:
+    return world.place("Rack B")
+
+
+@pytest.fixture
+def pieces(world: World) -> list[Piece]:
+    drawing, there = world.drawing("D1"), world.place("Rack A")
+    return [world.piece(drawing, there, mark=f"{number}-T") for number in range(1, 7)]
+
+
+@pytest.fixture
+def line(live_server: Any) -> Iterator[Line]:
+    made = Line(live_server.url)
+    yield made
+    made.close()
+
+
+@pytest.fixture
+def phone(browser: Browser, line: Line, tmp_path: Path) -> Iterator[Phone]:
+    made = Phone(browser, line, tmp_path / "profile")
+    yield made
+    made.close()
+
+
+@pytest.fixture
+def page(
+    phone: Phone, line: Line, cast: dict[str, Person], rack: Place, pieces: list[Piece]
+) -> Page:
+    """The Scan page of an attendant, which has seen the server once."""
+    opened = phone.start()
+    log_in(opened, line, cast["attendant"])
+    return opened
+
+
+def moved() -> list[str]:
+    """What was scanned and counted, in order."""
+    scans = Movement.objects.filter(by__isnull=False).order_by("id")
+    return [movement.piece.code for movement in scans if movement.piece]
+
+
+def test_it_opens_takes_and_keeps_without_the_server_and_sends_once(
+    page: Page, phone: Phone, line: Line, rack: Place, pieces: list[Piece]
+) -> None:
+    line.down()
+    page.reload()
+    expect(page.locator("h1 + .sentence")).to_contain_text("Without the server")
+    expect(page.locator("[data-device-known]")).to_contain_text("Knows 6 pieces")
+    wedge(page, pieces[0].code)
+    expect(page.locator("[data-answer]")).to_contain_text("D1, in Rack A (as of just now)")
+    go_into(page, rack.code, "Rack B")
+    wedge(page, pieces[0].code)
+    expect(page.locator("[data-flash-word]")).to_have_text("Kept")
+    wedge(page, "2-t")
+    expect(waiting(page)).to_have_text("2 waiting to be sent.")
+    phone.close()
+    again = phone.start()
+    again.goto("/scan/")
+    expect(waiting(again)).to_have_text("2 waiting to be sent.")
+    assert moved() == []
+    comes_back(again, line)
+    expect(waiting(again)).to_have_text(NONE)
+    assert moved() == [pieces[0].code, pieces[1].code]
+    sequences = Movement.objects.filter(by__isnull=False).values_list("device_sequence", flat=True)
+    assert sorted(each for each in sequences if each) == [1, 2]
+
+
+@pytest.mark.parametrize("when", ["before", "during", "after"])
+def test_a_cut_loses_nothing_and_doubles_nothing(
+    page: Page, line: Line, rack: Place, pieces: list[Piece], when: str
+) -> None:
+    go_into(page, rack.code, "Rack B")
+    line.cut_next(when)
+    for piece in pieces[:3]:
+        wedge(page, piece.code)
+    expect(page.locator('[data-rows] > li[data-status="taken"]')).to_have_count(3)
+    expect(waiting(page)).to_have_text(NONE)
+    assert moved() == [piece.code for piece in pieces[:3]]
+    assert not RefusedScan.objects.exists()
+
+
+def test_two_tabs_send_one_at_a_time_and_each_scan_once(
+    page: Page, phone: Phone, line: Line, rack: Place, pieces: list[Piece]
+) -> None:
+    assert phone.context is not None
+    other = phone.context.new_page()
+    other.goto("/scan/")
+    ready(other)
+    line.hold_posts()
+    for tab, codes in ((page, pieces[:3]), (other, pieces[3:])):
+        tab.bring_to_front()
+        go_into(tab, rack.code, "Rack B")
+        for piece in codes:
+            wedge(tab, piece.code)
+            expect(first_row(tab)).to_have_attribute("data-code", piece.code)
+    for tab in (page, other):
+        expect(waiting(tab)).to_have_text("6 waiting to be sent.")
+    line.up()
+    for tab in (page, other):
+        expect(waiting(tab)).to_have_text(NONE)
+    assert moved() == [piece.code for piece in pieces]
+    assert line.most_at_once == 1
+    heard = [scan for batch in line.posted for scan in batch]
+    assert len(heard) == len(set(heard)) == 6
+
+
+def test_a_log_in_that_ran_out_keeps_all_says_so_and_goes_on_after(
+    page: Page, line: Line, rack: Place, pieces: list[Piece], cast: dict[str, Person]
+) -> None:
+    go_into(page, rack.code, "Rack B")
+    Session.objects.all().delete()
+    wedge(page, pieces[0].code)
+    trouble = page.locator("[data-device-trouble]")
+    expect(trouble).to_contain_text("You are logged out")
+    wedge(page, pieces[1].code)
+    expect(waiting(page)).to_have_text("2 waiting to be sent.")
+    page.get_by_role("link", name="Log in").click()
+    log_in(page, line, cast["attendant"])
+    expect(waiting(page)).to_have_text(NONE)
+    assert moved() == [pieces[0].code, pieces[1].code]
+
+
+def test_a_stale_token_is_asked_for_anew(
+    page: Page, line: Line, rack: Place, pieces: list[Piece]
+) -> None:
+    go_into(page, rack.code, "Rack B")
+    line.spoil_next_token()
+    wedge(page, pieces[0].code)
+    expect(first_row(page)).to_contain_text("is in Rack B.")
+    assert moved() == [pieces[0].code]
+    assert len(line.posted) == 2
+
+
+def test_what_another_person_took_waits_for_them_or_for_a_word(
+    page: Page, line: Line, rack: Place, pieces: list[Piece], cast: dict[str, Person]
+) -> None:
+    go_into(page, rack.code, "Rack B")
+    Session.objects.all().delete()
+    wedge(page, pieces[0].code)
+    expect(waiting(page)).to_have_text("1 waiting to be sent.")
+    log_in(page, line, cast["crew"])
+    expect(page.locator("[data-device-trouble]")).to_contain_text("Somebody else took them")
+    assert moved() == []
+    page.get_by_role("button", name="Send them in my name").click()
+    expect(waiting(page)).to_have_text(NONE)
+    assert Movement.objects.get(by__isnull=False).by == cast["crew"]
+
+
+def test_a_new_version_takes_over_in_mid_queue(
+    page: Page, line: Line, rack: Place, pieces: list[Piece]
+) -> None:
+    go_into(page, rack.code, "Rack B")
+    line.hold_posts()
+    wedge(page, pieces[0].code)
+    expect(waiting(page)).to_have_text("1 waiting to be sent.")
+    line.release("0123456789abcdef")
+    page.evaluate("async () => (await navigator.serviceWorker.ready).update()")
+    newer = page.get_by_role("button", name="Load the newer version")
+    expect(newer).to_be_visible()
+    wedge(page, pieces[1].code)
+    expect(waiting(page)).to_have_text("2 waiting to be sent.")
+    newer.click()
+    expect(waiting(page)).to_have_text("2 waiting to be sent.")
+    assert page.evaluate("caches.keys()") == ["rollroom-0123456789abcdef"]
+    comes_back(page, line)
+    expect(waiting(page)).to_have_text(NONE)
+    assert moved() == [pieces[0].code, pieces[1].code]
+
+
+def test_a_browser_killed_with_the_server_down_still_has_what_it_took(
+    phone: Phone, line: Line, cast: dict[str, Person], rack: Place, pieces: list[Piece]
+) -> None:
+    page = phone.start_to_kill()
+    log_in(page, line, cast["attendant"])
+    go_into(page, rack.code, "Rack B")
+    line.down()
+    for piece in pieces[:4]:
+        wedge(page, piece.code)
+    expect(waiting(page)).to_have_text("4 waiting to be sent.")
+    phone.kill()
+    again = phone.start_to_kill()
+    again.goto(f"{line.url}/scan/")
+    expect(waiting(again)).to_have_text("4 waiting to be sent.")
+    line.up()
+    log_in(again, line, cast["attendant"])  # a browser may lose its newest cookies with its life
+    expect(waiting(again)).to_have_text(NONE)
+    assert moved() == [piece.code for piece in pieces[:4]]
+
+
+def test_a_full_device_says_so_before_it_takes_a_scan(
+    phone: Phone, line: Line, cast: dict[str, Person], rack: Place, pieces: list[Piece]
+) -> None:
+    page = phone.start()
+    quota = page.context.new_cdp_session(page)
+    quota.send("Storage.overrideQuotaForOrigin", {"origin": line.url, "quotaSize": 3_000_000})
+    log_in(page, line, cast["attendant"])
+    go_into(page, rack.code, "Rack B")
+    assert page.evaluate(FILL) == "QuotaExceededError"
+    taken = page.locator('[data-rows] > li[data-status="taken"]')
+    page.reload()
+    expect(page.locator("[data-device-full]")).to_contain_text("no scan is taken until there is")
+    go_into(page, rack.code, "Rack B")
+    wedge(page, pieces[0].code)
+    problem = page.locator("[data-answer] .problem[data-code=device_full]")
+    expect(problem).to_contain_text("Not taken")
+    expect(page.locator("[data-flash-word]")).to_have_text("No")
+    assert page.evaluate(ADD) == "QuotaExceededError"
+    expect(waiting(page)).to_have_text(NONE)
+    assert moved() == []
+    quota.send("Storage.overrideQuotaForOrigin", {"origin": line.url})
+    wedge(page, pieces[0].code)
+    expect(taken).to_have_count(1)
+    expect(page.locator("[data-device-full]")).to_be_hidden()
+
+
+def test_a_refused_scan_comes_back_with_the_reason_until_it_was_read(
+    page: Page, phone: Phone, line: Line, rack: Place, pieces: list[Piece]
+) -> None:
+    go_into(page, rack.code, "Rack B")
+    line.down()
+    strange = make_code("R", 34**5)
+    assert strange is not None
+    wedge(page, strange)
+    expect(page.locator("[data-flash-word]")).to_have_text("Kept")
+    wedge(page, pieces[0].code)
+    expect(waiting(page)).to_have_text("2 waiting to be sent.")
+    comes_back(page, line)
+    expect(waiting(page)).to_have_text(NONE)
+    refused = page.locator("[data-device-refused] > li")
+    expect(refused).to_have_count(1)
+    expect(refused.locator(".problem[data-code=unknown_code]")).to_contain_text(strange)
+    expect(refused).to_contain_text("Check it, or search")
+    assert moved() == [pieces[0].code]
+    page.reload()
+    expect(refused).to_have_count(1)
+    refused.get_by_role("button", name="I have read it").click()
+    expect(refused).to_have_count(0)
+    page.reload()
+    expect(waiting(page)).to_have_text(NONE)
+    expect(refused).to_have_count(0)
+
+
+def test_what_waits_is_undone_in_its_turn(
+    page: Page, line: Line, rack: Place, pieces: list[Piece]
+) -> None:
+    go_into(page, rack.code, "Rack B")
+    line.down()
+    wedge(page, pieces[0].code)
+    first_row(page).get_by_role("button", name="Undo").click()
+    expect(waiting(page)).to_have_text("2 waiting to be sent.")
+    comes_back(page, line)
+    expect(waiting(page)).to_have_text(NONE)
+    pieces[0].refresh_from_db()
+    assert pieces[0].place.name == "Rack A"
+    assert not RefusedScan.objects.exists()
+
+
+def test_the_list_of_taken_scans_is_saved_as_a_file(
+    page: Page, line: Line, rack: Place, pieces: list[Piece]
+) -> None:
+    go_into(page, rack.code, "Rack B")
+    wedge(page, pieces[0].code)
+    expect(first_row(page)).to_contain_text("is in Rack B.")
+    line.down()
+    wedge(page, pieces[1].code)
+    expect(waiting(page)).to_have_text("1 waiting to be sent.")
+    page.locator("summary", has_text="This device").click()
+    with page.expect_download() as saved:
+        page.get_by_role("button", name="Save the list (CSV)").click()
+    text = Path(saved.value.path()).read_text("utf-8-sig")
+    rows = list(csv.DictReader(text.splitlines()))
+    assert [(row["sequence"], row["code"], row["to"], row["status"]) for row in rows] == [
+        ("1", pieces[0].code, rack.code, "taken"),
+        ("2", pieces[1].code, rack.code, "waiting"),
+    ]
+
+
+def test_what_is_certainly_wrong_is_not_taken_without_the_server(
+    page: Page, line: Line, rack: Place, pieces: list[Piece]
+) -> None:
+    go_into(page, rack.code, "Rack B")
+    line.down()
+    wedge(page, pieces[5].code)
+    expect(waiting(page)).to_have_text("1 waiting to be sent.")
+    code = pieces[0].code
+    wedge(page, code[:-1] + ("0" if code[-1] != "0" else "1"))
+    expect(page.locator(".problem[data-code=bad_check_character]")).to_contain_text("misread")
+    wedge(page, "99-Q")
+    expect(page.locator(".problem[data-code=unknown_code]")).to_contain_text("99-Q")
+    expect(waiting(page)).to_have_text("1 waiting to be sent.")
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+def test_the_page_suits_everybody_without_the_server(
+    phone: Phone, line: Line, cast: dict[str, Person], rack: Place, pieces: list[Piece], theme: Any
+) -> None:
+    page = phone.start(color_scheme=theme, bypass_csp=True)
+    log_in(page, line, cast["attendant"])
+    line.down()
+    page.reload()
+    go_into(page, rack.code, "Rack B")
+    wedge(page, pieces[0].code)
+    expect(waiting(page)).to_have_text("1 waiting to be sent.")
+    expect(page.locator("[data-flash]")).to_be_hidden()
+    assert accessibility_problems(page) == []
+    assert wider_than_the_screen(page) == 0
+    assert small_targets(page) == []
