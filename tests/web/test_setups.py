@@ -121,6 +121,13 @@ def test_scanned_rolls_are_kept_until_the_tap(page: Client, shop: SettingUp, log
     assert ShaftMount.objects.get().checked == "roll"
 
 
+def test_the_code_of_a_sheet_opens_its_live_setup(page: Client, url: str, shop: SettingUp) -> None:
+    for code in (shop.kit.number, shop.kit.number.lower()):
+        assert page.post(f"{url}scan/", {"code": code})["Location"] == url
+    station = page.post(f"{url}scan/", {"code": shop.kit.number, "station": "1"})
+    assert station["Location"] == url
+
+
 def test_a_roll_scanned_on_the_setups_page_leads_to_its_station(
     page: Client, url: str, shop: SettingUp
 ) -> None:

@@ -16,6 +16,7 @@ from django.utils.translation import gettext_lazy as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods, require_POST
 
+from tooling.engineering.codes import fold
 from tooling.errors import NotAllowed, ToolingError, Unknown
 from tooling.models import Piece, Setup
 from tooling.permissions import Verb
@@ -23,7 +24,7 @@ from tooling.queries.find import find_filler
 from tooling.queries.kits import find_kit
 from tooling.queries.scan_lookup import look_up
 from tooling.queries.setup_station import station_answer
-from tooling.queries.setups import find_setup, mounted_at
+from tooling.queries.setups import find_setup, mounted_at, number_of_kit
 from tooling.services import mounting, mounting_instead, proving, setups
 from tooling.services.mounting_judge import shaft_of
 from tooling.web.doors import data_of, fill_in, require, signed
@@ -60,8 +61,8 @@ def start(request: HttpRequest, number: str) -> HttpResponse:
 
 @require_POST
 def scan(request: HttpRequest, number: str) -> HttpResponse:
-    """One scan beside the mill: a station's label leads there; a roll is judged for the shaft that
-    is being mounted, or leads to where it goes."""
+    """One scan beside the mill: a station's label leads there, the code of a setup sheet to its
+    setup; a roll is judged for the shaft that is being mounted, or leads to where it goes."""
     require(request, Verb.MOUNT_SETUPS)
     setup, code = find_setup(number), request.POST.get("code", "").strip()[:60]
     station = _number(request.POST.get("station", ""))
@@ -69,6 +70,8 @@ def scan(request: HttpRequest, number: str) -> HttpResponse:
         if (there := mounted_at(code)) is not None and there[0] == setup.kit.number:
             read = look_up([], [code]).code_of(code)
             return redirect(_station_url(there[0], there[1], at=read))
+        if other := number_of_kit(fold(code)):
+            return redirect("setup", other)
         if station:
             return _scan_at(request, setup, station, code)
         return redirect("setup-station", setup.kit.number, _where(setup, code))
