@@ -16,7 +16,7 @@ from tests.bench.stack_run import OWN_S, POOLED_S, Case
 from tests.engineering.stack_model import direct
 
 LOADS = (0.6, 0.85, 1.1)
-OWN_LOADS = (0.6,)
+OWN_LOADS = (0.6, 0.85, 1.1)
 MOST_MB = 500
 GAP_MOST = 1.0
 DIRECT_S = (20.0, 10.0, 30.0)

@@ -26,12 +26,14 @@ def fill_shafts(
     *, by: Person, at: datetime, kit: Kit,
     progress: Callable[[float], None] = lambda share: None,
     should_stop: Callable[[], bool] = lambda: False,
+    spent: Callable[[], float] = lambda: 0.0,
     check: Callable[[], None] = nothing_asked,
 ) -> Stacks:  # fmt: skip
     """Fill every shaft of the kit from stock, as far as that goes, and write it to the kit.
 
-    ``should_stop``: time is up, the best that was found is taken; ``check`` raises where somebody
-    stopped the work. Raises as ``fill_problem`` and ``write_answer``.
+    ``should_stop``: time is up, the best that was found is taken; ``spent``: what part of the time
+    to choose has gone, so that bounds get their share; ``check`` raises where somebody stopped the
+    work. Raises as ``fill_problem`` and ``write_answer``.
     """
     check_can(by, Verb.GATHER_KITS)
     given = fill_problem(fresh(kit), at=at)
@@ -39,6 +41,7 @@ def fill_shafts(
         given.problem,
         progress=lambda share, _said: progress(SOLVED * share),
         should_stop=should_stop,
+        spent=spent,
     )
     check()
     write_answer(by=by, at=at, given=given, answer=answer)
