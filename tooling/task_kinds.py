@@ -21,6 +21,7 @@ from tooling.services import (
     labels,
     owner_papers,
     regrind_plan_work,
+    wear_work,
 )
 from tooling.services.backup import kept
 from tooling.tasks import Handler, Run
@@ -196,7 +197,18 @@ def plan_regrind(run: Run) -> dict[str, Any]:
     )  # fmt: skip
 
 
+def learn_wear(run: Run) -> dict[str, Any]:
+    """What like pieces teach about wear, and every forecast anew."""
+
+    def progress(share: float) -> None:
+        run.progress(share, _("{n} % of learning").format(n=round(share * 100)))
+        run.check()
+
+    return {"points": wear_work.learn(at=timezone.now(), progress=progress)}
+
+
 HANDLERS: dict[str, Handler] = {
+    wear_work.KIND: learn_wear,
     job_order.KIND: order_jobs,
     fill_page.KIND: fill_shafts,
     regrind_plans.KIND: plan_regrind,

@@ -228,6 +228,7 @@ def found(world: World, cast: dict[str, Person], standing: Path) -> Any:
         "setups/<slug:number>/times/delays/": {**setup_row, "row": delay.pk},
         "setups/": setup_row,
         "runs/": {"number": run.pk},
+        "wear/": {"code": piece.code},
         "api/v1/runs/": {"number": run.pk},
         "sets/drawings/": {
             "number": "R-1",

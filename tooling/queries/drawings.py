@@ -21,6 +21,7 @@ from tooling.models import (
     Piece,
     StockLine,
 )
+from tooling.queries.gauge_points import PointView, points_of
 from tooling.queries.old_pieces import OldPiece, old_pieces_of
 from tooling.queries.piece_page import HAVE_LEAST, SIZES, FileLink
 from tooling.queries.pieces import PieceRow, piece_rows
@@ -103,6 +104,7 @@ class DrawingPage:
     more_pieces: bool
     stock: tuple[StockRow, ...]
     old_pieces: tuple[OldPiece, ...]
+    points: tuple[PointView, ...] = ()
 
     @property
     def current(self) -> RevisionView | None:
@@ -126,7 +128,7 @@ def drawing_list(*, text: str = "", kind: str = "", after: str = "") -> DrawingL
 
 
 def drawing_page(number: str) -> DrawingPage:
-    """One drawing. Seven queries. Raises Unknown ``unknown_drawing``."""
+    """One drawing. Eight queries. Raises Unknown ``unknown_drawing``."""
     drawing = Drawing.objects.filter(number=number).first()
     if drawing is None:
         raise Unknown("unknown_drawing", _("There is no drawing {number}."), number=number)
@@ -142,6 +144,7 @@ def drawing_page(number: str) -> DrawingPage:
         more_pieces=len(pieces) > PAGE,
         stock=stock_rows(StockLine.objects.filter(drawing=drawing)),
         old_pieces=old_pieces_of(drawing.pk, revisions),
+        points=points_of(drawing.number),
     )
 
 

@@ -89,18 +89,35 @@ def people_list() -> list[PersonRow]:
 
 @dataclass(frozen=True)
 class GaugeRow:
+    """``is_overdue``: its calibration was due before that day."""
+
     number: str
     name: str
     unit: str
     resolution_nm: int | None
     uncertainty_nm: int | None
     due_on: date | None
+    calibrated_on: date | None
+    certificate: str
+    least_nm: int | None
+    most_nm: int | None
+    is_overdue: bool = False
 
 
-def gauge_list() -> list[GaugeRow]:
+def gauge_list(*, on: date | None = None) -> list[GaugeRow]:
     """Every gauge by number. One query."""
-    fields = ("number", "name", "unit", "resolution_nm", "uncertainty_nm", "due_on")
-    return [GaugeRow(*row) for row in Gauge.objects.order_by("number").values_list(*fields)]
+    fields = (
+        "number", "name", "unit", "resolution_nm", "uncertainty_nm", "due_on", "calibrated_on",
+        "certificate", "least_nm", "most_nm",
+    )  # fmt: skip
+    rows = Gauge.objects.order_by("number").values(*fields)
+    return [
+        GaugeRow(
+            **row,
+            is_overdue=on is not None and row["due_on"] is not None and row["due_on"] < on,
+        )
+        for row in rows
+    ]
 
 
 def stock_list(*, text: str = "", short_only: bool = False) -> tuple[StockRow, ...]:

@@ -41,7 +41,8 @@ def edit_gauge(*, by: Person, at: datetime, gauge: Gauge, **fields: Any) -> Gaug
     require_fields(Gauge, fields)
     if "name" in fields:
         fields["name"] = require_text(fields["name"], field="name", label=_("Name"), longest=80)
-    check_gauge(fields)
+    names = ("least_nm", "most_nm", "calibrated_on", "due_on")
+    check_gauge({**{name: getattr(gauge, name) for name in names}, **fields})
     with writing():
         fresh = Gauge.objects.select_for_update().get(pk=gauge.pk)
         apply_edit(by=by, at=at, row=fresh, key=fresh.number, fields=fields)
@@ -49,7 +50,7 @@ def edit_gauge(*, by: Person, at: datetime, gauge: Gauge, **fields: Any) -> Gaug
 
 
 def check_gauge(fields: dict[str, Any]) -> None:
-    """Raise ``not_positive``."""
+    """Raise ``not_positive``, ``least_above_most``, ``due_before_calibrated``."""
     for name in ("resolution_nm", "uncertainty_nm"):
         if fields.get(name) is not None and fields[name] <= 0:
             raise ToolingError(
@@ -57,3 +58,17 @@ def check_gauge(fields: dict[str, Any]) -> None:
                 _("A resolution or uncertainty is above nothing; leave it empty if not known."),
                 in_field=name,
             )
+    least, most = fields.get("least_nm"), fields.get("most_nm")
+    if least is not None and most is not None and least >= most:
+        raise ToolingError(
+            "least_above_most",
+            _("The range of a gauge goes from less to more."),
+            in_field="most_nm",
+        )
+    done, due = fields.get("calibrated_on"), fields.get("due_on")
+    if done is not None and due is not None and due <= done:
+        raise ToolingError(
+            "due_before_calibrated",
+            _("The next calibration is due after the last one."),
+            in_field="due_on",
+        )

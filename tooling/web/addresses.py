@@ -42,7 +42,7 @@ from tooling.web.regrind_order_addresses import REGRIND_ORDERS
 from tooling.web.regrind_plan_addresses import REGRIND_PLANS
 from tooling.web.setup_addresses import SETUPS
 from tooling.web.setup_sheet_addresses import SHEETS
-from tooling.web.wear_addresses import POINTS, RUNS
+from tooling.web.wear_addresses import POINTS, RUNS, WEAR
 
 KITS: list[URLPattern] = [
     path("", today.go_today, name="home"),
@@ -255,6 +255,7 @@ urlpatterns: list[URLPattern] = [
     *SHEETS,
     *SETUPS,
     *RUNS,
+    *WEAR,
     *REGRIND_ORDERS,
     *REGRIND_PLANS,
     *PIECES,

@@ -18,6 +18,7 @@ WORDS = {
     "kits": _("Kits"),
     "mills": _("Mills"),
     "pieces": _("Pieces"),
+    "wear": _("Wear"),
     "regrinds": _("Regrinds"),
     "sets": _("Sets"),
     "shop": _("Shop"),

@@ -135,7 +135,8 @@ def myself(request: HttpRequest) -> HttpResponse:
 
 @require_GET
 def show_gauges(request: HttpRequest) -> HttpResponse:
-    return render(request, "shop/gauges.html", {"gauges": gauge_list(), **rights(request)})
+    context = {"gauges": gauge_list(on=timezone.localdate()), **rights(request)}
+    return render(request, "shop/gauges.html", context)
 
 
 @require_http_methods(["GET", "POST"])
@@ -156,8 +157,10 @@ def new_gauge(request: HttpRequest) -> HttpResponse:
 def edit_gauge(request: HttpRequest, number: str) -> HttpResponse:
     require(request, Verb.EDIT_RECORDS)
     gauge = get_row(Gauge.objects.all(), said=number, number=number)
-    initial = {"name": gauge.name, "unit": gauge.unit, "due_on": gauge.due_on}
-    lengths = {"resolution_nm": gauge.resolution_nm, "uncertainty_nm": gauge.uncertainty_nm}
+    facts = ("name", "unit", "due_on", "calibrated_on", "certificate")
+    initial = {each: getattr(gauge, each) for each in facts}
+    sizes = ("resolution_nm", "uncertainty_nm", "least_nm", "most_nm")
+    lengths = {each: getattr(gauge, each) for each in sizes}
     form = GaugeForm(data_of(request), unit=gauge.unit, initial=initial, lengths=lengths)
     del form.fields["number"]
     return fill_in(

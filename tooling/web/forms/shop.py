@@ -160,7 +160,15 @@ class GaugeForm(RecordForm):
     uncertainty_nm = LengthInput(
         label=_("Uncertainty, k = 2"), help_text=_("As its certificate states it.")
     )
-    due_on = day(label=_("Calibration due"), required=False)
+    least_nm = LengthInput(label=_("Reads from"))
+    most_nm = LengthInput(label=_("Reads up to"))
+    certificate = forms.CharField(label=_("Certificate"), required=False, max_length=60)
+    calibrated_on = day(label=_("Calibrated on"), required=False)
+    due_on = day(
+        label=_("Calibration due"),
+        required=False,
+        help_text=_("Past it, readings are kept and nothing is said about conformity."),
+    )
 
 
 class SettingForm(RecordForm):

@@ -1,0 +1,76 @@
+"""Whether a reading conforms: in, out or too near to tell; nothing is said with a gauge whose
+calibration is overdue."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from django.utils.translation import gettext_lazy as _
+
+from tooling.engineering.wear import GaugeRecord, Thermal, judge, worth
+from tooling.models import Gauge, GaugePoint, Reading
+
+IN, OUT, CANNOT_TELL = "in", "out", "cannot_tell"
+OVERDUE, NO_LIMIT = "gauge_overdue", "no_limit"
+WORDS: Mapping[str, Any] = {
+    IN: _("within its limit"),
+    OUT: _("beyond its limit"),
+    CANNOT_TELL: _("too near its limit to tell"),
+    OVERDUE: _("no statement: the gauge's calibration is overdue"),
+    NO_LIMIT: _("no limit is kept"),
+}
+
+
+@dataclass(frozen=True)
+class Statement:
+    """``said`` is one of ``WORDS``; the uncertainty is standard (k = 1), nm."""
+
+    said: str
+    u_nm: float
+
+    @property
+    def word(self) -> str:
+        return str(WORDS[self.said])
+
+
+def is_overdue(gauge: Gauge | None, on: date) -> bool:
+    return gauge is not None and gauge.due_on is not None and gauge.due_on < on
+
+
+def statement_of(
+    point: GaugePoint, reading: Reading, *, on: date, k: float, new_nm: int | None = None
+) -> Statement:
+    """What may be said of a value against the point's limit. ``on``: the day it was read;
+    ``new_nm``: the value after the cut, for a limit that is a depth. The gauge comes with the
+    reading; no query."""
+    if reading.value_nm is None:
+        said = {"fits": IN, "light": IN, "fails": OUT}.get(reading.verdict, NO_LIMIT)
+        return Statement(said, 0.0)
+    gauge = reading.gauge
+    record = GaugeRecord(gauge.resolution_nm, gauge.uncertainty_nm) if gauge else GaugeRecord()
+    known = worth(
+        reading.value_nm, size_nm=abs(reading.value_nm), gauge=record,
+        thermal=Thermal(reading.soaked, reading.temperature_c),
+    )  # fmt: skip
+    if is_overdue(gauge, on):
+        return Statement(OVERDUE, known.u_nm)
+    limit = limit_of(point, new_nm)
+    if limit is None:
+        return Statement(NO_LIMIT, known.u_nm)
+    lower, upper = (None, limit) if point.grows else (limit, None)
+    verdict = judge(known.value_nm, u=known.u_nm, lower=lower, upper=upper, k=k).verdict
+    return Statement(str(verdict), known.u_nm)
+
+
+def limit_of(point: GaugePoint, new_nm: int | None) -> float | None:
+    """The value beyond which parts are bad; a depth limit as a plain diameter or width gives it."""
+    if point.limit_nm is not None:
+        return float(point.limit_nm)
+    start = new_nm or point.new_nm
+    if point.depth_limit_nm is None or start is None:
+        return None
+    change = point.depth_limit_nm * (2 if point.is_diameter else 1)
+    return float(start + change if point.grows else start - change)

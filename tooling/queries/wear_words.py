@@ -1,0 +1,61 @@
+"""What stands out about a gauge point and what to measure next, in sentences a setter would say."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from django.utils.translation import gettext_lazy as _
+
+SAYS: Mapping[str, Any] = {
+    "own": _("its own readings"),
+    "estimate": _("pool estimate, no date yet"),
+    "pool": _("like pieces only"),
+    "nothing": _("nothing to go by"),
+}
+FLAGS: Mapping[str, Any] = {
+    "off_line": _("A reading breaks from the line: look at it, it weighs little until then."),
+    "after_cut_off": _("The reading after the cut does not go with the later ones."),
+    "grown": _("A reading shows less wear than an earlier one, beyond what gauges leave open."),
+    "build_up": _("The newest reading shows growth: build-up is not wear. Clean and measure again."),
+    "through": _("Its limit is more likely passed than not."),
+    "unlike": _("It wears unlike the like pieces."),
+    "ends_apart": _("Its two ends wear apart: misalignment, overload or an unsymmetrical section. "
+                    "Find out before anyone recuts."),
+}  # fmt: skip
+SHORT: Mapping[str, Any] = {
+    "off_line": _("a reading off the line"),
+    "after_cut_off": _("the reading after the cut is off"),
+    "grown": _("growth"),
+    "build_up": _("build-up"),
+    "through": _("limit likely passed"),
+    "unlike": _("unlike the others"),
+    "ends_apart": _("ends wear apart"),
+}
+LOOK: Mapping[str, Any] = {
+    "again": _("a reading stands off: clean and measure again"),
+    "first": _("nothing was read since the cut"),
+    "near": _("its limit may be passed soon: a reading would settle it"),
+    "other_end": _("the other end has no reading as late"),
+    "after_cut": _("nobody read it after the cut"),
+    "narrows": _("one more reading would tell the rate much better"),
+    "plating": _("nobody recorded how thick the plating is"),
+    "gauge": _("the gauge has no resolution and uncertainty on record"),
+}
+"""In the order of how much it matters."""
+
+
+def why(look: Iterable[str]) -> str:
+    """The weightiest reason to measure; empty where there is none."""
+    asked = set(look)
+    return next((str(words) for name, words in LOOK.items() if name in asked), "")
+
+
+def flag_sentences(flags: Iterable[str]) -> tuple[str, ...]:
+    asked = set(flags)
+    return tuple(str(words) for name, words in FLAGS.items() if name in asked)
+
+
+def short_flags(flags: Iterable[str]) -> tuple[str, ...]:
+    asked = set(flags)
+    return tuple(str(words) for name, words in SHORT.items() if name in asked)

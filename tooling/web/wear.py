@@ -1,0 +1,152 @@
+"""Wear: gauge points by what is left, one piece's charts, what was learned, life and money."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_GET, require_POST
+
+from tooling.engineering.lengths import NM_PER_IN, NM_PER_MM, format_strip_length, say_length
+from tooling.pictures.svg import paint_svg
+from tooling.pictures.wear_chart import Spot, WearChart, wear_chart
+from tooling.queries.life_money import LifeRow, life_page, life_rows
+from tooling.queries.piece_wear import PieceWear, PointWear, piece_wear
+from tooling.queries.wear import pools_page, wear_page
+from tooling.services import wear_work
+from tooling.web.count_sheets import sheet_answer
+from tooling.web.doors import rights, signed
+from tooling.web.forms.fields import unit_of
+
+ONLY = ("", "flags", "read")
+K = 2.0
+MONEY = ("Piece", "Mark", "Drawing", "Kind", "Sets", "Owner", "Place", "Strip run (m)", "Strokes",
+         "Cuts", "Cuts left", "New", "Spent", "Spent per km", "Value", "Away")  # fmt: skip
+
+
+@require_GET
+def show_wear(request: HttpRequest) -> HttpResponse:
+    """Ranked; ``class`` reckons in one class of strip, ``set`` narrows, ``only`` shows what stands
+    out or what to measure."""
+    chosen = request.GET.get("class", "").strip()[:40]
+    only = request.GET.get("only", "")
+    page = wear_page(
+        at=timezone.now(),
+        chosen=chosen,
+        tool_set=request.GET.get("set", "").strip()[:40],
+        only=only if only in ONLY else "",
+    )
+    context = {
+        "page": page, "only": only, "set": request.GET.get("set", ""),
+        "is_narrowed": bool(only or request.GET.get("set")), **rights(request),
+    }  # fmt: skip
+    return render(request, "wear/list.html", context)
+
+
+@require_GET
+def show_piece_wear(request: HttpRequest, code: str) -> HttpResponse:
+    """Every gauge point of one piece: chart, table, what stands out, what to measure, how."""
+    chosen = request.GET.get("class", "").strip()[:40]
+    page = piece_wear(code, at=timezone.now(), chosen=chosen)
+    unit = unit_of(request.user, page.unit)
+    charts = [
+        paint_svg(chart_of(page, point, unit), key=f"wear-{n}") if point.is_length else ""
+        for n, point in enumerate(page.points)
+    ]
+    context = {
+        "page": page, "points": list(zip(page.points, charts, strict=True)), "unit": unit,
+        **rights(request),
+    }  # fmt: skip
+    return render(request, "wear/piece.html", context)
+
+
+def chart_of(page: PieceWear, point: PointWear, unit: str) -> Any:
+    """The picture of one point, in the person's unit."""
+    per = NM_PER_IN if unit == "in" else NM_PER_MM
+    shown: Any = "in" if unit == "in" else "mm"
+    return wear_chart(
+        WearChart(
+            title=_("{point} of {piece} against strip run").format(
+                point=point.title, piece=page.mark or page.code
+            ),
+            description=_said(point, shown),
+            value_label=unit,
+            strip_label=_("km of cold rolled strip since new"),
+            limit_label=_("limit"),
+            spots=tuple(
+                Spot(each.at_km, each.value_nm / per, K * each.u_nm / per, each.is_off)
+                for each in point.readings
+                if each.value_nm is not None
+            ),
+            line=tuple((km, nm / per) for km, nm in point.line),
+            band=tuple(
+                (at.at_km, at.low_nm / per, at.middle_nm / per, at.high_nm / per)
+                for at in point.band
+            ),
+            limit=None if point.limit_nm is None else point.limit_nm / per,
+            cuts=tuple((cut.at_km, _("cut {day}").format(day=cut.on)) for cut in point.cuts),
+            jobs=tuple((each.from_km, each.to_km, each.job.number) for each in point.ahead),
+            incidents=tuple((km, word) for km, word, _number in point.incidents),
+        )
+    )
+
+
+def _said(point: PointWear, unit: Any) -> str:
+    """The picture in words: how many readings, the last, the limit, how much is left."""
+    told = [_("{n} readings").format(n=len(point.readings))]
+    valued = [each for each in point.readings if each.value_nm is not None]
+    if valued and valued[-1].value_nm is not None:
+        told.append(_("the last {value}").format(value=say_length(valued[-1].value_nm, unit)))
+    if point.limit_nm is not None:
+        told.append(_("limit {limit}").format(limit=say_length(round(point.limit_nm), unit)))
+    if point.left_sure_nm is not None:
+        left = format_strip_length(point.left_sure_nm, "m", 0)
+        told.append(_("{left} m of strip left that is sure").format(left=left))
+    return "; ".join(told) + "."
+
+
+@require_GET
+def show_pools(request: HttpRequest) -> HttpResponse:
+    """What was learned, plainly."""
+    return render(request, "wear/pools.html", {"page": pools_page(), **rights(request)})
+
+
+@require_POST
+def learn(request: HttpRequest) -> HttpResponse:
+    """Ask the worker to learn anew from everything."""
+    wear_work.ask_to_learn(**signed(request))
+    messages.success(
+        request, _("Asked for. The worker reads every life; load again soon.")
+    )
+    return redirect("wear-pools")
+
+
+@require_GET
+def show_life(request: HttpRequest) -> HttpResponse:
+    """Strip run, cuts, cost per length and value at risk, per set and piece."""
+    page = life_page(tool_set=request.GET.get("set", "").strip()[:40])
+    return render(request, "wear/life.html", {"page": page, **rights(request)})
+
+
+@require_GET
+def life_csv(request: HttpRequest) -> HttpResponse:
+    """The same as a file, piece by piece."""
+    rows = life_rows(tool_set=request.GET.get("set", "").strip()[:40])
+    return sheet_answer("life-and-money.csv", MONEY, [_cells(row) for row in rows])
+
+
+def _cells(row: LifeRow) -> Sequence[Any]:
+    def money(cents: int | None) -> str:
+        return "" if cents is None else f"{cents / 100:.2f}"
+
+    return [
+        row.piece, row.mark, row.drawing, row.kind_word, " ".join(row.sets), row.owner, row.place,
+        format_strip_length(row.run_nm, "m"), row.strokes, row.cuts, row.cuts_left,
+        money(row.new_cents), money(row.spent_cents), money(row.per_km), money(row.value_cents),
+        "yes" if row.is_out else "",
+    ]  # fmt: skip
