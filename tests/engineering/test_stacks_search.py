@@ -86,7 +86,7 @@ def test_no_bound_of_length_or_of_near_widths_is_above_the_optimum() -> None:
         assert least_uncompleted(maker) <= best[0], seed
         assert least_spacers(maker, best[0], best[3]) <= best[4], seed
         biting["uncompleted"] += 0 < least_uncompleted(maker) == best[0]
-        biting["spacers"] += 0 < least_spacers(maker, best[0], best[3])
+        biting["spacers"] += least_spacers(maker, best[0], best[3]) > 0
         near = widened(problem, kinds, beyond=0)
         if near is None:
             continue
