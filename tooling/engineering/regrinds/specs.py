@@ -49,9 +49,10 @@ class Diameter:
 class WearPoint:
     """What a gauge point lost since the last cut, normal to its face.
 
-    ``depth_nm`` None: never read; not ``is_read``: reckoned from like pieces. ``angle_degrees`` of the face to the shaft. ``limit_nm`` on
-    depth. ``crosses``: forecast to cross the limit before the next window. ``side``: of a face,
-    which one. Growth is no depth: it is build-up, to be cleaned off.
+    ``depth_nm`` None: never read; not ``is_read``: reckoned from like pieces. ``angle_degrees`` of
+    the face to the shaft. ``limit_nm`` on depth. ``crosses``: forecast to cross the limit before
+    the next window. ``side``: of a face, which one. Growth is no depth: it is build-up, to be
+    cleaned off.
     """
 
     name: str
