@@ -29,6 +29,7 @@ from tests.bench import (
 from tests.bench.build import Built
 from tests.bench.clock import Figure, counting, median_ms, seconds
 from tests.bench.kill_report import kills
+from tests.bench.models import models
 from tests.bench.scans import served
 from tooling.models import Movement, Piece, Place
 from tooling.queries.pieces import Filters, search_pieces
@@ -225,6 +226,7 @@ MEASURES: dict[str, Callable[[Built], list[Figure]]] = {
     "poll": poll,
     "scans": lambda built: [*scan_batches(built), *served(built)],
     "kills": kills,
+    "models": models,
     "search": piece_search,
     "labels": thousand_labels,
     "putaway": put_away.put_away,
