@@ -178,7 +178,7 @@ def test_checks_and_rules(world: World, log_in: LogIn, engineer: Person, viewer:
     refused = client.post(care, {"what": "aligned", "on": "2099-01-01", "station": ["1"]})
     assert refused.status_code == 400
     assert client.post(care, {"what": "aligned", "on": old}).status_code == 400
-    assert log_in(viewer).get(care).status_code == 403
+    assert log_in(viewer).post(care, {"what": "aligned", "on": old}).status_code == 403
     client = log_in(engineer)
     rules = "/mills/M1/rules/"
     assert client.post(rules, {"kind": "apart", "first": "oiled", "then": ""}).status_code == 400
@@ -187,3 +187,20 @@ def test_checks_and_rules(world: World, log_in: LogIn, engineer: Person, viewer:
     assert "scaled" in text(client.get(rules))
     assert client.post(f"{rules}{rule.pk}/remove/").status_code == 302
     assert client.post(f"{rules}{rule.pk}/remove/").status_code == 404
+
+
+def test_everybody_reads_a_mills_checks_and_who_mounts_zeroes_its_screws(
+    log_in: LogIn, world: World, viewer: Person, crew: Person
+) -> None:
+    world.mill("M7", stations=2)
+    url = "/mills/M7/care/"
+    page = log_in(viewer).get(url).content.decode()
+    assert "never" in page
+    assert "<button formaction" not in page
+    assert 'name="station"' not in page
+    page = log_in(crew).get(url).content.decode()
+    assert "Screws of the ticked stations are zeroed" in page
+    assert "Write it down" not in page
+    assert log_in(crew).post(url, {"what": "aligned"}).status_code == 403
+    answer = log_in(crew).post("/mills/M7/zeroed/", {"station": ["1", "2"]})
+    assert answer["Location"] == url

@@ -15,7 +15,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from tooling.errors import NotAllowed, ToolingError
 from tooling.models import MillRule
-from tooling.permissions import Verb, can
+from tooling.permissions import Verb
 from tooling.queries.mill_care import mill_care
 from tooling.queries.on_mill import mills_token
 from tooling.queries.setups import find_setup
@@ -52,7 +52,8 @@ class RuleForm(RecordForm):
 @require_http_methods(["GET", "POST"])
 def care(request: HttpRequest, number: str) -> HttpResponse:
     """Every station's checks; POST writes one check down for the chosen stations."""
-    require(request, Verb.EDIT_RECORDS)
+    if request.method == "POST":
+        require(request, Verb.EDIT_RECORDS)
     mill = get_mill(number)
     form = CheckForm(data_of(request), initial={"on": timezone.localdate()})
     chosen = [int(each) for each in request.POST.getlist("station") if each.isdecimal()]
@@ -95,9 +96,7 @@ def zeroed(request: HttpRequest, number: str) -> HttpResponse:
     setup = request.POST.get("setup", "")
     if setup and len(stations) == 1:
         return redirect("setup-gaps", find_setup(setup).kit.number, stations[0])
-    if can(request.user, Verb.EDIT_RECORDS):
-        return redirect("mill-care", mill.number)
-    return redirect("mill", mill.number)
+    return redirect("mill-care", mill.number)
 
 
 @require_http_methods(["GET", "POST"])
