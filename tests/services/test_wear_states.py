@@ -10,6 +10,8 @@ from tests.services.mounted import Mounted, mounted
 from tests.world import MM, World
 from tooling.engineering.lengths import NM_PER_M
 from tooling.models import GaugePoint, Person, Piece, Reading, WearPool, WearState
+from tooling.queries.kit_views import PositionView
+from tooling.queries.kits import kit_page
 from tooling.queries.wear_lives import lives
 from tooling.services import lengths_run, readings, runs, wear_states, work
 from tooling.services.run_ways import RunIn
@@ -148,3 +150,38 @@ def test_a_refresh_asks_the_same_however_many_pieces(
     for some in (pieces[:1], pieces):
         with django_assert_num_queries(11):  # type: ignore[operator]
             wear_states.refresh_wear(some, at=at)
+
+
+def test_a_kit_asks_to_measure_what_its_job_may_wear_out(crew: Person, world: World) -> None:
+    """The gauge point decides, not the usual length; what is read beyond its limit is worn."""
+    stood = mounted(world, crew)
+    piece = Piece.objects.select_related("drawing", "revision").get(mark="01-T")
+    a_point(piece, dimension="drive_diameter", name="crown", limit_nm=149_800_000)
+    job = stood.kit.job
+    job.length_nm, job.strip_class = 60 * KM, "galvanised"
+    job.save()
+    for n in range(1, 4):
+        ran(crew, stood.at, piece, 30, -9 + n)
+        readings.record_reading(
+            by=crew, at=stood.at, piece=piece, dimension="drive_diameter", unit="mm", sure=True,
+            value_nm=150 * MM - 30_000 * n, happened_at=stood.at + timedelta(days=-9 + n, hours=1),
+        )  # fmt: skip
+
+    def view() -> PositionView:
+        page = kit_page(stood.kit.number, at=stood.at)
+        return next(each for each in page.positions if each.code == piece.code)
+
+    found = view()
+    assert found.state == "may_not_last"
+    assert found.reason.startswith("Measure before this run, or carry the spare: crown is sure to")
+    assert "%" not in found.reason
+    job.length_nm = KM
+    job.save()
+    assert view().state == "here"
+    readings.record_reading(
+        by=crew, at=stood.at, piece=piece, dimension="drive_diameter", unit="mm", sure=True,
+        value_nm=149_700_000,
+    )  # fmt: skip
+    assert (view().state, view().reason) == (
+        "worn", "crown is beyond its limit, as it was read last.",
+    )  # fmt: skip

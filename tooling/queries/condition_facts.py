@@ -17,6 +17,7 @@ from tooling.queries.settings import Given
 from tooling.queries.shafts import FitsOn
 from tooling.queries.stock_pools import Pools
 from tooling.queries.strokes import Strokes
+from tooling.queries.wear_conditions import NOTHING_WORN, Worn
 from tooling.queries.whereabouts import Whereabouts
 
 
@@ -69,6 +70,7 @@ class Facts:
     strokes: Mapping[int, Strokes] = field(default_factory=dict)
     dues: Mapping[int, DueOfPiece] = field(default_factory=dict)
     today: date | None = None
+    worn: Worn = NOTHING_WORN
     orders: Mapping[int, OrderHold] = field(default_factory=dict)
 
     def ruling(self, piece: Piece) -> Ruling | None:
@@ -88,8 +90,17 @@ class Facts:
         other = claim.kit.binding
         return other.overlaps(self.binding) and other.is_before(self.binding)
 
+    def may_wear_out(self, piece_id: int) -> bool:
+        """Whether a gauge point of the piece may reach its limit in the job."""
+        return not self.worn.lasts(
+            piece_id, length_nm=self.job.length_nm, strip_class=self.job.strip_class
+        )
+
     def is_over_usual(self, piece_id: int) -> bool:
-        """Whether the job takes the piece beyond the usual length between regrinds."""
+        """Whether the job takes the piece beyond the usual length between regrinds, where no gauge
+        point tells better."""
+        if self.worn.of(piece_id) is not None:
+            return False
         interval = self.intervals.get(piece_id)
         if interval is None or interval.regrinds < self.regrinds_least or not self.job.length_nm:
             return False

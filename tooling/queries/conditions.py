@@ -30,6 +30,7 @@ from tooling.queries.spares import Looking, Spares, spares
 from tooling.queries.stock_conditions import Claimed
 from tooling.queries.stock_pools import Waiting, is_pooled, lines_of, pools_of
 from tooling.queries.strokes import strokes_of
+from tooling.queries.wear_conditions import NOTHING_WORN, worn_of
 from tooling.queries.whereabouts import whereabouts
 
 SETTINGS = [
@@ -94,7 +95,7 @@ def conditions(questions: Sequence[Question], *, at: datetime, offer: bool = Tru
 
     Keys must differ over all questions. With ``offer`` each position in trouble gets an
     alternative where one exists, every spare once per question. Nine queries whatever is asked,
-    two more where pieces have run, two where line tooling made strokes, one more where owners'
+    four at most where pieces have run, two where line tooling made strokes, one more where owners'
     consents matter, one more for each question with trouble to offer for.
     """
     all_facts = load_facts(questions, at=at)
@@ -143,6 +144,7 @@ def load_facts(questions: Sequence[Question], *, at: datetime) -> tuple[Facts, .
     by_piece, waiting = _claims(kits, set(pieces), drawings)
     running = any(question.job.length_nm > 0 for question in questions)
     stand = intervals(pieces.values()) if running else {}
+    worn = worn_of(pieces.values()) if running else NOTHING_WORN
     strokes = strokes_of(pieces.values())
     revisions, chains = _revisions(asked)
     away, fits = whereabouts(), FitsOn()
@@ -185,6 +187,7 @@ def load_facts(questions: Sequence[Question], *, at: datetime) -> tuple[Facts, .
             pools=pools,
             is_fetching=question.is_fetching,
             strokes=strokes,
+            worn=worn,
             orders=orders,
         )
         for question in questions

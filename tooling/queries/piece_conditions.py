@@ -114,6 +114,10 @@ def _worn(facts: Facts, piece: Piece) -> Verdict | None:
     strokes = facts.strokes.get(piece.pk)
     if strokes is not None and strokes.is_over:
         return Verdict(State.WORN, _blunt(strokes), to_sharpen=True)
+    wear = facts.worn.of(piece.pk)
+    if wear is not None and wear.is_out:
+        words = _("{point} is beyond its limit, as it was read last.")
+        return Verdict(State.WORN, words.format(point=wear.point))
     name = below_least(piece)
     if not name:
         return None
@@ -203,6 +207,8 @@ def _in_doubt(facts: Facts, piece: Piece, is_staged: bool) -> Verdict:
     if strokes is not None and strokes.is_over_with(facts.job.length_nm):
         said = _goes_blunt(strokes, facts.job.length_nm)
         return Verdict(State.MAY_NOT_LAST, said, to_sharpen=True)
+    if facts.job.length_nm and facts.may_wear_out(piece.pk):
+        return Verdict(State.MAY_NOT_LAST, _may_wear_out(facts, piece))
     if facts.is_over_usual(piece.pk) and piece.pk not in facts.measured:
         return Verdict(State.MAY_NOT_LAST, _may_not_last(facts, piece))
     place = piece.place.path_name or piece.place.name
@@ -217,6 +223,19 @@ def _in_doubt(facts: Facts, piece: Piece, is_staged: bool) -> Verdict:
             condition=piece.get_condition_display()
         )
     return Verdict(State.HERE if is_staged else State.TO_FETCH, words)
+
+
+def _may_wear_out(facts: Facts, piece: Piece) -> str:
+    wear = facts.worn.of(piece.pk)
+    unit: StripUnit = "ft" if facts.job.unit == "in" else "m"
+    return _(
+        "Measure before this run, or carry the spare: {point} is sure to last {left} of this strip "
+        "and the job takes {job}."
+    ).format(
+        point=wear.point if wear is not None else "",
+        left=_strip(facts.worn.left_nm(piece.pk, facts.job.strip_class), unit),
+        job=_strip(facts.job.length_nm, unit),
+    )
 
 
 def _may_not_last(facts: Facts, piece: Piece) -> str:

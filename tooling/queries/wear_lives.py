@@ -37,7 +37,8 @@ COLDEST_C, WARMEST_C = -30, 90
 class Life:
     """One gauge point of one piece, at one end, since a cut (or since it was new).
 
-    ``is_present``: the one that goes on. ``last_nm`` and ``last_at``: its newest value as read.
+    ``is_present``: the one that goes on. ``last_nm``, ``last_u_nm`` (k = 1): its newest value by
+    the clock; ``last_at``: when it was read last.
     """
 
     piece_id: int
@@ -49,6 +50,7 @@ class Life:
     own_pool: str
     wide_pool: str
     last_nm: int | None = None
+    last_u_nm: float = 0.0
     last_at: datetime | None = None
 
     @property
@@ -273,6 +275,7 @@ def _life(
         is_present=is_present, history=History(spec, tuple(readings), sums.total()),
         own_pool=own, wide_pool=wide,
         last_nm=last["value_nm"] if last else None,
+        last_u_nm=next((r.u_nm for r in readings if last and r.key == last["pk"]), 0.0),
         last_at=rows[-1]["happened_at"] if rows else None,
     )  # fmt: skip
 

@@ -21,11 +21,13 @@ from tooling.engineering.wear import (
     Forecasts,
     History,
     Prior,
+    Rules,
     Says,
     columns,
     ends_of,
     flag_names,
     forecast,
+    judge,
     look_names,
     unmeasured_names,
 )
@@ -176,6 +178,8 @@ def states_of(found: Sequence[Life], known: Learned, *, at: datetime) -> list[We
     cols = columns([as_read(life.history) for life in found])
     told = forecast(cols, known.prior, asked)
     rows = [_state(life, n, told, known, at) for n, life in enumerate(found)]
+    for life, row in zip(found, rows, strict=True):
+        row.numbers["conformity"] = _conforms(life, asked, row.numbers["conformity"])
     newest = [
         (row.depth_nm if row.depth_nm is not None else float("nan"), row.numbers["depth_u"],
          float(told.used_km[n]) if row.readings else float("nan"))
@@ -233,6 +237,16 @@ def _state(life: Life, n: int, told: Forecasts, known: Learned, at: datetime) ->
         numbers=numbers,
         computed_at=at,
     )
+
+
+def _conforms(life: Life, asked: Rules, told: str) -> str:
+    """What may be said of the newest value by the clock; the engine orders readings by strip."""
+    spec = life.history.spec
+    if life.last_nm is None or spec.limit_nm is None:
+        return told
+    lower, upper = (None, spec.limit_nm) if spec.grows else (spec.limit_nm, None)
+    found = judge(life.last_nm, u=life.last_u_nm, lower=lower, upper=upper, k=asked.guard_k)
+    return str(found.verdict)
 
 
 def _fresh(life: Life) -> int:
