@@ -33,7 +33,7 @@ EXAMPLES = int(os.environ.get("ROLLROOM_MODEL_EXAMPLES", "12"))
 """``bench models`` tries many more."""
 STEPS = 30
 SECOND = timedelta(seconds=1)
-PIECES, PLACES, DEVICES = 3, 4, 3
+PIECES, PLACES, DEVICES = 2, 3, 3
 NOWHERE = PLACES
 """A place whose code no label has: its scans are refused."""
 
@@ -63,7 +63,7 @@ class Event:
 
 
 class ShopFloor(RuleBasedStateMachine):
-    """Three devices, three pieces, four places and one that does not exist."""
+    """Three devices, two pieces, three places and one that does not exist."""
 
     by: ClassVar[Person]
     start: ClassVar[datetime]
@@ -160,6 +160,8 @@ class ShopFloor(RuleBasedStateMachine):
         if place == NOWHERE:
             return
         effective = min(taken.happened_at - sender.ahead, self.now)
+        kept = Movement.objects.values_list("effective_at", "clock_is_off").get(scan=taken.id)
+        assert kept == (effective, sender.ahead != timedelta())
         number = len(self.events)
         self.events.append(Event(effective, self.now, number, piece, place))
 
