@@ -1,6 +1,6 @@
 """One mill's stacks in a process of its own: ``python -m tests.bench.stack_run LOAD SIZE [own]``.
 
-Prints one JSON object.
+Prints the figures as one JSON object; with the stacks, on the last line, when ``full`` comes last.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ import resource
 import sys
 import time
 from dataclasses import dataclass
+from typing import Any
 
 from tests.engineering.stack_shop import shop
 from tooling.engineering.stacks import Problem
@@ -38,7 +39,7 @@ class Case:
         return f"load {self.load:g}{', own widths' if self.own else ''}"
 
 
-def measure(case: Case) -> dict[str, float]:
+def measure(case: Case) -> dict[str, Any]:
     problem = case.problem()
     limit = OWN_S if case.own else POOLED_S
     began, busy = time.perf_counter(), time.process_time()
@@ -56,10 +57,17 @@ def measure(case: Case) -> dict[str, float]:
         "uncompleted_gap": found.figures[0] - (found.bound[0] or 0),
         "pieces": pieces,
         "pieces_gap": 100 * (pieces - least) / max(1, least),
+        "stacks": [
+            [shaft.station, shaft.shaft, {fill.fill: fill.pieces for fill in shaft.fills}]
+            for shaft in found.shafts
+        ],
         "mb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024,
     }
 
 
 if __name__ == "__main__":
-    load, size, *own = sys.argv[1:]
-    print(json.dumps(measure(Case(float(load), bool(own), float(size)))))
+    load, size, *words = sys.argv[1:]
+    told = measure(Case(float(load), "own" in words, float(size)))
+    print(json.dumps({name: figure for name, figure in told.items() if name != "stacks"}))
+    if "full" in words:
+        print(json.dumps(told))

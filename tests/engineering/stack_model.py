@@ -6,14 +6,18 @@ shafts, shims, spacers.
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import highspy
 
 from tooling.engineering.solver import Solver
 from tooling.engineering.stacks import Fill, Problem, Roll, Shaft
+from tooling.engineering.stacks.specs import ShaftKey
 
 UNIT = 1_000
+Answer = Mapping[ShaftKey, Mapping[str, Sequence[str]]]
+"""By shaft and fill its sources."""
 
 
 class Direct:
@@ -25,6 +29,7 @@ class Direct:
         self.model.setOptionValue("output_flag", False)
         self.pieces: dict[tuple[str, str], Any] = {}
         self.done: dict[tuple[int, str], Any] = {}
+        self.shimmed: dict[str, Any] = {}
         for station in problem.stations:
             errors = [self._shaft(station.number, shaft) for shaft in station.shafts]
             if len(errors) == 2:
@@ -50,7 +55,7 @@ class Direct:
             for source in self.problem.sources:
                 if self.problem.may_use(source, fill):
                     self.pieces[fill.key, source.key] = model.addIntegral(0, source.count)
-            shimmed = model.addBinary()
+            shimmed = self.shimmed[fill.key] = model.addBinary()
             model.addConstr(self._sum([fill], "shim") - rules.most_shims * shimmed <= 0)
             model.addConstr(self._sum([fill], "spacer") - 2 * shimmed >= 0)
             if fill.target_nm is not None:
@@ -86,23 +91,49 @@ class Direct:
         self.model.addConstr(gap + far * both + far * second <= high + 2 * far)
         self.model.addConstr(gap - far * both - far * second >= low - 2 * far)
 
-    def least(self, aim: str, seconds: float | None) -> tuple[int | None, bool]:
-        """Make one aim least and hold it; (figure or None where nothing was found, proven)."""
+    def _goal(self, aim: str) -> Any:
+        """Shafts without a stack, or pieces: ``shim``, ``spacer`` or both as ``pieces``."""
+        if aim == "uncompleted":
+            return len(self.done) - self.model.qsum(list(self.done.values()))
+        return self.model.qsum([v for (_fill, key), v in self.pieces.items()
+                                if aim in ("pieces", self.problem.by_key[key].kind)])  # fmt: skip
+
+    def hold(self, aim: str, most: int) -> None:
+        """From now on an aim may not be more."""
+        self.model.addConstr(self._goal(aim) <= most)
+
+    def least(
+        self, aim: str, seconds: float | None, begin: Answer | None = None
+    ) -> tuple[int | None, bool]:
+        """Make one aim least and hold it, starting from an answer where there is one; (figure or
+        None where nothing was found, proven)."""
         model = self.model
         if seconds is not None:
             model.setOptionValue("time_limit", float(seconds))
-        if aim == "uncompleted":
-            goal = len(self.done) - model.qsum(list(self.done.values()))
-        else:
-            goal = model.qsum([v for (_fill, key), v in self.pieces.items()
-                               if self.problem.by_key[key].kind == aim])  # fmt: skip
-        model.minimize(goal)
+        goal = self._goal(aim)
+        model.setObjective(goal, highspy.ObjSense.kMinimize)
+        if begin is not None:
+            self._start(begin)
+        model.solve()
         if not model.getSolution().value_valid:
             return None, False
         figure = round(model.val(goal))
         proven = model.getModelStatus() == highspy.HighsModelStatus.kOptimal
         model.addConstr(goal <= figure)
         return figure, proven
+
+    def _start(self, stacks: Answer) -> None:
+        values = [0.0] * self.model.getNumCol()
+        for shaft, fills in stacks.items():
+            values[self.done[shaft].index] = 1.0
+            for fill, pieces in fills.items():
+                for key in pieces:
+                    values[self.pieces[fill, key].index] += 1.0
+                    if self.problem.by_key[key].kind == "shim":
+                        values[self.shimmed[fill].index] = 1.0
+        solution = highspy.HighsSolution()
+        solution.col_value = values
+        self.model.setSolution(solution)
 
 
 def direct(
