@@ -13,6 +13,7 @@ from jsonschema import Draft202012Validator
 from tests.engineering.checks import inch, table, worked
 from tooling.engineering.compute import COMPUTATIONS, compute
 from tooling.engineering.compute.answers import Answer, Computation, run
+from tooling.engineering.wear import Prior
 from tooling.errors import ToolingError
 
 pytestmark = pytest.mark.one_database
@@ -122,6 +123,17 @@ DUE = {
     "costs": {"length_m": 100_000, "recut_cents": 20_000, "new_cents": 90_000, "left": 3,
               "new_left": 5},
 }  # fmt: skip
+GAUGE = {"resolution_nm": 1_000, "uncertainty_nm": 3_000}
+WORN_POINT = {
+    "key": "R1 root", "limit_nm": 152_100_000, "chrome_nm": 19_000, "face_degrees": 30,
+    "readings": [
+        {"value_nm": 152_400_000, "gauge": GAUGE, "is_soaked": True},
+        {"run_nm": {"galvanised": 9 * 10**13}, "value_nm": 152_330_000, "temperature_c": 24.5},
+        {"run_nm": {"galvanised": 2 * 10**14}, "verdict": "light"},
+    ],
+    "run_nm": {"galvanised": 2 * 10**14}, "ahead_nm": {"stainless": 10**13},
+}  # fmt: skip
+
 GOOD: dict[str, list[dict[str, Any]]] = {
     "key": [
         {"shaft_nm": 63_500_000, "standard": "ANSI B17.1"},
@@ -228,6 +240,13 @@ GOOD: dict[str, list[dict[str, Any]]] = {
         WORN | {"check": [{"piece": "B1", "amount_nm": 762_000}]},
     ],
     "timing": [DUE, {"today": "2026-11-30"}],
+    "wear": [
+        {"points": []},
+        {"points": [WORN_POINT | {"end": "inboard"}, WORN_POINT | {"end": "outboard"}]},
+        {"points": [WORN_POINT], "pool": [WORN_POINT, WORN_POINT], "confidence": 0.95},
+        {"points": [{"readings": [], "run_nm": {}, "depth_limit_nm": 100_000}],
+         "prior": Prior().as_dict(), "own_readings": 1, "guard_k": 2},
+    ],
 }  # fmt: skip
 ALL_GOOD = [(name, given) for name, examples in GOOD.items() for given in examples]
 
@@ -245,7 +264,7 @@ def refused(name: str, given: Any) -> ToolingError:
 def test_the_names_are_those_of_the_contract_that_exist_so_far() -> None:
     assert set(COMPUTATIONS) == {
         "key", "fit", "gap", "feelers", "speeds", "strip", "lift", "check-code", "order",
-        "stacks", "regrind", "timing",
+        "stacks", "regrind", "timing", "wear",
     }  # fmt: skip
 
 
@@ -270,7 +289,7 @@ def test_every_answer_is_plain_json_of_the_contracted_shape(
 def test_every_answer_says_how(name: str, given: dict[str, Any]) -> None:
     expected = {"what", "formula", "source", "inputs", "value"}
     how = compute(name, given)["how"]
-    silent = ({"passes": []}, {"mass_kg": 22.9}, GOOD["lift"][2], GOOD["stacks"][1],
+    silent = ({"passes": []}, {"points": []}, {"mass_kg": 22.9}, GOOD["lift"][2], GOOD["stacks"][1],
               *GOOD["regrind"][2:])  # fmt: skip
     assert bool(how) is (given not in silent)
     assert all(expected <= set(step) for step in how)
