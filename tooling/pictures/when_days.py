@@ -7,11 +7,12 @@ from dataclasses import dataclass
 
 from django.utils.translation import gettext as _
 
-from tooling.pictures.shapes import Drawing, Group, Line, Path, Rect, Shape, Text, frame
+from tooling.pictures.shapes import Drawing, Group, Line, Rect, Shape, Text
 
-LEFT, RIGHT, TOP, ROW = 34.0, 4.0, 12.0, 9.0
+LEFT, RIGHT, TOP, ROW = 24.0, 4.0, 12.0, 10.0
 A_DAY = 2.4
 BAR = 4.6
+LOW = 1.8
 SMALL = 3.6
 WEEK = 7
 LEAST_DAYS, MOST_DAYS = 28, 180
@@ -19,7 +20,7 @@ LEAST_DAYS, MOST_DAYS = 28, 180
 
 @dataclass(frozen=True, slots=True)
 class Bar:
-    """Days from the first to the last; ``kind``: job, crosses, window or open."""
+    """Days from the first to the last; ``kind``: job, crosses or window."""
 
     first: int
     last: int
@@ -68,8 +69,11 @@ def _bars(row: DayRow, y: float, today: int, days: int) -> Iterator[Shape]:
             continue
         x, length = LEFT + A_DAY * (first - today), A_DAY * (last - first + 1)
         top = y + (ROW - BAR) / 2
-        shape: Shape = Rect(x, top, length, BAR, look=f"when-{bar.kind}")
-        if bar.kind == "open":
-            shape = Path(frame(x, top, length, BAR, 0.4), look="when-window")
-        yield Group((shape,), data=(("bar", bar.kind), ("first", str(bar.first)),
+        shapes: list[Shape] = [Rect(x, top, length, BAR, look=f"when-{bar.kind}")]
+        if bar.kind == "window":
+            shapes = [Rect(x, top + BAR + 0.8, length, LOW, look="when-window")]
+        if bar.kind == "crosses":
+            ends = ((x, top, x + length, top + BAR), (x, top + BAR, x + length, top))
+            shapes += [Line(*end, look="when-cross") for end in ends]
+        yield Group(tuple(shapes), data=(("bar", bar.kind), ("first", str(bar.first)),
                                     ("last", str(bar.last))))  # fmt: skip

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from datetime import datetime
+from types import MappingProxyType
 from typing import Any
 
 from django.utils.translation import gettext as _
@@ -43,6 +44,7 @@ WHY = {
     "case": gettext_lazy("the hardened case"),
 }
 MOST_STEPS = 400
+NOBODY: Mapping[str, str] = MappingProxyType({})
 
 
 def plan_page(plan: RegrindPlan, *, at: datetime, unit: Unit | None = None) -> PlanPage:
@@ -84,7 +86,9 @@ def plan_page(plan: RegrindPlan, *, at: datetime, unit: Unit | None = None) -> P
         baseline_broken=reader.sentences((answer.get("baseline") or {}).get("broken", ())),
         other_sets=tuple(answer.get("other_sets", ())),
         unmeasured=tuple(
-            UnmeasuredView(each["piece"], each["what"], each["changes"])
+            UnmeasuredView(
+                each["piece"], reader.names.get(each["piece"], ""), each["what"], each["changes"]
+            )
             for each in answer.get("unmeasured", ())
         ),
         conflicts=tuple(
@@ -103,9 +107,15 @@ def plan_page(plan: RegrindPlan, *, at: datetime, unit: Unit | None = None) -> P
     )  # fmt: skip
 
 
-def sentence(said: Json, unit: Unit) -> Sentence:
-    """A kept sentence in the reader's language and unit."""
-    finding = Finding("regrind", said["level"], said["code"], _(said["template"]), said["values"])
+def sentence(said: Json, unit: Unit, names: Mapping[str, str] = NOBODY) -> Sentence:
+    """A kept sentence in the reader's language and unit; pieces by their mark where they have
+    one."""
+    values = {
+        key: ", ".join(names.get(word, word) for word in value.split(", "))
+        if isinstance(value, str) else value
+        for key, value in said["values"].items()
+    }  # fmt: skip
+    finding = Finding("regrind", said["level"], said["code"], _(said["template"]), values)
     return Sentence(said["code"], said["level"], finding.text(lambda nm: say_length(nm, unit)))
 
 
@@ -115,6 +125,10 @@ class _Reader:
     def __init__(self, facts: Facts, copy_ids: Iterable[int], asks: Asks, unit: Unit) -> None:
         self.asks, self.unit = asks, unit
         self.pieces: dict[str, Any] = {}
+        self.names = {
+            row.piece.code: row.piece.mark
+            for rows in facts.allotted.values() for row in rows if row.piece.mark
+        }  # fmt: skip
         self.spots: dict[str, list[str]] = {}
         for pk in copy_ids:
             name = copy_name(facts.copies[pk])
@@ -129,7 +143,7 @@ class _Reader:
                 )
 
     def sentences(self, said: Iterable[Json]) -> tuple[Sentence, ...]:
-        return tuple(sentence(each, self.unit) for each in said)
+        return tuple(sentence(each, self.unit, self.names) for each in said)
 
     def decision(self, said: Json) -> DecisionView:
         row, pin = self.pieces[said["piece"]], self.asks.pins.get(said["piece"])

@@ -119,6 +119,7 @@ class UnmeasuredView:
     """Something nobody measured; ``changes``: another value would change the plan."""
 
     piece: str
+    mark: str
     what: str
     changes: bool
 
