@@ -14,6 +14,7 @@ from hypothesis import HealthCheck, settings
 from rest_framework.authtoken.models import Token
 from rest_framework.test import APIClient
 
+from tests.demo_server import manage
 from tests.world import World, make_person
 from tooling import history
 from tooling.models import Person, Role
@@ -128,3 +129,12 @@ def api_as() -> object:
         return client
 
     return _api_as
+
+
+@pytest.fixture(scope="session")
+def demo_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The data folder of a demo shop, drawn up once; who changes much in it works on a copy."""
+    folder = tmp_path_factory.mktemp("demo")
+    done = manage(folder, "demo", "--prepare-only", "--data-dir", str(folder))
+    assert done.returncode == 0, done.stderr
+    return folder

@@ -10,68 +10,20 @@ import re
 import shutil
 import signal
 import socket
-import sqlite3
 import ssl
-import subprocess
-import sys
 import time
 import urllib.parse
 import urllib.request
-from collections.abc import Iterator
-from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-ROOT = Path(__file__).resolve().parent.parent.parent
+from tests.demo_server import free_port, manage, rows, running
+
 ROLES = {"viewer", "attendant", "crew", "engineer", "supervisor"}
 TASK_SECONDS = 60
 pytestmark = pytest.mark.one_database
-
-
-def environment(data_dir: Path) -> dict[str, str]:
-    """As outside the tests: SQLite in the data folder, nothing else named."""
-    left_out = ("DATABASE_URL", "SECRET_KEY", "DJANGO_SETTINGS_MODULE")
-    clean = {name: value for name, value in os.environ.items() if name not in left_out}
-    return {**clean, "ROLLROOM_DATA_DIR": str(data_dir)}
-
-
-def manage(data_dir: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, str(ROOT / "manage.py"), *arguments], cwd=ROOT, text=True,
-        env=environment(data_dir), capture_output=True, check=False, stdin=subprocess.DEVNULL,
-    )  # fmt: skip
-
-
-def free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
-
-
-@contextmanager
-def running(data_dir: Path, *arguments: str) -> Iterator[tuple[subprocess.Popen[str], str]]:
-    """A serving process and its address, once it has said READY; ended whatever happens."""
-    command = [sys.executable, str(ROOT / "manage.py"), *arguments]
-    with subprocess.Popen(
-        command, cwd=ROOT, env=environment(data_dir), text=True, stdout=subprocess.PIPE,
-        stdin=subprocess.DEVNULL, start_new_session=True,
-    ) as process:  # fmt: skip
-        try:
-            assert process.stdout is not None
-            said = next((line for line in process.stdout if line.startswith("READY ")), "")
-            assert said, "the process ended without READY"
-            yield process, said.split()[1]
-        finally:
-            if process.poll() is None:
-                process.terminate()
-                process.wait(timeout=30)
-
-
-def rows(data_dir: Path, query: str) -> list[tuple[Any, ...]]:
-    with closing(sqlite3.connect(data_dir / "rollroom.sqlite3")) as database:
-        return database.execute(query).fetchall()
 
 
 def counts(data_dir: Path) -> dict[str, int]:
@@ -80,12 +32,9 @@ def counts(data_dir: Path) -> dict[str, int]:
 
 
 @pytest.fixture(scope="module")
-def shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def shop(demo_folder: Path) -> Path:
     """The data folder of a demo shop that was drawn up, not served."""
-    folder = tmp_path_factory.mktemp("demo")
-    done = manage(folder, "demo", "--prepare-only", "--data-dir", str(folder))
-    assert done.returncode == 0, done.stderr
-    return folder
+    return demo_folder
 
 
 def test_the_demo_shop_is_what_the_readme_says(shop: Path) -> None:

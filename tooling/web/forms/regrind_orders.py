@@ -127,7 +127,8 @@ class LineForm(RecordForm):
         if not asks_reason:
             self.fields["reason"].widget = forms.HiddenInput()
         for name in self.names:
-            self.fields[f"target_{name}"] = dimension_input(name, LABELS[name])
+            label = f"{LABELS[name]} ({self.unit})"
+            self.fields[f"target_{name}"] = dimension_input(name, label)
             for side, word in (("minus", _("under")), ("plus", _("over"))):
                 label = _("{dimension}, {word} by").format(dimension=LABELS[name], word=word)
                 self.fields[f"{side}_{name}"] = LengthInput(label=label, usual_mm=TOLERANCE)
