@@ -14,6 +14,7 @@ from tooling.queries.kit_views import PositionView
 from tooling.queries.kits import kit_page
 from tooling.queries.wear_lives import lives
 from tooling.services import lengths_run, readings, runs, wear_states, work
+from tooling.services.rebuild import differences, rebuild
 from tooling.services.run_ways import RunIn
 
 pytestmark = pytest.mark.django_db
@@ -185,3 +186,22 @@ def test_a_kit_asks_to_measure_what_its_job_may_wear_out(crew: Person, world: Wo
     assert (view().state, view().reason) == (
         "worn", "crown is beyond its limit, as it was read last.",
     )  # fmt: skip
+
+
+def test_verify_finds_a_wrong_forecast_and_rebuild_mends_it(
+    crew: Person, at: datetime, piece: Piece
+) -> None:
+    a_point(piece)
+    for n in range(1, 4):
+        ran(crew, at, piece, 40, -20 + n)
+        read(crew, at, piece, 150 * MM - 20_000 * n, -19.9 + n)
+    ran(crew, at, piece, 40, -2)
+    assert differences() == []
+    told = WearState.objects.get()
+    WearState.objects.update(left_half_m=1.0)
+    assert [each.what for each in differences()] == ["wear"]
+    assert [each.what for each in rebuild()] == ["wear"]
+    assert WearState.objects.get().left_half_m == pytest.approx(told.left_half_m)
+    WearState.objects.all().delete()
+    assert len(rebuild()) == 1
+    assert differences() == []

@@ -16,6 +16,7 @@ from django.db import connection
 from tooling.models import DIMENSIONS, Movement, Place
 from tooling.queries.stock_pools import UNUSABLE
 from tooling.queries.work_moment import counts_from_sql
+from tooling.services.rebuild_wear import rebuild_wear, wear_differences
 from tooling.services.write import writing
 
 LIVE = "NOT EXISTS (SELECT 1 FROM {table} c WHERE c.corrects_id = {alias}.id)"
@@ -54,7 +55,8 @@ class _Check:
 
 def differences() -> list[Difference]:
     """Everything derived that differs from history; empty when all holds."""
-    return [each for check in _checks() for each in _told(check, _find(check))]
+    found = [each for check in _checks() for each in _told(check, _find(check))]
+    return found + [Difference("wear", *each) for each in wear_differences()]
 
 
 def rebuild() -> list[Difference]:
@@ -70,6 +72,7 @@ def rebuild() -> list[Difference]:
                     cursor.executemany(check.mend, mends)
             elif mends:
                 _write_all_paths()
+        found += [Difference("wear", *each) for each in rebuild_wear()]
     return found
 
 

@@ -7,19 +7,23 @@ from collections.abc import Iterator
 from tooling.models import (
     DrawingRevision,
     Job,
+    LengthEntry,
     Mill,
     MillShaft,
     Movement,
     Piece,
     Place,
+    Reading,
     SetPosition,
     Station,
     StockLine,
+    Work,
 )
 from tooling.services import staging
 from tooling.services.importing.apply import Writer
 from tooling.services.importing.plan import Plan
 from tooling.services.importing.stage import CHUNK, EDIT, NEW, Stage
+from tooling.services.wear_states import refresh_wear
 from tooling.services.write import bump, lock
 
 OPEN_KITS = "SELECT id FROM tooling_kit WHERE state <> 'closed'"
@@ -62,11 +66,22 @@ def _existing(stage: Stage, model: type[Piece] | type[StockLine]) -> list[int]:
 
 def tell_kits(plan: Plan, writer: Writer) -> None:
     """Staged flags and versions of every open kit that shows what the plan wrote."""
+    refresh_wear(_told_of(plan.stage, writer), at=plan.at)
     bump(set(_kits_of_pieces(plan.stage)) | set(_kits_of_plans(plan.stage)))
     for moves in _moves(plan.stage, writer):
         staging.after_moves(by=plan.by, at=plan.at, moves=moves)
     for stock in _stock(plan.stage, writer):
         staging.after_stock_moves(by=plan.by, at=plan.at, moves=stock)
+
+
+def _told_of(stage: Stage, writer: Writer) -> set[int]:
+    """Pieces of which the sheets tell readings, work or length run."""
+    return {
+        writer.key(Piece, piece)
+        for model in (Reading, LengthEntry, Work)
+        if stage.has(model)
+        for (piece,) in stage.rows(f"SELECT DISTINCT piece_id FROM {stage.of(model)}")
+    }
 
 
 def _kits_of_pieces(stage: Stage) -> Iterator[int]:

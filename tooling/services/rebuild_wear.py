@@ -1,0 +1,81 @@
+"""The forecasts of gauge points, compared with what history and the last learning say of them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import datetime
+from math import isclose
+from typing import Any
+
+from django.utils import timezone
+
+from tooling.models import WearState
+from tooling.queries.wear_lives import lives
+from tooling.queries.wear_prior import learned
+from tooling.services.wear_states import refresh_all, states_of
+
+EXACT = ("says", "readings", "run_nm", "last_value_nm", "last_read_at")
+REAL = ("equivalent_m", "left_half_m", "left_sure_m", "depth_nm")
+CLOSE = 1e-6
+"""Lengths left are taken off run by run, or all at once: the same but for the last digits."""
+
+Told = tuple[str, Any, Any]
+"""Whose forecast, what is kept, what it should be."""
+
+
+def wear_differences(*, at: datetime | None = None) -> list[Told]:
+    """Forecasts that are not what history says, are missing, or too many. Ten queries."""
+    known = learned()
+    found = lives(learned=known.pools)
+    right = {_key(row): row for row in states_of(found, known, at=at or timezone.now())}
+    rows = WearState.objects.select_related("piece", "point__drawing")
+    kept = {_key(row): row for row in rows} if right or rows.exists() else {}
+    return sorted(_compared(kept, right))
+
+
+def rebuild_wear(*, at: datetime | None = None) -> list[Told]:
+    """The same, and every forecast told anew where one differs. Call inside the write."""
+    found = wear_differences(at=at)
+    if found:
+        refresh_all(at=at or timezone.now())
+    return found
+
+
+def _key(row: WearState) -> tuple[int, int, str]:
+    return row.piece_id, row.point_id, row.end
+
+
+def _compared(
+    kept: dict[tuple[int, int, str], WearState], right: dict[tuple[int, int, str], WearState]
+) -> Iterator[Told]:
+    for key in kept.keys() | right.keys():
+        row, should = kept.get(key), right.get(key)
+        name = f"{row} {row.end}".strip() if row else f"piece {key[0]} point {key[1]} {key[2]}"
+        if row is None and should is not None and is_fresh(should):
+            continue
+        if row is None or should is None:
+            yield name, "there" if row else "missing", "there" if should else "none"
+        elif not is_same(row, should):
+            yield name, _said(row), _said(should)
+
+
+def is_fresh(row: WearState) -> bool:
+    """Neither read nor run: a new piece has no forecast until something is known of it."""
+    return row.readings == 0 and row.run_nm == 0
+
+
+def is_same(one: WearState, other: WearState) -> bool:
+    """Whether two forecasts tell the same, but for the last digits."""
+    if any(getattr(one, name) != getattr(other, name) for name in EXACT):
+        return False
+    pairs = [(getattr(one, name), getattr(other, name)) for name in REAL]
+    return all(
+        a == b or (a is not None and b is not None and isclose(a, b, rel_tol=CLOSE, abs_tol=CLOSE))
+        for a, b in pairs
+    )
+
+
+def _said(row: WearState) -> str:
+    half, sure = row.left_half_m, row.left_sure_m
+    left = "/".join("-" if each is None else f"{each:.3f}" for each in (half, sure))
+    return f"{row.says} {row.readings} readings, {row.run_nm} nm, left {left} m"
