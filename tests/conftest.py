@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 from django.conf import settings as django_settings
+from django.core.cache import cache
 from django.test import Client
 from hypothesis import HealthCheck, settings
 from rest_framework.authtoken.models import Token
@@ -62,6 +63,13 @@ def _history_steps_aside_for_flush(request: pytest.FixtureRequest) -> Iterator[N
         history.remove()
         return
     yield
+
+
+@pytest.fixture(autouse=True)
+def _nothing_is_kept_from_the_test_before() -> Iterator[None]:
+    """What a process keeps of its shop would be another test's shop."""
+    yield
+    cache.clear()
 
 
 @pytest.fixture

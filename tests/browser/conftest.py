@@ -78,6 +78,7 @@ def open_as(browser: Browser, live_server: Any) -> Iterator[Callable[..., Page]]
     def _open(
         person: Person, path: str = "/", *, viewport: ViewportSize = TABLET, **context: Any
     ) -> Page:
+        context = {"service_workers": "block", **context}  # ``test_offline.py`` has real ones
         made = browser.new_context(viewport=viewport, base_url=live_server.url, **context)
         contexts.append(made)
         page = made.new_page()

@@ -6,6 +6,7 @@ const WHICH = "rollroom-camera";
 const KEEP_ON = "rollroom-camera-stays-on";
 const PAUSE_MS = 40;
 const STRANGE_MS = 1500;
+const OFFERED_MS = 2000;
 const PROBLEMS = { NotAllowedError: "camera_refused", NotFoundError: "no_camera", OverconstrainedError: "no_camera", NotReadableError: "camera_busy", AbortError: "camera_busy" };
 
 export class Camera {
@@ -16,6 +17,7 @@ export class Camera {
     this.video = panel.querySelector("video");
     this.view = panel.querySelector("[data-camera-view]");
     this.labels = panel.querySelector("[data-camera-labels]");
+    this.choices = panel.querySelector("[data-camera-choices]");
     this.which = panel.querySelector("[data-camera-which]");
     this.staysOn = panel.querySelector("[data-camera-stays]");
     this.torch = panel.querySelector("[data-camera-torch]");
@@ -33,9 +35,9 @@ export class Camera {
       this.begin();
       this.page.focus();
     });
-    this.labels.addEventListener("click", (event) => {
-      const { code } = event.target.closest("[data-label]")?.dataset ?? {};
-      if (code) this.take(this.sight.choose(code, performance.now()));
+    this.choices.addEventListener("click", (event) => {
+      const { choose } = event.target.closest("[data-choose]")?.dataset ?? {};
+      if (choose) this.take(this.sight.choose(choose, performance.now()));
     });
     document.addEventListener("visibilitychange", () => document.hidden && this.close());
   }
@@ -63,6 +65,7 @@ export class Camera {
     for (const track of this.video.srcObject?.getTracks() ?? []) track.stop();
     this.video.srcObject = null;
     this.labels.replaceChildren();
+    this.choices.replaceChildren();
   }
 
   async begin() {
@@ -143,6 +146,7 @@ export class Camera {
     const now = performance.now();
     const { take, labels, isStrange } = this.sight.look(found, size, now);
     this.draw(labels, size);
+    this.offerLabels(labels, now);
     if (take) return this.take(take);
     if (isStrange) this.strangeUntil = now + STRANGE_MS;
     const words = labels.length > 1 ? this.words.wordsTap
@@ -158,32 +162,42 @@ export class Camera {
     if (!this.staysOn.checked) this.close();
   }
 
-  // Each label that is read gets a frame with its code, large enough for a finger.
+  // Each label that is read gets a frame, and below the picture a button as large as a glove needs.
   draw(labels, { width, height }) {
-    const there = new Map([...this.labels.children].map((each) => [each.dataset.code, each]));
+    const there = new Map([...this.labels.children].map((each) => [each.textContent, each]));
     for (const { code, corners } of labels) {
       const frame = there.get(code) ?? this.frame(code);
       there.delete(code);
       const xs = corners.map((corner) => corner.x / width);
       const ys = corners.map((corner) => corner.y / height);
-      frame.style.left = `${(100 * (Math.min(...xs) + Math.max(...xs))) / 2}%`;
-      frame.style.top = `${(100 * (Math.min(...ys) + Math.max(...ys))) / 2}%`;
+      frame.style.left = `${100 * Math.min(...xs)}%`;
+      frame.style.top = `${100 * Math.min(...ys)}%`;
       frame.style.width = `${100 * (Math.max(...xs) - Math.min(...xs))}%`;
       frame.style.height = `${100 * (Math.max(...ys) - Math.min(...ys))}%`;
     }
     for (const [, gone] of there) gone.remove();
-    this.labels.toggleAttribute("data-several", labels.length > 1);
   }
 
   frame(code) {
-    const frame = document.createElement("button");
-    frame.type = "button";
+    const frame = document.createElement("div");
     frame.className = "scan-label";
-    frame.dataset.label = "";
-    frame.dataset.code = code;
     frame.append(Object.assign(document.createElement("span"), { textContent: code }));
     this.labels.append(frame);
     return frame;
+  }
+
+  // A button stays a while when its label is not read in some picture: it must not flee the finger.
+  offerLabels(labels, now) {
+    const there = new Map([...this.choices.children].map((each) => [each.dataset.choose, each]));
+    for (const { code } of labels) {
+      const choice = there.get(code) ?? document.createElement("button");
+      choice.type = "button";
+      Object.assign(choice.dataset, { choose: code, until: now + OFFERED_MS });
+      if (there.has(code)) continue;
+      choice.textContent = code;
+      this.choices.append(choice);
+    }
+    for (const choice of there.values()) if (Number(choice.dataset.until) < now) choice.remove();
   }
 
   say(words) {

@@ -20,8 +20,8 @@ export class Sight {
   // Gives {take: a code or "", labels: [{code, corners}] in view now, isStrange: other codes only}.
   look(found, { width, height }, now) {
     const own = found.filter(({ text }) => holds(text));
-    for (const { text, corners } of own) this.track(text, corners, width, height, now);
     for (const [code, track] of this.tracks) if (now - track.last > IN_VIEW_MS) this.tracks.delete(code);
+    for (const { text, corners } of own) this.track(text, corners, width, height, now);
     for (const code of this.tracks.keys()) {
       if (this.isGuarded(code, now)) this.taken.set(code, now);
     }
