@@ -34,6 +34,8 @@ from tooling.models import (
 from tooling.queries.cuts_left import cuts_left
 from tooling.queries.kits import kit_page
 from tooling.queries.lead_times import lead_times
+from tooling.queries.regrind_order_page import order_page
+from tooling.queries.regrind_orders import order_lists
 from tooling.queries.regrind_release import judge_order, judged_lines
 from tooling.queries.release_pieces import to_be_read
 from tooling.services import approvals, kits, regrind_order_moves, regrind_orders
@@ -510,16 +512,46 @@ def test_a_faced_roll_names_what_its_fills_are_to_gain(shop, engineer):
     assert to_be_read(order.lines.get()) == ("face_width", "guide_offset")
 
 
-@pytest.mark.parametrize("count", [1, 250])
-def test_judging_asks_no_more_of_many_pieces_than_of_one(shop, engineer, count):
+@pytest.mark.parametrize("count", [0, 1, 250])
+def test_orders_ask_no_more_of_many_pieces_than_of_one(shop, engineer, count):
     pieces = [
         shop.world.piece(shop.drawings[THIRD], shop.rack, unit="in") for _each in range(count)
     ]
     lines = [OrderLineIn(piece, take_off_nm=inches("0.03")) for piece in pieces]
-    order = regrind_orders.request_order(by=engineer, at=shop.world.at, lines=lines)
+    today = shop.world.at.date()
+    asked = {"orders for work": queries_of(lambda: order_lists(today=today))}
+    if lines:
+        order = regrind_orders.request_order(by=engineer, at=shop.world.at, lines=lines)
+        shop.send(engineer, order)
+        shop.back(engineer, order, to=None)
+        asked |= {
+            "judging an order": queries_of(
+                lambda: judge_order(judged_lines(order), at=shop.world.at)
+            ),
+            "order for work": queries_of(lambda: order_page(order.number, at=shop.world.at)),
+            "lead times": queries_of(lead_times),
+        }
+    assert {name: n for name, n in asked.items() if n > COUNTS[name]} == {}
+
+
+@pytest.mark.parametrize("spots", [(THIRD,), ()], ids=["one roll", "the whole set"])
+def test_orders_ask_as_much_for_a_whole_set_as_for_one_roll_of_it(shop, engineer, crew, spots):
+    a_kit(shop, crew)
+    order = shop.request(engineer, *spots)
+    shop.send(engineer, order)
+    shop.back(engineer, order)
+    asked = {
+        "judging an order": queries_of(lambda: judge_order(judged_lines(order), at=shop.later(6))),
+        "order for work": queries_of(lambda: order_page(order.number, at=shop.later(6))),
+        "lead times": queries_of(lead_times),
+    }
+    assert {name: n for name, n in asked.items() if n != COUNTS[name]} == {}
+
+
+def queries_of(read):
     with CaptureQueriesContext(connection) as asked:
-        judge_order(judged_lines(order), at=shop.world.at)
-    assert len(asked) <= COUNTS["judging an order"]
+        read()
+    return len(asked)
 
 
 @pytest.mark.parametrize(
