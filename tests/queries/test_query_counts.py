@@ -49,6 +49,7 @@ from tooling.queries.piece_history import piece_history
 from tooling.queries.piece_page import piece_page
 from tooling.queries.pieces import Filters, search_pieces
 from tooling.queries.places import place_news, place_page, top_places
+from tooling.queries.scan_known import known, known_version
 from tooling.queries.sets import set_list, set_page
 from tooling.queries.settings import settings_page
 from tooling.queries.shop import gauge_list, people_list, shop_page, stock_list
@@ -227,6 +228,8 @@ PAGES: dict[str, Callable[[Crowd], object]] = {
     "people list": lambda c: people_list(),
     "gauge list": lambda c: gauge_list(),
     "settings page": lambda c: settings_page(),
+    "what a device knows": lambda c: known("x"),
+    "whether a device knows": lambda c: known_version(),
 }
 
 

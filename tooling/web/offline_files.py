@@ -6,6 +6,7 @@ from __future__ import annotations
 import hashlib
 import json
 import re
+from collections.abc import Mapping
 from functools import lru_cache
 from pathlib import Path
 from posixpath import dirname, join, normpath
@@ -66,11 +67,18 @@ def _content(name: str) -> bytes:
 
 @lru_cache(maxsize=1)
 def version() -> str:
-    """Of all that the device keeps: another content is another word."""
+    """Of all that the device keeps, its worker and its empty page."""
     prefix = f"/{settings.STATIC_URL.strip('/')}/"
-    digest = hashlib.sha256(shell_html().encode() + _content("rollroom/service-worker.js"))
-    for name in [*(each.removeprefix(prefix) for each in shell_files()), *DECODER]:
-        digest.update(name.encode() + hashlib.sha256(_content(name)).digest())
+    names = [*(each.removeprefix(prefix) for each in shell_files()), *DECODER]
+    contents = {name: _content(name) for name in [*names, "rollroom/service-worker.js"]}
+    return version_of({**contents, "": shell_html().encode()})
+
+
+def version_of(contents: Mapping[str, bytes]) -> str:
+    """One word for these files by name: another content is another word."""
+    digest = hashlib.sha256()
+    for name, content in sorted(contents.items()):
+        digest.update(f"{name}\n{hashlib.sha256(content).hexdigest()}\n".encode())
     return digest.hexdigest()[:16]
 
 
