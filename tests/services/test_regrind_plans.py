@@ -18,7 +18,8 @@ from tooling.queries.regrind_facts import read_facts
 from tooling.queries.regrind_plan_page import plan_page
 from tooling.queries.regrind_plans import find_plan
 from tooling.queries.regrind_problem import problem_of
-from tooling.services import regrind_plan_work, regrind_plans, tasks
+from tooling.services import regrind_orders, regrind_plan_work, regrind_plans, tasks
+from tooling.services.regrind_asked import asked_lines
 from tooling.task_kinds import HANDLERS
 from tooling.tasks import work_once
 
@@ -170,6 +171,39 @@ def test_a_plan_is_stale_once_what_it_rests_on_moves(
     assert plan_page(find_plan(plan.number), at=at).is_stale
     work_out(engineer, at, plan.number)
     assert not plan_page(find_plan(plan.number), at=at).is_stale
+
+
+def test_a_stale_plan_is_not_ordered(shop: RegrindShop, engineer: Person, at: datetime) -> None:
+    plan = solved(shop, engineer, at)
+    asked = asked_lines(plan_number=plan.number)
+    assert len(asked.lines) == 6
+    wear(shop, shop.rolls[1, "top"], depth_nm=400_000)
+    with pytest.raises(Conflict) as refused:
+        regrind_orders.request_order(by=engineer, at=at, lines=asked.lines, plan=asked.plan)
+    assert refused.value.code == "stale_plan"
+    assert find_plan(plan.number).state == PlanState.SOLVED
+    work_out(engineer, at, plan.number)
+    fresh = asked_lines(plan_number=plan.number)
+    regrind_orders.request_order(by=engineer, at=at, lines=fresh.lines, plan=fresh.plan)
+    assert find_plan(plan.number).state == PlanState.ORDERED
+
+
+def test_an_empty_copy_gets_an_empty_plan(world: World, engineer: Person, at: datetime) -> None:
+    copy = world.copy(world.tool_set("9", {}))
+    plan = regrind_plans.start_plan(by=engineer, at=at, copies=[copy])
+    work_out(engineer, at, plan.number)
+    assert find_plan(plan.number).state == PlanState.SOLVED
+    assert plan_page(find_plan(plan.number), at=at).decisions == ()
+
+
+def test_a_set_without_a_chart_keeps_its_passes_in_order(
+    shop: RegrindShop, engineer: Person, at: datetime
+) -> None:
+    shop.tool_set.charts.all().delete()
+    plan = solved(shop, engineer, at)
+    wanted = {shop.rolls[spot].code: nm for spot, nm in CUT.items()}
+    assert cuts(plan) == wanted
+    assert plan_page(plan, at=at).lines[0].mill == "–"
 
 
 def test_the_worker_refuses_a_plan_that_was_changed_meanwhile(

@@ -101,6 +101,7 @@ class WindowView:
     pieces: int
     left_m: float | None
     governs: str
+    governs_mark: str
     crosses: str
     deadline: date | None
     chosen: OptionView | None
@@ -366,6 +367,7 @@ def _view(
         pieces=plan[1] if plan and plan[1] else len(copy.pieces),
         left_m=state.left_sure_m if state else None,
         governs=governs.code if governs else "",
+        governs_mark=governs.mark if governs else "",
         crosses=window.crosses,
         deadline=_date(window.deadline),
         chosen=_option(window.chosen) if window.chosen else None,

@@ -37,6 +37,7 @@ from tooling.services.regrind_order_rows import (
     touch,
     write_event,
 )
+from tooling.services.regrind_plans import check_fresh
 from tooling.services.regrind_targets import (
     OrderLineIn,
     Target,
@@ -63,11 +64,13 @@ def request_order(
     """Ask for work on pieces, at a vendor or in the shop (no vendor). They are held from now on.
 
     Raises NotAllowed, ``nothing_ordered``, ``absurd_count``, ``not_away``, ``due_in_the_past``,
-    Conflict ``on_open_order``, ``piece_gone``, and what `targets_of` says.
+    Conflict ``stale_plan``, ``on_open_order``, ``piece_gone``, and what `targets_of` says.
     """
     check_can(by, Verb.ORDER_REGRINDS)
     _check_vendor(vendor)
     check_due(due_on, at=at)
+    if plan is not None:
+        check_fresh(plan, at=at)
     if not lines:
         raise ToolingError(
             "nothing_ordered",

@@ -147,6 +147,24 @@ def drop_plan(*, by: Person, at: datetime, plan: RegrindPlan, reason: str = "") 
         )  # fmt: skip
 
 
+def check_fresh(plan: RegrindPlan, *, at: datetime) -> None:
+    """Whether what the plan rests on is still so, before it is ordered. Fifteen queries.
+
+    Raises Conflict ``stale_plan``.
+    """
+    if not plan.problem_key:
+        return  # written by hand: it rests on nothing that was worked out
+    copies = list(plan.copies.order_by("pk").values_list("copy_id", flat=True))
+    asked = problem_of(read_facts(copies, at=at), copies, asks_from(plan.asks))
+    if asked.key != plan.problem_key:
+        raise Conflict(
+            "stale_plan",
+            _("What plan {plan} rests on moved since it was worked out. Work it out again first."),
+            plan=plan.number,
+            in_field="plan",
+        )
+
+
 def _ask(by: Person, at: datetime, plan: RegrindPlan) -> Task:
     """One that waits already does it; one that runs is for an older version, so it makes way."""
     waiting = Task.objects.filter(

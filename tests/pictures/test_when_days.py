@@ -1,0 +1,43 @@
+"""Sets by day: bars where their days are, within what is shown."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from tooling.pictures.svg import paint_svg
+from tooling.pictures.when_days import Bar, DayRow, when_chart
+
+pytestmark = pytest.mark.one_database
+TODAY = 1_000
+
+
+def painted(*rows: DayRow) -> str:
+    return paint_svg(when_chart(rows, today=TODAY, say=str), key="w")
+
+
+def test_bars_begin_and_end_on_their_days() -> None:
+    svg = painted(DayRow("1472-A", (Bar(TODAY + 3, TODAY + 4, "job", "job J1"),
+                                    Bar(TODAY + 10, TODAY + 13, "window", "send"))))  # fmt: skip
+    (job,) = re.findall(r'class="when-job"', svg)
+    xs = [float(x) for x in re.findall(r'<rect x="([\d.]+)"', svg)]
+    widths = [float(w) for w in re.findall(r'<rect [^>]*width="([\d.]+)"', svg)]
+    a_day = widths[0] / 2
+    assert job
+    assert xs[1] - xs[0] == pytest.approx(7 * a_day, abs=0.1)
+    assert widths[1] == pytest.approx(4 * a_day, abs=0.1)
+
+
+def test_what_is_over_or_far_is_cut_off() -> None:
+    svg = painted(DayRow("A", (Bar(TODAY - 9, TODAY - 2, "job", "over"),
+                               Bar(TODAY - 2, TODAY + 1, "crosses", "now"),
+                               Bar(TODAY + 900, TODAY + 901, "job", "far"))))  # fmt: skip
+    assert re.findall(r'data-bar="(\w+)"', svg) == ["crosses"]
+    assert svg.count('class="when-cross"') == 2
+
+
+@pytest.mark.parametrize("count", [0, 1, 250])
+def test_any_number_of_sets(count: int) -> None:
+    rows = [DayRow(f"S{n}", (Bar(TODAY, TODAY + n, "job", "x"),)) for n in range(count)]
+    assert painted(*rows).count("data-bar=") == count
