@@ -14,10 +14,18 @@ from django.core.management.base import CommandError
 
 from tooling.management.demo_messes import Messes
 from tooling.management.demo_orders import Orders
-from tooling.management.demo_setups import Changeovers
 from tooling.management.demo_story import piece_named
+from tooling.management.demo_wear import Wear, footage
 from tooling.management.demo_year import Year
-from tooling.models import Answer, ApprovalKind, Person, Place, Shop
+from tooling.models import (
+    Answer,
+    ApprovalKind,
+    GaugePoint,
+    Person,
+    PieceAlias,
+    Place,
+    Shop,
+)
 from tooling.services import approvals, imports, kits, readings, scans
 from tooling.services.importing.run import nobody_asks
 from tooling.services.scan_moves import ScanIn
@@ -43,11 +51,18 @@ def fill(people: dict[str, Person], *, at: datetime) -> None:
     _bring(engineer, at - BEGAN, [_file(path) for path in sheets if path not in later])
     _bring(engineer, at - BEGAN, [imports.Brought("jobs.csv", _jobs(at))])
     Year(people, at).replay()
-    _bring(engineer, at - timedelta(days=14), [_file(path) for path in later])
+    wear = Wear(people, at)
+    codes = set(GaugePoint.objects.values_list("drawing__pieces__code", flat=True))
+    aliases = PieceAlias.objects.filter(piece__code__in=codes).values_list("text", flat=True)
+    brought = [_file(path) for path in later if not path.stem.startswith("length_run")]
+    book = footage((SHEETS / "length_run.csv").read_bytes(), set(aliases) | codes)
+    _bring(engineer, at - timedelta(days=14), [*brought, imports.Brought("length_run.csv", book)])
+    _bring(engineer, at - timedelta(days=13), [imports.Brought("readings.csv", wear.book())])
     story = TwoWeeks(people, at)
     story.last_week()
     story.this_week()
     story.on_the_mills()
+    wear.last_days()
     Messes(people, at).replay()
 
 
@@ -79,7 +94,7 @@ def _jobs(at: datetime) -> bytes:
     return out.getvalue().encode()
 
 
-class TwoWeeks(Orders, Changeovers):
+class TwoWeeks(Orders, Wear):
     """The last two weeks in the life of the shop."""
 
     def last_week(self) -> None:
@@ -118,7 +133,7 @@ class TwoWeeks(Orders, Changeovers):
         day = self.now - timedelta(days=2)
         running = self.kit("J-2039", day, cart="Cart 3", copy="A")
         self.stage(running, day + timedelta(hours=2))
-        self.change_over(running, self.now - timedelta(hours=23))
+        self.coils(self.change_over(running, self.now - timedelta(hours=23)), ahead=2)
         coming = self.kit("J-2040", day, cart="Cart 4", copy="A")
         self.stage(coming, day + timedelta(hours=4))
         setup, then = self.begin(coming, self.now - timedelta(hours=3))

@@ -7,8 +7,9 @@ from collections.abc import Callable
 from datetime import timedelta
 from functools import partial
 
-from tooling.management.demo_setups import WAITED, Changeovers
+from tooling.management.demo_setups import WAITED
 from tooling.management.demo_story import piece_named
+from tooling.management.demo_wear import Wear
 from tooling.models import (
     DrawingRevision,
     IncidentKind,
@@ -55,7 +56,7 @@ SWEPT_UP = ("3318-22-B3", "A")
 RENAMED = ("1875-06-T2", "B")
 
 
-class Year(Changeovers):
+class Year(Wear):
     """What happened from a year ago until three weeks ago."""
 
     def replay(self) -> None:
@@ -63,6 +64,7 @@ class Year(Changeovers):
         events: list[tuple[int, Callable[[], object]]] = [
             (364, self.first_round),
             (350, self.know_values),
+            (349, lambda: self.points(self.now - timedelta(days=349))),
             (138, self.crash),
             (120, self.new_revision),
             (75, self.new_label),
@@ -83,6 +85,7 @@ class Year(Changeovers):
         self.stage(kit, day + timedelta(hours=2))
         lost = WAITED if number == DELAYED else ()
         setup = self.change_over(kit, day + timedelta(days=1), lost=lost)
+        self.coils(setup)
         self.strike(setup, day + timedelta(days=2))
 
     def first_round(self) -> None:
