@@ -385,7 +385,7 @@ def test_stock_that_moves_under_the_worker_ends_its_task_as_stale(shop: Filling)
 
     def somebody(execute: Any, sql: str, params: Any, many: bool, context: Any) -> Any:
         answer = execute(sql, params, many, context)
-        if not moved and "UPDATE" in sql and "tooling_task" in sql and "progress" in sql:
+        if not moved and "UPDATE" in sql and "choosing spacers" in str(params):
             moved.append(sql)
             stock.move(by=shop.by, at=shop.world.at, line=shop.bins[20], quantity=3,
                        to=shop.lost())  # fmt: skip
