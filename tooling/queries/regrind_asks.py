@@ -8,6 +8,7 @@ from typing import Any
 
 from tooling.engineering.regrinds import PinKind
 
+__all__ = ["PRICES", "SETTINGS", "Asks", "PinAsked", "PinKind", "asks_from"]
 SETTINGS = (
     "allowance_nm", "step_nm", "face_from_degrees", "usual_stock_nm", "least_wall_nm",
     "ratio_percent", "horizon_days",

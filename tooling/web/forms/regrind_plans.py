@@ -7,9 +7,8 @@ from typing import Any, cast
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from tooling.engineering.regrinds import PinKind
 from tooling.models import SetCopy
-from tooling.queries.regrind_asks import PRICES, Asks, PinAsked
+from tooling.queries.regrind_asks import PRICES, Asks, PinAsked, PinKind
 from tooling.queries.regrind_plan_views import PlanPage
 from tooling.queries.regrind_plans import CopyChoice
 from tooling.web.forms.fields import LengthInput, MoneyInput, RecordForm, plain_number, whole_number
