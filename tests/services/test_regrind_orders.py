@@ -27,6 +27,7 @@ from tooling.models import (
     RegrindTarget,
     SetPosition,
     Setting,
+    Setup,
     SetupChart,
     Station,
     Work,
@@ -266,6 +267,28 @@ def test_what_is_on_order_may_be_reserved_but_not_staged(shop, engineer, crew):
     refused("piece_held", move_piece, **{**move, "to": station})
     shop.ready(engineer, order)
     refused("piece_held", move_piece, **move)
+
+
+def test_a_plate_on_which_a_setup_is_built_takes_nothing_that_is_on_order(shop, engineer, crew):
+    kit = a_kit(shop, crew)
+    plate = shop.world.place("Raft 1", kind="plate")
+    Setup.objects.create(kit=kit, mill=shop.mill, plate=plate, started_at=shop.world.at)
+    shop.request(engineer, THIRD)
+    move = {"by": crew, "at": shop.world.at, "piece": shop.piece(THIRD), "to": plate}
+    refused("piece_held", move_piece, **move)
+    move_piece(**{**move, "piece": shop.piece((1, "top", 1))})
+    assert kit.positions.filter(is_staged=True).count() == 1
+
+
+def test_a_running_setup_keeps_its_rolls_until_the_order_is_sent(shop, engineer, crew):
+    kit = a_kit(shop, crew)
+    move_piece(by=crew, at=shop.world.at, piece=shop.piece(THIRD), to=kit.place)
+    shop.request(engineer, THIRD)
+    told = {view.piece: view for view in kit_page(kit.number, at=shop.world.at).positions}
+    assert told[shop.pieces[THIRD].code].state == "here"
+    station = shop.mill.stations.get(number=3).place
+    move_piece(by=crew, at=shop.world.at, piece=shop.piece(THIRD), to=station)
+    assert kit.positions.get(piece=shop.pieces[THIRD]).holds_piece
 
 
 def test_released_for_one_job_it_is_held_for_every_other(shop, engineer, supervisor, crew):
@@ -606,6 +629,9 @@ def test_the_cuts_of_a_plan_are_ordered_each_by_its_own_amount(shop, engineer):
     ]  # fmt: skip
     plan.refresh_from_db()
     assert (plan.state, order.lines.first().note) == ("ordered", "to clean up 0.2 mm at 60°")
+    regrind_orders.cancel_order(by=engineer, at=shop.world.at, order=order, reason="not now")
+    plan.refresh_from_db()
+    assert plan.state == "solved"
     empty = RegrindPlan.objects.create(number="P-2", made_at=shop.world.at)
     refused("plan_has_no_work", asked_lines, plan_number=empty.number)
     refused("unknown_plan", asked_lines, plan_number="P-9")

@@ -159,3 +159,13 @@ def test_the_packing_list_says_what_is_to_be_done(shop, desk, engineer, paper):
     assert "Mind sharp edges" in said
     width = 595 if paper == "a4" else 612
     assert round(float(pages[0].mediabox.width)) == width
+
+
+def test_a_pieces_page_names_the_order_that_holds_it(shop, desk, engineer):
+    code = shop.pieces[THIRD].code
+    assert f"{ORDERS}new/?codes={code}" in text(desk.get(f"/pieces/{code}/"))
+    assert code in text(desk.get(f"{ORDERS}new/?codes={code}"))
+    order = shop.request(engineer, THIRD)
+    page = text(desk.get(f"/pieces/{code}/"))
+    assert f"regrind order {order.number}" in page
+    assert f"{ORDERS}{order.number}/" in page

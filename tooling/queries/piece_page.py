@@ -21,6 +21,7 @@ from tooling.models import (
     PieceAlias,
 )
 from tooling.queries.old_pieces import Ruling, chains_of, ruling
+from tooling.queries.order_holds import OrderHold, held_by_orders
 from tooling.queries.pieces import size_of
 from tooling.queries.strokes import Strokes, since_sharpened
 
@@ -131,6 +132,7 @@ class PiecePage:
     uses: tuple[Use, ...]
     claims: tuple[Claim, ...]
     files: tuple[FileLink, ...]
+    order: OrderHold | None = None
 
     @property
     def has_made_sizes(self) -> bool:
@@ -142,7 +144,7 @@ class PiecePage:
 
 
 def piece_page(code: str) -> PiecePage:
-    """The piece of this code. Five queries, one more when its revision is an old one, and one when
+    """The piece of this code. Six queries, one more when its revision is an old one, and one when
     it made strokes.
 
     Raises Unknown ``unknown_code``, ToolingError ``bad_check_character``.
@@ -196,6 +198,7 @@ def piece_page(code: str) -> PiecePage:
         uses=_uses(piece),
         claims=_claims(piece),
         files=tuple(FileLink(row.file.sha256, row.name) for row in files),
+        order=held_by_orders([piece.pk]).get(piece.pk),
     )
 
 

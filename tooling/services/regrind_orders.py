@@ -236,9 +236,17 @@ def end_order(*, by: Person, at: datetime, order: RegrindOrder, reason: str) -> 
     """Drop it now. Call inside a write that holds the order."""
     lines = lines_of(order)
     order.lines.update(is_open=False)
+    if order.plan_id is not None and not _ordered_otherwise(order):
+        RegrindPlan.objects.filter(pk=order.plan_id, state="ordered").update(state="solved")
     save_order(order, state=OrderState.CANCELLED, ended_at=at)
     write_event(by=by, at=at, order=order, what=OrderEventKind.CANCELLED, reason=reason)
     touch(line.piece for line in lines)
+
+
+def _ordered_otherwise(order: RegrindOrder) -> bool:
+    """Whether another order that was not dropped is from the same plan."""
+    others = RegrindOrder.objects.filter(plan=order.plan_id).exclude(pk=order.pk)
+    return others.exclude(state=OrderState.CANCELLED).exists()
 
 
 def still_out(order: RegrindOrder, out: Sequence[RegrindOrderLine]) -> Conflict:

@@ -33,7 +33,7 @@ from tooling.services.staging_judge import (
     Judge,
     Moved,
     StockMoved,
-    held_at_stations,
+    held_by_order,
     wrong_stations,
 )
 from tooling.services.touched import touch_kits_of
@@ -135,7 +135,9 @@ def check_may_stage(*, moves: Sequence[Moved], at: datetime) -> dict[int, Toolin
     )
     coming = {move: kits[kit] for move, kit in into.items() if kit is not None}
     is_mounting = any(kind == PlaceKind.STATION for _path, kind in places.values())
-    found = {**wrong_stations(moves), **held_at_stations(moves)} if is_mounting else {}
+    found = wrong_stations(moves) if is_mounting else {}
+    found |= held_by_order([move for move in moves if into[move] is None
+                            and _would_be_here(*places[move.to_place_id], areas)])  # fmt: skip
     if coming:
         judge = Judge(coming)
         judged = {move.piece_id: judge.problem(move, kit) for move, kit in coming.items()}
@@ -147,6 +149,11 @@ def _places(place_ids: Iterable[int]) -> dict[int, tuple[str, str]]:
     """Place id → its path and kind."""
     rows = Place.objects.filter(pk__in=set(place_ids)).order_by()
     return {pk: (path, kind) for pk, path, kind in rows.values_list("pk", "path", "kind")}
+
+
+def _would_be_here(path: str, kind: str, areas: Sequence[_Area]) -> bool:
+    """Whether what is put there is on a mill, or here for some kit, without being put to it."""
+    return kind == PlaceKind.STATION or any(area.rank(path) is not None for area in areas)
 
 
 def _kit_entered(move: Moved, path: str, areas: Sequence[_Area]) -> int | None:

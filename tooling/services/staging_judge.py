@@ -231,11 +231,10 @@ def wrong_stations(moves: Sequence[Moved]) -> dict[int, ToolingError]:
     return wrong
 
 
-def held_at_stations(moves: Sequence[Moved]) -> dict[int, ToolingError]:
-    """Pieces put to a station while an order holds them: no recut reaches a mill unreleased."""
-    places = {move.to_place_id for move in moves}
-    stations = set(Station.objects.filter(place_id__in=places).values_list("place_id", flat=True))
-    ids = {move.piece_id for move in moves if move.to_place_id in stations}
+def held_by_order(moves: Sequence[Moved]) -> dict[int, ToolingError]:
+    """Pieces put on a mill or a plate while an order holds them: no recut reaches a mill
+    unreleased. One query, none without moves."""
+    ids = {move.piece_id for move in moves}
     orders = held_by_orders(ids)
     if not orders:
         return {}
