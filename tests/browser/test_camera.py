@@ -19,25 +19,13 @@ from tests.browser.axe import accessibility_problems, small_targets, wider_than_
 from tests.browser.frames import KINDS, PX_PER_MM, Shot, bench, film, frames, lay, lit, take
 from tests.browser.line import Line
 from tests.browser.phone import Phone, first_row, go_into, log_in, wedge
+from tests.browser.reading import READ
 from tests.world import World
 from tooling.models import Movement, Person, Piece, Place
 
 STILL = Shot(turn=15, tilt=8)
 AT_LEAST = 0.95
 CAMERA = ("--use-fake-device-for-media-stream", "--use-fake-ui-for-media-stream")
-READ = """async (picture) => {
-  const address = (name) => `/static/${name}`;
-  const { Reader, WAYS } = await import(address("rollroom/scan-reader.js"));
-  if (!window.reader) {
-    window.reader = new Reader({ script: address("rollroom/scan-decoder.js"),
-      reader: address("vendor/zxing-wasm/iife/reader/index.js"),
-      wasm: address("vendor/zxing-wasm/reader/zxing_reader.wasm") });
-    await window.reader.load();
-  }
-  const bytes = Uint8Array.from(atob(picture), (each) => each.charCodeAt(0));
-  const image = await createImageBitmap(new Blob([bytes], { type: "image/jpeg" }));
-  return (await window.reader.read(image, WAYS)).map((each) => each.text);
-}"""
 
 
 @pytest.fixture
@@ -96,7 +84,7 @@ def test_the_reader_reads_the_shipped_frames_and_nothing_wrongly(
     page = open_as(cast["attendant"], "/scan/")
     read: dict[str, int] = dict.fromkeys(KINDS, 0)
     for frame in frames(6):
-        found = page.evaluate(READ, base64.b64encode(frame.jpeg).decode())
+        found, _ms = page.evaluate(READ, base64.b64encode(frame.jpeg).decode())
         assert found in ([], [frame.code]), frame.kind
         read[frame.kind] += bool(found)
     assert sum(read.values()) >= AT_LEAST * 6 * len(KINDS), read

@@ -18,6 +18,7 @@ ROOT = Path(__file__).resolve().parent.parent.parent.parent
 NAMES = (
     "kit", "poll", "scans", "search", "labels", "notice", "putaway", "backup", "imports",
     "register", "setups", "runs", "sheet", "stacks", "regrind", "wear", "kills", "models",
+    "scanpage",
 )  # fmt: skip
 SMALL = 10_000
 GROWTH_LIMIT = 1.3
