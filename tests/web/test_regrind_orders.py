@@ -93,6 +93,7 @@ def test_the_way_of_an_order_on_its_pages(shop, desk, engineer):
     assert "Everything holds" in text(desk.get(f"{own}judged/"))
     assert desk.post(f"{own}release/", {}).headers["Location"] == own
     assert "released" in text(desk.get(own))
+    assert "1 order, 8 pieces" in text(desk.get(ORDERS))
 
 
 def test_slack_is_signed_for_on_the_same_screen(shop, desk, engineer):

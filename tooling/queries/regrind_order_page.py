@@ -209,6 +209,13 @@ class OrderPage:
         return sum(known) if known else None
 
     @property
+    def days_out(self) -> int | None:
+        """Days from the first piece out to the last one back; None while something is out."""
+        if self.sent_at is None or self.back_at is None:
+            return None
+        return round((self.back_at - self.sent_at).total_seconds() / 86_400)
+
+    @property
     def mass_kg(self) -> float:
         return sum(line.mass_kg or 0 for line in self.lines if line.is_open)
 

@@ -18,6 +18,7 @@ from tooling.paper.packing_list import packing_list_pdf
 from tooling.paper.pages import PaperName
 from tooling.permissions import Verb
 from tooling.queries.by_code import place_of
+from tooling.queries.lead_times import lead_times
 from tooling.queries.regrind_order_page import OrderLineView, OrderPage, order_page
 from tooling.queries.regrind_orders import (
     ended_orders,
@@ -51,7 +52,7 @@ def show_orders(request: HttpRequest) -> HttpResponse:
     if ended:
         context["rows"] = ended_orders(today=today)
     else:
-        context["lists"] = order_lists(today=today)
+        context |= {"lists": order_lists(today=today), "lead_times": lead_times()}
     return render(request, "regrinds/orders.html", context)
 
 
