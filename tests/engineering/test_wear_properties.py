@@ -60,7 +60,7 @@ def test_every_figure_is_finite_and_in_its_range(history) -> None:
     assert 0 <= found.sure_km[0] <= found.half_km[0] <= found.late_km[0]
     assert 0 <= found.through[0] <= found.chance[0] + 1e-6 <= 1 + 2e-6
     assert 0 <= found.gain[0] <= 1
-    assert found.rate_low[0] < found.rate[0] < found.rate_high[0]
+    assert found.rate_low[0] <= found.rate[0] <= found.rate_high[0]
     assert found.next_low[0] < found.next_high[0]
     assert np.all((found.weight > 0) & (found.weight <= 1))
 

@@ -16,21 +16,18 @@ from tooling.engineering.wear.flags import (
 )
 from tooling.engineering.wear.latent import (
     AFTER,
-    BED,
-    BEND,
     RATIO,
     THICK,
     UNKNOWNS,
     Design,
     Plating,
-    bedded,
-    bent,
     design,
     equivalent,
     plating,
     seen,
 )
 from tooling.engineering.wear.normal import Floats, quantile
+from tooling.engineering.wear.onward import Onward, onward
 from tooling.engineering.wear.prior import Prior
 from tooling.engineering.wear.rates import (
     LOG_LONGEST,
@@ -142,8 +139,7 @@ class Inside:
     weighed: Weighed
     rates: Rates
     layer: Plating
-    bed: Floats
-    bed_sd: Floats
+    shape: Onward
 
 
 def pools_of(cols: Columns, prior: Prior) -> tuple[Known, Floats, Floats, np.ndarray]:
@@ -165,15 +161,14 @@ def pools_of(cols: Columns, prior: Prior) -> tuple[Known, Floats, Floats, np.nda
 
 
 def functional(
-    cols: Columns, layer: Plating, prior: Prior, usual: Floats, length: Floats, depth: Floats
+    cols: Columns, layer: Plating, prior: Prior, shape: Onward, length: Floats, depth: Floats
 ) -> Floats:
     """The row of the model for a depth at a length, without the error of the reading after."""
     row = np.zeros((len(length), UNKNOWNS))
     wide = np.sqrt(cols.base_u**2 + prior.scatter_nm**2 + layer.thickness_u**2)
-    row[:, BED] = bedded(length, prior.bedding_km)
+    shape.put(row, length)
     row[:, THICK] = -layer.thick(depth, wide)
     row[:, RATIO] = -np.where(layer.ratio_u > 0, layer.thin(depth), 0)
-    row[:, BEND] = usual * bent(length, prior.late_km)
     return row
 
 
@@ -187,14 +182,14 @@ def _chunk(cols: Columns, prior: Prior, rules: Rules) -> tuple[Forecasts, Inside
     used = equivalent(cols.run_km, cols.classes, prior)
     ahead = equivalent(cols.ahead_km, cols.classes, prior)
     mean = rates.mean
-    usual = np.exp(known.mean)
-    inside = Inside(known, made, weighed, rates, layer, bed, bed_sd)
+    shape = onward(cols, prior, np.exp(known.mean), solved, rates)
+    inside = Inside(known, made, weighed, rates, layer, shape)
     log_mean, log_sd = rates.log_moments
 
-    row = functional(cols, layer, prior, usual, used, np.zeros_like(used))
+    row = functional(cols, layer, prior, shape, used, np.zeros_like(used))
     a, b, q = seen(solved, row, used)
     depth = layer.depth(a + b * mean)
-    row = functional(cols, layer, prior, usual, used, depth)
+    row = functional(cols, layer, prior, shape, used, depth)
     a, b, q = seen(solved, row, used)
     rate_sd = np.sqrt(np.maximum(np.sum(rates.mass * rates.r**2, axis=1) - mean**2, 0))
     bare_variance = q + (b * rate_sd) ** 2
@@ -208,6 +203,7 @@ def _chunk(cols: Columns, prior: Prior, rules: Rules) -> tuple[Forecasts, Inside
         _passed(cols, layer, prior, inside, at, unsure)
         for at, unsure in ((used, unsure_now), (used + ahead, unsure_next))
     )
+    chance = np.maximum(chance, through)
     nexts = _next(cols, layer, prior, inside, used + ahead, unsure_next)
     values = np.bincount(cols.point[~made.is_verdict], minlength=cols.count)
     counted = np.diff(cols.first)
@@ -282,10 +278,10 @@ def _unsure(cols: Columns, prior: Prior, rate: Floats) -> tuple[Floats, Floats]:
 
 
 def _limit_row(
-    cols: Columns, layer: Plating, prior: Prior, usual: Floats, length: Floats
+    cols: Columns, layer: Plating, prior: Prior, shape: Onward, length: Floats
 ) -> Floats:
     limit = np.nan_to_num(cols.limit)
-    row = functional(cols, layer, prior, usual, length, limit)
+    row = functional(cols, layer, prior, shape, length, limit)
     row[:, AFTER] = np.where(cols.by_value, layer.slope(limit, cols.base_u), 0)
     return row
 
@@ -294,7 +290,7 @@ def _passed(
     cols: Columns, layer: Plating, prior: Prior, inside: Inside, length: Floats, unsure: Floats
 ) -> Floats:
     """Chance that the true depth is beyond the limit after this equivalent length."""
-    row = _limit_row(cols, layer, prior, np.exp(inside.known.mean), length)
+    row = _limit_row(cols, layer, prior, inside.shape, length)
     a, b, q = seen(inside.weighed.solved, row, length)
     chance = inside.rates.beyond(a, b, q + unsure, layer.bare(np.nan_to_num(cols.limit)))
     return np.where(np.isfinite(cols.limit), chance, np.nan)
@@ -316,15 +312,13 @@ def left_at(
     """The length (km) after which the limit is passed with this chance, less what is used."""
     usable = np.isfinite(cols.limit)
     wall = layer.bare(np.nan_to_num(cols.limit))
-    usual = np.exp(inside.known.mean)
-    row = _limit_row(cols, layer, prior, usual, used)
+    row = _limit_row(cols, layer, prior, inside.shape, used)
     log_mean, log_sd = inside.rates.log_moments
     a0, b0, _q = seen(inside.weighed.solved, row, used)
 
     def chance(x: Floats) -> Floats:
         length = np.exp(np.minimum(x, LOG_LONGEST))
-        row[:, BED] = bedded(length, prior.bedding_km)
-        row[:, BEND] = usual * bent(length, prior.late_km)
+        inside.shape.put(row, length)
         a, b, q = seen(inside.weighed.solved, row, length)
         return inside.rates.beyond(a, b, q + unsure, wall)
 
@@ -346,11 +340,11 @@ def _next(
     cut), and shares the error of the reading after the cut.
     """
     solved, rates = inside.weighed.solved, inside.rates
-    mean, usual = rates.mean, np.exp(inside.known.mean)
-    row = functional(cols, layer, prior, usual, length, np.zeros_like(length))
+    mean, shape = rates.mean, inside.shape
+    row = functional(cols, layer, prior, shape, length, np.zeros_like(length))
     a, b, _q = seen(solved, row, length)
     depth = layer.depth(a + b * mean)
-    row = functional(cols, layer, prior, usual, length, depth)
+    row = functional(cols, layer, prior, shape, length, depth)
     has = cols.first[1:] > cols.first[:-1]
     u = cols.base_u.copy()
     u[has] = np.nan_to_num(cols.depth_u[cols.first[1:][has] - 1])
