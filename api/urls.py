@@ -303,6 +303,7 @@ PURCHASES = [
 ]
 
 urlpatterns: list[URLPattern | URLResolver] = [
+    path("scans/", scans.record, name="api-scans"),  # asked most
     *WEAR,
     *CHANGEOVERS,
     *COUNTS,
@@ -317,7 +318,6 @@ urlpatterns: list[URLPattern | URLResolver] = [
     *SET_UP,
     *REGRIND_ORDERS,
     *REGRIND_PLANS,
-    path("scans/", scans.record, name="api-scans"),
     path("imports/", imports.Imports.as_view(), name="api-imports"),
     path("imports/<int:number>/", imports.OneImport.as_view(), name="api-import"),
     path("imports/<int:number>/apply/", imports.ApplyImport.as_view(), name="api-import-apply"),

@@ -20,6 +20,7 @@ from tooling.web.converters import ShaftConverter
 register_converter(ShaftConverter, "shaft")
 
 urlpatterns: list[URLPattern | URLResolver] = [
+    path("api/v1/", include("api.urls")),
     path("healthz", sessions.healthz, name="healthz"),
     path("login/", sessions.Login.as_view(), name="login"),
     path("login/badge/", badges.log_in, name="badge-log-in"),
@@ -70,5 +71,4 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("shop/spreadsheets/rollroom.xlsx", imports.export_workbook, name="export-workbook"),
     path("shop/spreadsheets/<slug:kind>.csv", imports.export_csv, name="export-csv"),
     path("", include("tooling.web.addresses")),
-    path("api/v1/", include("api.urls")),
 ]

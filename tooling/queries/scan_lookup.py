@@ -15,6 +15,7 @@ from django.utils.translation import gettext_lazy as _
 from tooling.engineering.codes import CODE_LENGTH, fold, looks_like_code, read_code
 from tooling.errors import Conflict, ToolingError, Unknown
 from tooling.models import Kit, KitPosition, LabelEvent, Piece, Place, Station, StockLine, ToolSet
+from tooling.queries.prepared import Prepared, columns, made
 
 PIECE_LETTERS = "RSDLH"
 Subject = int | StockLine | Place | ToolSet | Kit
@@ -135,6 +136,19 @@ class Lookup:
         )
 
 
+_PIECES = Prepared(
+    lambda codes: Piece.objects.filter(code__in=codes).order_by().values_list("code", "pk")
+)
+_PLACES = Prepared(
+    lambda codes: Place.objects.filter(code__in=codes).order_by().values_list(*columns(Place))
+)
+_VOID = Prepared(
+    lambda codes: (
+        LabelEvent.objects.filter(code__in=codes, what="void").order_by("id").values_list("code")
+    )
+)
+
+
 def look_up(codes: Iterable[str], targets: Iterable[str]) -> Lookup:
     """Find everything these texts may name; no query for a kind of label that none of them is."""
     subjects, wheres = set(codes), set(targets)
@@ -146,15 +160,13 @@ def look_up(codes: Iterable[str], targets: Iterable[str]) -> Lookup:
         return [code for code in folded if code[0] in letters]
 
     if wanted := of(PIECE_LETTERS):
-        pieces = Piece.objects.filter(code__in=wanted).order_by()
-        found.pieces = dict(pieces.values_list("code", "pk"))
+        found.pieces = dict(_PIECES(wanted))
     if wanted := of("B"):
         rows = StockLine.objects.filter(code__in=wanted).select_related("drawing", "place")
         found.stock = {line.code: line for line in rows}
     if wanted := of("PC"):
-        found.places = {
-            each.code: each for each in Place.objects.filter(code__in=wanted).order_by()
-        }
+        places = [made(Place, row) for row in _PLACES(wanted)]
+        found.places = {each.code: each for each in places}
     if wanted := of("T"):
         found.sets = {each.code: each for each in ToolSet.objects.filter(code__in=wanted)}
     if wanted := of("K"):
@@ -207,8 +219,7 @@ def void_labels(codes: Collection[str]) -> dict[str, str]:
     Two queries where a label is void, and one more for every time that the newer one was
     replaced in its turn.
     """
-    gone = LabelEvent.objects.filter(code__in=codes, what="void").order_by("id")
-    void = dict.fromkeys(gone.values_list("code", flat=True), "")
+    void = {code: "" for (code,) in _VOID(codes)}
     replaced: dict[str, str] = {}
     ends = set(void)
     while ends:

@@ -16,6 +16,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import Any
 
 from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
@@ -35,6 +36,7 @@ from tooling.models import (
 )
 from tooling.models.shop import MOVING_KINDS
 from tooling.permissions import Verb, check_can
+from tooling.queries.prepared import Prepared, Row
 from tooling.services.edits import require_text
 from tooling.services.movements import PieceNow, PieceRow, move_pieces
 from tooling.services.write import lock, writing
@@ -64,30 +66,48 @@ class Stood:
         )  # fmt: skip
 
 
-def find_in_pieces(*, at: datetime, rows: Sequence[PieceRow], stood: Mapping[int, Stood]) -> None:
-    """Keep what among rows just written contradicts what stood before. No query where nothing is
-    suspected; else three, and one more where something is found."""
-    suspected = {row.uuid: kind for row in rows if (kind := _suspect(row, stood[row.piece_id]))}
+_PLACED = Prepared(
+    lambda ids: Movement.objects.filter(pk__in=ids).values_list(
+        "pk", "device_id", "to__kind", "to__path"
+    )
+)
+_WRITTEN = Prepared(lambda keys: Movement.objects.filter(uuid__in=keys).values_list("uuid", "pk"))
+
+
+def find_in_pieces(
+    *,
+    at: datetime,
+    rows: Sequence[PieceRow],
+    stood: Mapping[int, Stood],
+    places: Mapping[int, Place],
+) -> None:
+    """Keep what among rows just written contradicts what stood before. ``places``: those that the
+    rows name, by id. No query where nothing is suspected, else one; two more where something is
+    found."""
+    suspected = [(row, kind) for row in rows if (kind := _suspect(row, stood[row.piece_id]))]
     if not suspected:
         return
-    by_uuid = {row.uuid: row for row in rows}
-    written = dict(Movement.objects.filter(uuid__in=suspected).values_list("uuid", "pk"))
-    others = {stood[by_uuid[key].piece_id].placed_by for key in suspected}
-    known = Movement.objects.filter(pk__in=others - {None}).select_related("to").in_bulk()
-    to = Place.objects.in_bulk({by_uuid[key].to_id for key in suspected})
-    found = []
-    for key, kind in suspected.items():
-        row = by_uuid[key]
-        first = known.get(stood[row.piece_id].placed_by or 0)
-        is_two = kind == ContradictionKind.TWO_PLACES
-        if is_two and not _are_two_places(row, to[row.to_id], first):
-            continue
-        found.append(
-            Contradiction(
-                kind=kind, piece_id=row.piece_id, first=first, second_id=written[key], found_at=at
-            )
+    before = {stood[row.piece_id].placed_by for row, _kind in suspected} - {None}
+    known = {row[0]: row for row in _PLACED(before)}
+    found = [
+        (row, kind)
+        for row, kind in suspected
+        if kind != ContradictionKind.TWO_PLACES
+        or _are_two_places(row, places[row.to_id], known.get(stood[row.piece_id].placed_by))
+    ]
+    if not found:
+        return
+    written: dict[Any, int] = dict(_WRITTEN([row.uuid for row, _kind in found]))
+    Contradiction.objects.bulk_create(
+        Contradiction(
+            kind=kind,
+            piece_id=row.piece_id,
+            first_id=stood[row.piece_id].placed_by,
+            second_id=written[row.uuid],
+            found_at=at,
         )
-    Contradiction.objects.bulk_create(found)
+        for row, kind in found
+    )
 
 
 def _suspect(row: PieceRow, stood: Stood) -> str:
@@ -107,13 +127,15 @@ def _suspect(row: PieceRow, stood: Stood) -> str:
     return ContradictionKind.TWO_PLACES if is_near and row.device_id is not None else ""
 
 
-def _are_two_places(row: PieceRow, to: Place, first: Movement | None) -> bool:
+def _are_two_places(row: PieceRow, to: Place, first: Row | None) -> bool:
     """Another device says so, and neither place is one that moves or lies within the other."""
-    if first is None or first.to is None or first.device_id in (None, row.device_id):
+    if first is None:
         return False
-    moves = {to.kind, first.to.kind} & {*MOVING_KINDS, PlaceKind.PERSON}
-    is_inside = to.path.startswith(first.to.path) or first.to.path.startswith(to.path)
-    return not moves and not is_inside
+    _key, device, kind, path = first
+    if device in (None, row.device_id) or path is None:
+        return False
+    moves = {to.kind, kind} & {*MOVING_KINDS, PlaceKind.PERSON}
+    return not moves and not to.path.startswith(path) and not path.startswith(to.path)
 
 
 def find_in_refused(
@@ -125,6 +147,8 @@ def find_in_refused(
         row for row in refused
         if at - row.effective_at > CAME_LATE and row.error_code not in NOTHING_WAS_DONE
     ]  # fmt: skip
+    if not late:
+        return
     Contradiction.objects.bulk_create(
         Contradiction(
             kind=_kind_of(row), piece_id=row.piece_id, stock=stock.get(fold(row.code_read)),

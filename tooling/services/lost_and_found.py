@@ -5,13 +5,29 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping
 from datetime import datetime
+from typing import Any
 
-from django.db.models import Exists, OuterRef, Q
+from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.utils.translation import gettext as _
 
 from tooling.models import OwnerReport, Person, Piece, Place, PlaceKind, ReportKind, StockLine
+from tooling.queries.prepared import Prepared
 from tooling.queries.whereabouts import GONE_KINDS
 from tooling.services.owner_reports import NO_LONGER_LOST, note_found, open_report
+
+
+def _missed(ids: Collection[int]) -> QuerySet[Piece, Any]:
+    """(id, path, whether the shop's own, whether reported as lost) of pieces."""
+    reports = OwnerReport.objects.filter(piece=OuterRef("pk"), kind=ReportKind.LOSS)
+    is_missed = Exists(reports.exclude(notes__what__in=NO_LONGER_LOST))
+    known = Piece.objects.filter(pk__in=ids).annotate(is_missed=is_missed).order_by()
+    return known.values_list("pk", "place__path", "owner__is_shop", "is_missed")
+
+
+_MISSED = Prepared(_missed)
+_GONE = Prepared(
+    lambda: Place.objects.filter(kind__in=GONE_KINDS).order_by().values_list("path", "kind")
+)
 
 
 def after_moves(*, by: Person | None, at: datetime, moved: Mapping[int, int | None]) -> None:
@@ -19,14 +35,10 @@ def after_moves(*, by: Person | None, at: datetime, moved: Mapping[int, int | No
     now. Call inside the write of the movement. Two queries where nothing is lost or found."""
     if by is None or not moved:
         return
-    gone = dict(Place.objects.filter(kind__in=GONE_KINDS).order_by().values_list("path", "kind"))
+    gone: dict[str, str] = dict(_GONE())
     lost = tuple(path for path, kind in gone.items() if kind == PlaceKind.LOST)
-    missed = OwnerReport.objects.filter(piece=OuterRef("pk"), kind=ReportKind.LOSS)
-    is_missed = Exists(missed.exclude(notes__what__in=NO_LONGER_LOST))
-    known = Piece.objects.filter(pk__in=moved).annotate(is_missed=is_missed).order_by()
-    rows = known.values_list("pk", "place__path", "owner__is_shop", "is_missed")
     lost_now, found_now = set(), set()
-    for pk, path, is_shops_own, was_missed in rows:
+    for pk, path, is_shops_own, was_missed in _MISSED(moved):
         if path.startswith(lost) and not is_shops_own:
             lost_now.add(pk)
         elif was_missed and not path.startswith(tuple(gone)):

@@ -19,6 +19,7 @@ from django.utils.translation import gettext_lazy as _
 from tooling.errors import Conflict, ToolingError
 from tooling.models import ApprovalKind, Piece, Place, PlaceKind, StockLine
 from tooling.queries.approvals import CUTS, Owned, answers_about, why_not
+from tooling.queries.prepared import Prepared, columns, made
 
 GATES: Mapping[str, ApprovalKind] = MappingProxyType(
     {
@@ -138,18 +139,24 @@ def gate_of(place: Place) -> Place | None:
     return _gates_by_path({place.pk: place.path}).get(place.pk)
 
 
+_PATHS = Prepared(lambda ids: Place.objects.filter(pk__in=ids).order_by().values_list("pk", "path"))
+_GATES = Prepared(
+    lambda codes: (
+        Place.objects.filter(code__in=codes, kind__in=GATES).order_by().values_list(*columns(Place))
+    )
+)
+
+
 def _gates_of(goings: Iterable[Going]) -> dict[int, Place]:
     """Place id → its gate, for all places that the pieces come from and go to. Two queries."""
     ids = {place for each in goings for place in (each.from_place_id, each.to_place_id) if place}
-    rows = Place.objects.filter(pk__in=ids).order_by().values_list("pk", "path")
-    return _gates_by_path(dict(rows))
+    return _gates_by_path(dict(_PATHS(ids)))
 
 
 def _gates_by_path(paths: Mapping[int, str]) -> dict[int, Place]:
     codes = {pk: [code for code in path.split("/") if code] for pk, path in paths.items()}
     around = {code for each in codes.values() for code in each}
-    rows = Place.objects.filter(code__in=around, kind__in=GATES).order_by()
-    gates = {place.code: place for place in rows}
+    gates = {place.code: place for place in (made(Place, row) for row in _GATES(around))}
     found = {pk: next((c for c in each if c in gates), None) for pk, each in codes.items()}
     return {pk: gates[code] for pk, code in found.items() if code is not None}
 

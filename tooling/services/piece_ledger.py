@@ -7,7 +7,7 @@ row that was taken back nothing is left: the one before it says again where the 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from functools import lru_cache
@@ -20,6 +20,7 @@ from django.db.models import QuerySet
 from tooling.models import Device, Movement, Person, Piece, Place, PlaceKind, What
 from tooling.models.movements import STANDS
 from tooling.queries.count_sights import last_counted
+from tooling.queries.prepared import Prepared
 
 Key = tuple[datetime, datetime]
 """(effective_at, received_at): where a row stands in time; the id decides between equals."""
@@ -88,6 +89,16 @@ def pieces_now(**where: Any) -> dict[int, PieceNow]:
     """The present of the pieces that match, by id; one query."""
     rows = Piece.objects.filter(**where).order_by("code").values_list(*FIELDS)
     return {row[0]: PieceNow(*row) for row in rows}
+
+
+_PIECES = Prepared(
+    lambda ids: Piece.objects.filter(pk__in=ids).order_by("code").values_list(*FIELDS)
+)
+
+
+def pieces_by_id(ids: Collection[int]) -> dict[int, PieceNow]:
+    """The present of these pieces; one query, none for none."""
+    return {row[0]: PieceNow(*row) for row in _PIECES(ids)}
 
 
 def verb_for(to: Place) -> str:

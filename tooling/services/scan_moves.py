@@ -31,6 +31,7 @@ from tooling.services.movements import (
     check_place_is_used,
     lock_pieces,
     piece_row,
+    pieces_by_id,
     pieces_now,
 )
 
@@ -93,7 +94,7 @@ def take_pieces(
     if not ids:
         return outcomes
     lock_pieces(piece_ids=ids, places={each.target.place for each in aimed})
-    now = pieces_now(pk__in=ids)
+    now = pieces_by_id(ids)
     for wave in _waves(aimed):
         outcomes += take_wave(by=by, at=at, wave=wave, now=now)
     return outcomes
@@ -185,7 +186,8 @@ def take_wave(
     gone = [_departure(each, now[each.piece_id]) for each in taken]
     rows = [_row_of(each, by=by, piece=now[each.piece_id]) for each in taken]
     add_piece_rows(rows=rows, now=now)
-    contradictions.find_in_pieces(at=at, rows=rows, stood=stood)
+    places = {each.target.place.pk: each.target.place for each in taken}
+    contradictions.find_in_pieces(at=at, rows=rows, stood=stood, places=places)
     note_departures(by=by, at=at, departures=gone)
     told = [move for move in moves if move.piece_id not in refused]
     staging.after_moves(by=by, at=at, moves=that_hold(told, now))

@@ -11,12 +11,14 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
+from django.db import connection
 from django.utils.translation import gettext_lazy as _
 
 from tooling.engineering.codes import fold
 from tooling.errors import Conflict, ToolingError
 from tooling.models import Device, Movement, Person, RefusedScan
 from tooling.permissions import Verb, check_can
+from tooling.queries.prepared import Prepared
 from tooling.queries.scan_lookup import Lookup, look_up
 from tooling.services import contradictions
 from tooling.services.due_back import check_due
@@ -32,6 +34,18 @@ LARGE_OFFSET = timedelta(minutes=2)
 EARLIEST = datetime(2000, 1, 1, tzinfo=UTC)
 DEVICES = uuid.UUID("0c1b7a54-58b0-5d1c-8a0e-7f1de9a0c2b4")
 REUSED = uuid.UUID("b7d1f7c0-0c4f-5b0e-9a56-2f6b0e1c9d11")
+
+
+_TAKEN = Prepared(
+    lambda ids: Movement.objects.filter(uuid__in=ids).values_list(
+        "uuid", "content_hash", "to__code"
+    )
+)
+_REFUSED = Prepared(
+    lambda ids: RefusedScan.objects.filter(uuid__in=ids).values_list(
+        "uuid", "content_hash", "error_code", "message"
+    )
+)
 
 
 @dataclass(frozen=True)
@@ -91,10 +105,25 @@ def known_device(*, device: str, at: datetime, device_now: datetime) -> Device:
         key = uuid.uuid5(DEVICES, device)
     offset = round((device_now - at).total_seconds() * 1000)
     seen = {"last_offset_ms": offset, "last_seen_at": at}
-    if not Device.objects.filter(pk=key).update(**seen):
+    if not _saw_again(key, offset, at):
         name = "" if str(key) == device.lower() else device[:80]
         return Device.objects.get_or_create(pk=key, defaults={**seen, "name": name})[0]
     return Device(pk=key, **seen)
+
+
+def _saw_again(key: uuid.UUID, offset_ms: int, at: datetime) -> bool:
+    """Whether the device was known. The ORM would spend more on this than the database does."""
+    native = connection.features.has_native_uuid_field
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "UPDATE tooling_device SET last_offset_ms = %s, last_seen_at = %s WHERE id = %s",
+            [
+                offset_ms,
+                connection.ops.adapt_datetimefield_value(at),
+                key if native else key.hex,
+            ],
+        )
+        return bool(cursor.rowcount)
 
 
 def stamp_of(*, scan: ScanIn, at: datetime, desk: Device) -> Stamp:
@@ -143,15 +172,11 @@ def _first_of_each_id(
 def _earlier_answers(scans: Iterable[ScanIn]) -> dict[uuid.UUID, _Kept]:
     ids = [scan.id for scan in scans]
     answers = {}
-    taken = Movement.objects.filter(uuid__in=ids).values_list("uuid", "content_hash", "to__code")
-    for key, content_hash, place in taken:
+    for key, content_hash, place in _TAKEN(ids):
         answers[key] = _Kept(content_hash, ScanResult(key, TAKEN, place=place))
     if len(answers) == len(ids):
         return answers
-    refused = RefusedScan.objects.filter(uuid__in=ids)
-    for key, content_hash, code, message in refused.values_list(
-        "uuid", "content_hash", "error_code", "message"
-    ):
+    for key, content_hash, code, message in _REFUSED(ids):
         answers[key] = _Kept(content_hash, ScanResult(key, REFUSED, code, message))
     return answers
 
@@ -180,8 +205,9 @@ def _record(
             else:
                 result = ScanResult(scan.id, TAKEN, "", outcome.message, outcome.place.code)
             answers[scan.id] = _Kept(scan.content_hash, result)
-    kept = RefusedScan.objects.bulk_create(refused)
-    contradictions.find_in_refused(at=at, refused=kept, stock=lookup.stock)
+    if refused:
+        kept = RefusedScan.objects.bulk_create(refused)
+        contradictions.find_in_refused(at=at, refused=kept, stock=lookup.stock)
     return answers
 
 
@@ -273,6 +299,8 @@ def _keep_reused(
         if answers[scan.id].content_hash != scan.content_hash:
             key = uuid.uuid5(REUSED, f"{scan.id}{scan.content_hash}")
             wrong[key] = refused_row(scan=scan, error=id_reused(), by=by, at=at, desk=desk, id=key)
+    if not wrong:
+        return
     there = set(RefusedScan.objects.filter(uuid__in=wrong).values_list("uuid", flat=True))
     RefusedScan.objects.bulk_create(row for key, row in wrong.items() if key not in there)
 

@@ -27,6 +27,7 @@ from tooling.models import (
     SetupState,
     StockLine,
 )
+from tooling.queries.prepared import Prepared
 from tooling.queries.stock_pools import POOLED, UNUSABLE
 from tooling.services import lost_and_found, owner_gate
 from tooling.services.staging_judge import (
@@ -68,10 +69,8 @@ class _Area:
         return None
 
 
-def _areas() -> list[_Area]:
-    """Of every open kit. One query."""
-    kits = Kit.objects.exclude(state=KitState.CLOSED)
-    rows = kits.values_list(
+_OPEN_KITS = Prepared(
+    lambda: Kit.objects.exclude(state=KitState.CLOSED).values_list(
         "pk",
         "job__starts_at",
         "place__path",
@@ -80,7 +79,20 @@ def _areas() -> list[_Area]:
         "setup__state",
         "setup__docked_at",
     )
-    return [_area(*row) for row in rows]
+)
+_PATHS = Prepared(
+    lambda ids: Place.objects.filter(pk__in=ids).order_by().values_list("pk", "path", "kind")
+)
+_CLAIMED = Prepared(
+    lambda ids: (
+        KitPosition.objects.filter(piece_id__in=ids, is_open=True).order_by().values_list("pk")
+    )
+)
+
+
+def _areas() -> list[_Area]:
+    """Of every open kit. One query."""
+    return [_area(*row) for row in _OPEN_KITS()]
 
 
 def _area(
@@ -147,8 +159,7 @@ def check_may_stage(*, moves: Sequence[Moved], at: datetime) -> dict[int, Toolin
 
 def _places(place_ids: Iterable[int]) -> dict[int, tuple[str, str]]:
     """Place id → its path and kind."""
-    rows = Place.objects.filter(pk__in=set(place_ids)).order_by()
-    return {pk: (path, kind) for pk, path, kind in rows.values_list("pk", "path", "kind")}
+    return {pk: (path, kind) for pk, path, kind in _PATHS(set(place_ids))}
 
 
 def _would_be_here(path: str, kind: str, areas: Sequence[_Area]) -> bool:
@@ -174,14 +185,15 @@ def after_moves(*, by: Person | None, at: datetime, moves: Sequence[Moved]) -> N
              if each.from_place_id != each.to_place_id}  # fmt: skip
     lost_and_found.after_moves(by=by, at=at, moved=moved)
     ids = {move.piece_id for move in moves}
-    rows = KitPosition.objects.filter(piece_id__in=ids, is_open=True).order_by()
+    claimed = [pk for (pk,) in _CLAIMED(ids)]
+    if not claimed:
+        return
+    rows = KitPosition.objects.filter(pk__in=claimed).order_by()
     claims = list(
         rows.select_related("piece__place").only(
             "kit_id", "is_staged", "holds_piece", "piece__place__path"
         )
     )
-    if not claims:
-        return
     areas = {area.kit_id: area for area in _areas()}
     winners = _winners(claims, areas)
     changed = []
