@@ -230,6 +230,8 @@ def found(world: World, cast: dict[str, Person], standing: Path) -> Any:
         "runs/": {"number": run.pk},
         "wear/": {"code": piece.code},
         "api/v1/runs/": {"number": run.pk},
+        "api/v1/wear/": {"code": piece.code},
+        "api/v1/gauges/": {"number": "G-1"},
         "sets/drawings/": {
             "number": "R-1",
             "revision": revision.pk,
@@ -266,7 +268,8 @@ def found(world: World, cast: dict[str, Person], standing: Path) -> Any:
         "api/v1/approvals/": {"number": letter.pk},
         "api/v1/owner-reports/": {"number": report.pk},
         "api/v1/tasks/<int:number>/file/": {"number": done.pk},
-        "api/v1/drawings/": {"number": "R-1", "revision": "A", "sha256": file.sha256, "order": 1},
+        "api/v1/drawings/": {"number": "R-1", "revision": "A", "sha256": file.sha256, "order": 1,
+                             "name": "root"},
         "api/v1/mills/": mill_row,
         "api/v1/setups/<str:number>/steps/": {**setup_row, "row": step.pk},
         "api/v1/setups/<str:number>/delays/": {**setup_row, "row": delay.pk},
