@@ -10,6 +10,7 @@ import resource
 import sys
 import time
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 from tests.engineering.stack_shop import shop
@@ -61,8 +62,20 @@ def measure(case: Case) -> dict[str, Any]:
             [shaft.station, shaft.shaft, {fill.fill: fill.pieces for fill in shaft.fills}]
             for shaft in found.shafts
         ],
-        "mb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024,
+        "mb": most_mb(),
     }
+
+
+def most_mb() -> float:
+    """The most memory of this process. Linux tells ``ru_maxrss`` of the parent before the start
+    too, so the kernel's own mark of this program is read where there is one."""
+    try:
+        for line in Path("/proc/self/status").read_text().splitlines():
+            if line.startswith("VmHWM:"):
+                return int(line.split()[1]) / 1024
+    except OSError:
+        pass
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 
 
 if __name__ == "__main__":

@@ -13,8 +13,8 @@ from tooling.engineering.stacks.search import Search
 
 PASSES = 6
 """So often shafts without a stack are tried one after the other."""
-IDLE = 400
-"""So many exchanges in a row that make nothing better are enough."""
+IDLE = 3
+"""So many exchanges in a row per fill that make nothing better are enough."""
 
 
 def exchanged(
@@ -52,9 +52,9 @@ class Exchange:
 
     def improve(self, moves: int, enough: Callable[[Refill], bool]) -> None:
         """Exchanges until ``enough``, or until nothing has become better for a while."""
-        idle = 0
+        idle, most = 0, IDLE * len(self._search.maker.problem.fills)
         for turn in range(moves):
-            if idle >= IDLE or self._search.stop() or (idle == 0 and enough(self.refill)):
+            if idle >= most or self._search.stop() or (idle == 0 and enough(self.refill)):
                 return
             better = -1
             if self._dice.random() < (0.7 if self._lacks() else 0.1):

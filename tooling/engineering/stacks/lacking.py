@@ -28,6 +28,7 @@ class Nearest:
         self._maker, self._counts = maker, counts
         self._most = most_nm // maker.kinds.grid_nm + 1
         self._tables: dict[int, Table] = {}
+        self._sums: dict[int, int] = {}
 
     def _table(self, fill: Fill) -> Table:
         kinds = self._maker.kinds
@@ -56,8 +57,40 @@ class Nearest:
         above = [nm for nm in over if nm > window[1]]
         return max(below, default=None), min(above, default=None), bool(inside)
 
+    def holds(self, fill: Fill, window: tuple[int, int]) -> bool:
+        """Whether some pile has a length in a window: spacers alone nearly always do, and all their
+        sums together are quickly known where lengths are on the grid."""
+        grid = self._maker.kinds.grid_nm
+        low, high = max(0, -(-window[0] // grid)), window[1] // grid
+        sums = self._spacer_sums(self._maker.kinds.group_of[fill.key])
+        if not self._maker.kinds.off_nm and low <= high and sums >> low & (1 << high - low + 1) - 1:
+            return True
+        return self.around(fill, window)[2]
+
+    def _spacer_sums(self, group: int) -> int:
+        """The bit of every sum of spacers in cells."""
+        if group not in self._sums:
+            kinds, sums, room = self._maker.kinds, 1, (1 << self._most + 1) - 1
+            cells_of = kinds.cells
+            for kind in kinds.eligible(group):
+                if not kinds.kinds[kind].is_shim:
+                    cells, count = int(cells_of[kind]), int(self._counts[kind])
+                    sums = with_copies(sums, cells, count, room)
+            self._sums[group] = sums
+        return self._sums[group]
+
     def _exact(self, table: Table, cells: int) -> int:
         return sum(self._maker.kinds.kinds[kind].length_nm for kind in table.stack(cells))
+
+
+def with_copies(sums: int, cells: int, count: int, room: int) -> int:
+    """The bits of sums with up to so many pieces of a length besides, as far as there is room."""
+    copies = 1
+    while count > 0:
+        part = min(copies, count)
+        sums = (sums | sums << part * cells) & room
+        count, copies = count - part, 2 * copies
+    return sums
 
 
 def lacks_of(maker: Maker, columns: Sequence[Column]) -> tuple[Lack, ...]:
@@ -95,7 +128,7 @@ def _lacks(
     windows = fill_windows(problem.rules, shaft)
     for fill, window, target in zip(shaft.fills, windows, targets, strict=True):
         below, above, inside = rest.around(fill, window)
-        there = whole.around(fill, window)[2]
+        there = inside or whole.holds(fill, window)
         if not inside:
             alone.append(Lack(number, shaft.which, fill.key, window, below, above, there))
         else:
