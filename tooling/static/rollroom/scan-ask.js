@@ -55,7 +55,7 @@ export class Asking {
   certainProblem(code, own) {
     const { words } = this.page;
     const say = (name, sentence) => ({ code: name, message: sentence });
-    if (isMisread(code)) return say("bad_check_character", words.wordsMisread.replace("{code}", code));
+    if (isMisread(code) && !own) return say("bad_check_character", words.wordsMisread.replace("{code}", code));
     if (own?.isVoid) {
       const sentence = own.newer ? words.wordsVoidNewer.replace("{newer}", own.newer) : words.wordsVoid;
       return say("void_label", sentence.replace("{code}", code));

@@ -21,6 +21,7 @@ export class Device {
     keepWorker({ onNewer: () => this.show("newer", true) });
     navigator.storage?.persist?.().catch(() => {});
     if (!panel) return;
+    this.note = page.root.querySelector("[data-came-back]");
     panel.addEventListener("click", (event) => this.clicked(event.target.closest("button")));
     setInterval(() => this.sayKnown(page.known), AGE_MS);
     this.show("insecure", !window.isSecureContext);
@@ -120,9 +121,11 @@ export class Device {
     list.replaceChildren(...rows.map((row) => this.refusedRow(row)));
     this.show("refusals", rows.length > 0);
     this.part("refused-count").textContent = rows.length;
+    this.note.hidden = !rows.length;
+    this.note.textContent = this.words.wordsCameBack.replace("{count}", rows.length);
   }
 
-  refusedRow({ id, scan, code, message, at }) {
+  refusedRow({ id, scan, into, code, message, at }) {
     const row = document.createElement("li");
     row.className = "scan-refused";
     row.dataset.refused = id;
@@ -130,7 +133,7 @@ export class Device {
     const what = document.createElement("p");
     what.className = "scan-said";
     const when = new Date(scan.happened_at).toLocaleString("en-GB", { day: "numeric", month: "short", hour: "2-digit", minute: "2-digit" });
-    what.textContent = this.words.wordsWasScanned.replace("{code}", scan.code).replace("{to}", scan.to || "–").replace("{when}", when);
+    what.textContent = this.words.wordsWasScanned.replace("{code}", scan.code).replace("{to}", into || scan.to || "–").replace("{when}", when);
     const read = document.createElement("button");
     read.dataset.dismiss = id;
     read.textContent = this.words.wordsDismiss;

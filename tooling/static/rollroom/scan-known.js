@@ -86,7 +86,8 @@ export class Known {
     const code = folded(text);
     if (!looksLikeCode(code)) return this.named(text.trim());
     if (code in this.head.void) return { code, isVoid: true, newer: this.head.void[code] };
-    return this.place(code) || this.thing(code) || this.piece(code);
+    const found = this.place(code) || this.thing(code) || (await this.piece(code));
+    return found || (holds(code) ? null : this.named(text.trim())); // a mark may look like a code
   }
 
   place(code) {

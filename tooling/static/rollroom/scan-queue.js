@@ -48,11 +48,12 @@ export class ScanQueue {
   }
 
   // Kept when this resolves. Raises QuotaExceededError where the device has no room left.
-  async add(scan) {
+  // "into" is the place in words, for a list to read.
+  async add(scan, into = "") {
     const store = await theStore();
     this.mine.add(scan.id);
     try {
-      await store.add({ id: scan.id, url: this.url, person: this.person, scan });
+      await store.add({ id: scan.id, url: this.url, person: this.person, into, scan });
     } catch (error) {
       this.mine.delete(scan.id);
       throw error;

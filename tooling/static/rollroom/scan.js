@@ -292,7 +292,7 @@ export class ScanPage extends ScanAnswers {
     if (await this.device.isFull()) return this.notKept();
     this.unanswered.set(scan.id, setTimeout(() => this.sayKept(scan), ANSWERED_WITHIN_MS));
     try {
-      const isDurable = await this.queue.add(scan);
+      const isDurable = await this.queue.add(scan, this.into(scan));
       if (this.unanswered.has(scan.id)) this.kept(scan, isDurable);
       return true;
     } catch (error) {
@@ -309,9 +309,13 @@ export class ScanPage extends ScanAnswers {
     return false;
   }
 
+  // Where this scan puts something, in words.
+  into({ to }) {
+    return to === this.to && to ? this.context.querySelector("[data-context-name]").textContent : to || "–";
+  }
+
   kept(scan, isDurable) {
-    const into = this.context.querySelector("[data-context-name]").textContent;
-    const message = (isDurable ? this.words.wordsKept : this.words.wordsHeld).replace("{place}", scan.to ? into : "–");
+    const message = (isDurable ? this.words.wordsKept : this.words.wordsHeld).replace("{place}", this.into(scan));
     if (!scan.corrects) this.addRow(scan, { status: "waiting", message });
     if (!this.isCutOff) return;
     clearTimeout(this.unanswered.get(scan.id));
