@@ -212,6 +212,7 @@ def test_not_there_asks_what_is_in_the_bin_and_puts_it_right(
     row, line = shop.rows(1, "top")[0], shop.bins[100]
     page = client_of.get(f"/kits/{shop.kit.number}/stations/1/top/").content.decode()
     assert f'name="bin" value="{line.code}"' in page
+    assert f'name="there" value="{line.count - 1}"' in page
     typed = {"back": "shaft", "station": "1", "shaft": "top", "position": row.pk,
              "bin": line.code}  # fmt: skip
     bad = client_of.post(at(shop, "not-there/"), {**typed, "there": "many"})
