@@ -13,6 +13,7 @@ from api.setup_urls import SETUPS as SET_UP
 from api.views import (
     backups,
     contradictions,
+    devices,
     drawing_files,
     drawing_parts,
     drawings,
@@ -304,6 +305,15 @@ PURCHASES = [
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("scans/", scans.record, name="api-scans"),  # asked most
+    path("devices/", devices.Devices.as_view(), name="api-devices"),
+    path("devices/<uuid:key>/", devices.OneDevice.as_view(), name="api-device"),
+    path("people/<str:username>/badges/", devices.Badges.as_view(), name="api-badges"),
+    path(
+        "people/<str:username>/badges/<int:number>/end/",
+        devices.EndBadge.as_view(),
+        name="api-badge-end",
+    ),
+    path("people/<str:username>/pin/", devices.Pin.as_view(), name="api-pin"),
     *WEAR,
     *CHANGEOVERS,
     *COUNTS,

@@ -9,7 +9,7 @@ from rest_framework import serializers
 from api.serializers.moments import MomentField
 from tooling.models import How
 
-MOST_SCANS = 5000
+MOST_SCANS = 2000
 
 
 class ScanInSerializer(serializers.Serializer[Any]):

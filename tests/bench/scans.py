@@ -30,7 +30,7 @@ from tooling.models import Piece, Place
 SUSTAINED_S, STEADY_S, BATCHES_S = 8.0, 20.0, 8.0
 SENDERS = 16
 DEVICES = 50
-QUEUED, LARGEST, USUAL = 10_000, 5_000, 50
+QUEUED, LARGEST, USUAL = 10_000, 2_000, 50
 
 
 @dataclass(frozen=True)
