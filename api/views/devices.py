@@ -14,7 +14,7 @@ from api.door import Door, answer, by, confirm, given
 from api.serializers.devices import BadgeIn, BadgeOut, DeviceIn, DeviceOut, IssuedOut, PinIn
 from tooling.errors import Unknown
 from tooling.models import Badge, Person
-from tooling.permissions import Verb
+from tooling.permissions import Verb, check_can
 from tooling.queries.badges import badges_of
 from tooling.queries.by_code import mill_of
 from tooling.queries.devices import device_rows, find_device
@@ -84,7 +84,10 @@ class Pin(Door):
 
     @extend_schema(request=PinIn, responses={204: None})
     def put(self, request: Request, username: str) -> Response:
-        pin, person = given(PinIn, request)["pin"], _person(username)
+        person = _person(username)
+        if person != by(request):
+            check_can(by(request), Verb.RUN_SHOP)
+        pin = given(PinIn, request)["pin"]
         confirm(request)
         pins.set_pin(by=by(request), at=timezone.now(), person=person, pin=pin)
         return Response(status=204)
