@@ -100,6 +100,20 @@ def test_the_choice_is_the_best_of_all_choices() -> None:
         assert (lost, early) == _best(sets, most), seed
 
 
+def test_any_number_of_sets_is_answered_within_the_grinders_weeks() -> None:
+    for count in (0, 1, 250):
+        sets = [DueSet(f"S{n:03d}", 100_000, JOBS, pieces=10) for n in range(count)]
+        found = plan_windows(sets, LEAD, TODAY, pieces_a_week=20)
+        load: dict[int, int] = {}
+        for each in found.windows:
+            if each.chosen:
+                week = (each.chosen.out - 1) // 7
+                load[week] = load.get(week, 0) + 10
+        assert all(pieces <= 20 for pieces in load.values())
+        assert len(found.windows) == count
+        assert sum(load.values()) == min(count * 10, 20 * len(load))
+
+
 def _some(dice: random.Random, name: str) -> DueSet:
     at, jobs = dice.randint(0, 10), []
     for n in range(dice.randint(1, 4)):

@@ -18,6 +18,7 @@ State = Literal["safe", "too_short", "past_limit", "full"]
 RULE = "common practice, no source"
 WEEK = 7
 MOST_NODES = 50_000
+MOST_SETS = 200
 
 
 def _require(is_so: bool, what: str) -> None:
@@ -242,41 +243,72 @@ def _assign(
     dated: Sequence[DueSet], ways: dict[str, tuple[Option, ...]], pieces_a_week: int | None,
     should_stop: Stop,
 ) -> tuple[dict[str, int], bool]:  # fmt: skip
-    """The day to send each set, by branch and bound over weeks; what nothing fits is left out."""
-    order = sorted(dated, key=lambda each: (len(_ways(ways[each.name])), each.name))
-    weeks = [_ways(ways[each.name]) for each in order]
-    best: dict[str, int] = {}
-    best_rank = (len(order) + 1, 0)
-    used: dict[int, int] = {}
-    chosen: dict[str, int] = {}
-    nodes = 0
-    cut_off = False
+    """The day to send each set; what fits nowhere is left out. Exact for up to ``MOST_SETS``, as
+    far as ``MOST_NODES`` reach; what is beyond takes what room is left."""
+    weeks = {each.name: _ways(ways[each.name]) for each in dated}
+    if pieces_a_week is None:
+        return {name: found[0].out for name, found in weeks.items() if found}, True
+    order = sorted(dated, key=lambda each: (len(weeks[each.name]), each.name))
+    search = _Weeks(order[:MOST_SETS], weeks, pieces_a_week, should_stop)
+    search.descend(0, (0, 0))
+    chosen = search.best
+    for each in order[MOST_SETS:]:
+        search.fill(each)
+    return chosen, not search.cut_off and len(order) <= MOST_SETS
 
-    def descend(at: int, rank: tuple[int, int]) -> None:
-        nonlocal best, best_rank, nodes, cut_off
-        nodes += 1
-        if cut_off or nodes > MOST_NODES or (nodes % 256 == 0 and should_stop()):
-            cut_off = True
+
+class _Weeks:
+    """Branch and bound over the weeks of sets. ``best`` after ``descend``."""
+
+    def __init__(
+        self, order: Sequence[DueSet], weeks: dict[str, list[_Way]], most: int, stop: Stop
+    ) -> None:
+        self.order, self.weeks, self.most, self.stop = order, weeks, most, stop
+        self.best: dict[str, int] = {}
+        self.best_rank = (len(order) + 1, 0)
+        self.used: dict[int, int] = {}
+        self.chosen: dict[str, int] = {}
+        self.later: list[DueSet] = []
+        self.nodes = 0
+        self.cut_off = False
+
+    def descend(self, at: int, rank: tuple[int, int]) -> None:
+        """Every way for the sets from ``at`` on that can still be better than the best."""
+        self.nodes += 1
+        stopping = self.nodes % 256 == 0 and self.stop()
+        if self.cut_off or self.nodes > MOST_NODES or stopping:
+            self.cut_off = True
             return
-        if at == len(order):
-            if rank < best_rank:
-                best, best_rank = dict(chosen), rank
+        if at == len(self.order):
+            if rank < self.best_rank:
+                self.best, self.best_rank = dict(self.chosen), rank
             return
-        for way in weeks[at]:
+        due = self.order[at]
+        for way in self.weeks[due.name]:
             step = (rank[0], rank[1] + way.early)
-            if step >= best_rank:
+            if step >= self.best_rank:
                 break
-            load = used.get(way.week, 0) + order[at].pieces
-            if pieces_a_week is None or load <= pieces_a_week:
-                used[way.week], chosen[order[at].name] = load, way.out
-                descend(at + 1, step)
-                used[way.week] = load - order[at].pieces
-                del chosen[order[at].name]
-        if (rank[0] + 1, rank[1]) < best_rank:
-            descend(at + 1, (rank[0] + 1, rank[1]))
+            if self.used.get(way.week, 0) + due.pieces <= self.most:
+                self.used[way.week] = self.used.get(way.week, 0) + due.pieces
+                self.chosen[due.name] = way.out
+                self.descend(at + 1, step)
+                self.used[way.week] -= due.pieces
+                del self.chosen[due.name]
+        if (rank[0] + 1, rank[1]) < self.best_rank:
+            self.descend(at + 1, (rank[0] + 1, rank[1]))
 
-    descend(0, (0, 0))
-    return best, not cut_off
+    def fill(self, due: DueSet) -> None:
+        """A further set in the latest week that still has room beside the best."""
+        used: dict[int, int] = {}
+        for other in (*self.order, *self.later):
+            if other.name in self.best:
+                week = (self.best[other.name] - 1) // WEEK
+                used[week] = used.get(week, 0) + other.pieces
+        for way in self.weeks[due.name]:
+            if used.get(way.week, 0) + due.pieces <= self.most:
+                self.best[due.name] = way.out
+                self.later.append(due)
+                return
 
 
 def _window(
