@@ -14,6 +14,7 @@ from django.utils import timezone
 
 from tests.bench import (
     backup,
+    forecasts,
     imports,
     labels,
     notice,
@@ -238,6 +239,7 @@ MEASURES: dict[str, Callable[[Built], list[Figure]]] = {
     "sheet": sheet.sheet,
     "setups": setups.setups_measured,
     "runs": runs.runs_measured,
+    "forecasts": forecasts.forecasts_measured,
     "scanpage": scan_page.scan_page,
     "stacks": stacks.stacks,
     "wear": wear.wear,

@@ -24,18 +24,18 @@ from tooling.models import (
     Work,
     WorkKind,
 )
-from tooling.services import gauge_points, gauges, point_readings, runs
+from tooling.services import drawings, gauge_points, gauges, point_readings, runs
 from tooling.services.run_ways import RunIn
 from tooling.services.wear_work import learn
 
 SETS = ("1472", "1875", "2260", "3624")
 ROLLS_OF_EACH = 24
-DEPTH_LIMIT_NM = 330_000
-USUAL_NM_PER_KM = 240.0
+DEPTH_LIMIT_NM = 250_000
+USUAL_NM_PER_KM = 160.0
 TRUE_FACTOR = {"galvanised": 2.2, "high strength": 4.0, "cold rolled": 1.0}
 BED_NM = 3_000
 NOISE_NM = 1_500
-SPREAD_OF_DRAWINGS, SPREAD_OF_PIECES = 0.30, 0.18
+SPREAD_OF_DRAWINGS, SPREAD_OF_PIECES = 0.25, 0.15
 COILS = 4
 STEPS = (date(2026, 3, 31), date(2026, 6, 15), date(2026, 8, 31))
 """Days on which the old footage book was added up, before its last entry."""
@@ -53,9 +53,9 @@ def footage(data: bytes, wanted: set[str]) -> bytes:
             writer.writerow(row)
             continue
         days = [*(day.isoformat() for day in STEPS), row["Until"]]
-        metres = int(row["Length"].split()[0])
+        number, unit = row["Length"].split()
         for day in days:
-            writer.writerow({**row, "Length": f"{metres // len(days)} m", "Until": day})
+            writer.writerow({**row, "Length": f"{int(number) // len(days)} {unit}", "Until": day})
     return out.getvalue().encode()
 
 
@@ -82,6 +82,7 @@ class Wear(Changeovers):
                     by=by, at=at, drawing=drawing, name="root", dimension="root_diameter",
                     where="middle of the throat", depth_limit_nm=DEPTH_LIMIT_NM,
                 )  # fmt: skip
+                self._price(drawing, at)
         lips, land = self._rolls(SETS[0])[:2], self._rolls(SETS[0])[2]
         for drawing in lips:
             gauge_points.save_gauge_point(
@@ -91,6 +92,15 @@ class Wear(Changeovers):
         gauge_points.save_gauge_point(
             by=by, at=at, drawing=land, name="land", where="20 mm from each face",
             has_two_ends=True, new_nm=260 * NM_PER_MM, depth_limit_nm=DEPTH_LIMIT_NM,
+        )  # fmt: skip
+
+    def _price(self, drawing: Drawing, at: datetime) -> None:
+        """What a new one costs, by its size."""
+        revision = drawing.revisions.get(is_current=True)
+        size_mm = (revision.outside_diameter_nm or 0) // NM_PER_MM
+        drawings.edit_revision(
+            by=self.people["engineer"], at=at, revision=revision,
+            new_cost_cents=100 * (160 + size_mm),
         )  # fmt: skip
 
     def _rolls(self, set_number: str) -> list[Drawing]:

@@ -58,9 +58,9 @@ class LifeSum:
     run_nm: int
     cuts: int
     cuts_left_least: int | None
-    spent_cents: int
-    value_cents: int
-    at_risk_cents: int
+    spent_cents: int | None
+    value_cents: int | None
+    at_risk_cents: int | None
     unpriced: int
     per_km: int | None
 
@@ -177,7 +177,7 @@ def _sum(name: str, rows: Iterable[LifeRow]) -> LifeSum:
     """What is at risk: pieces that are out of the house or lost, and those worn to their last."""
     mine = list(rows)
     left = [row.cuts_left for row in mine if row.cuts_left is not None]
-    spent = sum(row.spent_cents or 0 for row in mine)
+    spent = _total(row.spent_cents for row in mine)
     longest = max((row.run_nm for row in mine), default=0)
     risky = [row for row in mine if row.is_out or row.cuts_left == 0]
     return LifeSum(
@@ -187,8 +187,14 @@ def _sum(name: str, rows: Iterable[LifeRow]) -> LifeSum:
         cuts=sum(row.cuts for row in mine),
         cuts_left_least=min(left, default=None),
         spent_cents=spent,
-        value_cents=sum(row.value_cents or 0 for row in mine),
-        at_risk_cents=sum(row.value_cents or 0 for row in risky),
+        value_cents=_total(row.value_cents for row in mine),
+        at_risk_cents=_total(row.value_cents for row in risky),
         unpriced=sum(row.spent_cents is None for row in mine),
         per_km=round(Decimal(spent) * NM_PER_KM / longest) if longest and spent else None,
     )
+
+
+def _total(cents: Iterable[int | None]) -> int | None:
+    """The sum of what is known; None where nothing is."""
+    known = [each for each in cents if each is not None]
+    return sum(known) if known else None

@@ -230,7 +230,7 @@ def _point(point: GaugePoint, mine: Sequence[Life], known: _Known, unit: str) ->
         rate_high_um=told.rate_high / 1_000,
         pool=present.history.spec.alike,
         flags=flags,
-        flag_words=flag_sentences(flags),
+        flag_words=flag_sentences(each for each in flags if each != "through" or half != 0),
         look_words=tuple(str(LOOK[name]) for name in LOOK if name in told.look),
         how=told.how,
     )

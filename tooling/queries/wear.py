@@ -169,6 +169,10 @@ class PoolView:
     pieces: int
     readings: int
 
+    @property
+    def name(self) -> str:
+        return self.key.replace("_", " ")
+
 
 @dataclass(frozen=True)
 class FactorView:

@@ -267,7 +267,7 @@ def _life(
     fresh = any(r.value_nm is not None and not any(r.run_nm.values()) for r in readings)
     if after is not None and not fresh:
         known = worth(after, size_nm=after, gauge=GaugeRecord(), thermal=Thermal(True))
-        readings.append(ReadingAt({}, after, known.u_nm, assumed=("gauge",), key="cut"))
+        readings.append(ReadingAt({}, after, known.u_nm, key="cut"))
     valued = [row for row in rows if row["value_nm"] is not None]
     last = valued[-1] if valued else None
     return Life(

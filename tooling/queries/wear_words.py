@@ -34,13 +34,13 @@ SHORT: Mapping[str, Any] = {
 }
 LOOK: Mapping[str, Any] = {
     "again": _("a reading stands off: clean and measure again"),
-    "first": _("nothing was read since the cut"),
+    "first": _("not read since it began to run"),
     "near": _("its limit may be passed soon: a reading would settle it"),
     "other_end": _("the other end has no reading as late"),
     "after_cut": _("nobody read it after the cut"),
     "narrows": _("one more reading would tell the rate much better"),
     "plating": _("nobody recorded how thick the plating is"),
-    "gauge": _("the gauge has no resolution and uncertainty on record"),
+    "gauge": _("read with a gauge that has no resolution and uncertainty on record"),
 }
 """In the order of how much it matters."""
 

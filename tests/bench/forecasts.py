@@ -1,0 +1,83 @@
+"""Forecasts of a gauge point on every piece, through the database: read, told, written.
+
+Baseline in the same run: the engine alone on the same histories.
+"""
+
+from __future__ import annotations
+
+from django.db import connection
+from django.utils import timezone
+
+from tests.bench.build import Built
+from tests.bench.clock import Figure, median_ms, seconds
+from tooling.engineering.wear import columns, forecast
+from tooling.models import Drawing, GaugePoint, LengthEntry, Reading, WearState
+from tooling.queries.wear import wear_page
+from tooling.queries.wear_lives import lives
+from tooling.queries.wear_prior import learned
+from tooling.services import wear_states
+
+ENTRIES, READINGS = 3, 2
+ALL_S, ENGINE_S, PAGE_MS = 30, 3, 150
+
+
+def forecasts_measured(built: Built) -> list[Figure]:
+    """One point a piece, three stretches of strip and two readings each."""
+    _histories()
+    at = timezone.now()
+    told = seconds(lambda: wear_states.refresh_all(at=at))
+    again = seconds(lambda: wear_states.refresh_all(at=at))
+    known = learned()
+    found = lives(learned=known.pools)
+    cols = columns([life.history for life in found])
+    engine = seconds(lambda: forecast(cols, known.prior))
+    page_ms = median_ms(lambda: wear_page(at=at), times=7)
+    return [
+        Figure("forecasts told", WearState.objects.count(), ""),
+        Figure("length entries", LengthEntry.objects.count(), ""),
+        Figure("readings", Reading.objects.count(), ""),
+        Figure("all forecasts through the database, first", told, "s", ALL_S),
+        Figure("the same again, over what is there", again, "s", ALL_S),
+        Figure("the engine alone, as baseline", engine, "s", ENGINE_S),
+        Figure("the ranked page's reads, median", page_ms, "ms", PAGE_MS),
+    ]
+
+
+def _histories() -> None:
+    GaugePoint.objects.bulk_create(
+        [
+            GaugePoint(
+                drawing=drawing, name="root", dimension="root_diameter", depth_limit_nm=300_000
+            )
+            for drawing in Drawing.objects.all()
+        ],
+        batch_size=2_000,
+    )
+    sqlite = connection.vendor == "sqlite"
+    key = "lower(hex(randomblob(16)))" if sqlite else "gen_random_uuid()"
+    day = "datetime('2025-06-01', '+' || {n} || ' days')"
+    if not sqlite:
+        day = "timestamptz '2025-06-01 00:00+00' + {n} * interval '1 day'"
+    false = "0" if sqlite else "false"
+    true = "1" if sqlite else "true"
+    numbers = "WITH RECURSIVE k(k) AS (SELECT 1 UNION ALL SELECT k + 1 FROM k WHERE k < {most}) "
+    at = day.format(n="k.k * 30")
+    later = day.format(n="(k.k * 30 + 1)")
+    entries = (
+        f"{numbers.format(most=ENTRIES)} INSERT INTO tooling_lengthentry (uuid, piece_id, "
+        "length_nm, strokes, strip_class, source, run_reference, happened_at, received_at, note) "
+        f"SELECT {key}, p.id, 40000000000000 + (p.id % 7) * 1000000000000, 0, 'galvanised', "
+        f"'import', '', {at}, {at}, '' FROM k CROSS JOIN tooling_piece p"
+    )
+    readings = (
+        f"{numbers.format(most=READINGS)} INSERT INTO tooling_reading (uuid, piece_id, dimension, "
+        'point, "end", value_nm, verdict, unit, as_written, over_chrome, soaked, happened_at, '
+        f"received_at, how, note) SELECT {key}, p.id, 'root_diameter', '', '', r.root_diameter_nm "
+        f"- k.k * (30000 + (p.id % 11) * 3000), '', 'mm', '', {false}, {true}, {later}, {later}, "
+        "'import', '' FROM k CROSS JOIN tooling_piece p "
+        "JOIN tooling_drawingrevision r ON r.id = p.revision_id"
+    )
+    with connection.cursor() as cursor:
+        cursor.execute(entries)
+        cursor.execute(readings)
+        cursor.execute("ANALYZE")
