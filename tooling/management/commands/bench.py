@@ -17,8 +17,8 @@ from tests.bench.clock import machine
 ROOT = Path(__file__).resolve().parent.parent.parent.parent
 NAMES = (
     "kit", "poll", "scans", "search", "labels", "notice", "putaway", "backup", "imports",
-    "register", "setups", "runs", "forecasts", "sheet", "stacks", "regrind", "wear", "kills", "models",
-    "scanpage",
+    "register", "setups", "runs", "forecasts", "sheet", "stacks", "regrind", "wear", "kills",
+    "models", "scanpage",
 )  # fmt: skip
 SMALL = 10_000
 GROWTH_LIMIT = 1.3
