@@ -36,7 +36,7 @@ class Phone:
             viewport=PHONE, base_url=self.line.url, **options,
         )  # fmt: skip
         page = self.context.pages[0]
-        page.set_default_timeout(20_000)
+        page.set_default_timeout(60_000)  # a busy machine is slow, not wrong
         return page
 
     def start_to_kill(self) -> Page:
@@ -51,7 +51,7 @@ class Phone:
         address = next(found[1] for each in self.process.stderr if (found := LISTENS.search(each)))
         browser = self.chromium.connect_over_cdp(address)
         page = browser.contexts[0].pages[0]
-        page.set_default_timeout(20_000)
+        page.set_default_timeout(60_000)  # a busy machine is slow, not wrong
         return page
 
     def kill(self) -> None:

@@ -25,6 +25,11 @@ const CUT_OFF_MS = 5000;
 const CUT_OFF = new Set(["offline", "logged-out", "other-person"]);
 const TYPED_INTO = "input, select, textarea";
 
+// Sent again because the first answer was lost: it was taken then.
+function onceTaken(result) {
+  return result.status === "repeated" ? { ...result, status: "taken" } : result;
+}
+
 export class ScanPage extends ScanAnswers {
   constructor(root) {
     super(root);
@@ -333,14 +338,14 @@ export class ScanPage extends ScanAnswers {
     const isPrompt = this.unanswered.has(scan.id);
     clearTimeout(this.unanswered.get(scan.id));
     this.unanswered.delete(scan.id);
-    const told = result.status === "repeated" ? { ...result, status: "taken" } : result;
     if (isMine && isPrompt) {
-      if (told.status === "refused") this.device.dismiss(scan.id);
-      this.answered(scan, told);
-    } else this.heardLate(scan, told);
+      if (result.status === "refused") this.device.dismiss(scan.id);
+      this.answered(scan, result);
+    } else this.heardLate(scan, result);
   }
 
-  heardLate(scan, result) {
+  heardLate(scan, answer) {
+    const result = onceTaken(answer);
     if (scan.corrects) this.undone(scan, result);
     else this.addRow(scan, result);
     if (result.status !== "refused") document.body.dispatchEvent(new CustomEvent("scanned"));
@@ -348,7 +353,8 @@ export class ScanPage extends ScanAnswers {
     this.device.showRefused();
   }
 
-  answered(scan, result) {
+  answered(scan, answer) {
+    const result = onceTaken(answer);
     if (scan.corrects) this.undone(scan, result);
     else {
       this.addRow(scan, result);
