@@ -412,3 +412,21 @@ def test_every_step_can_be_worked_out_again() -> None:
 def test_nonsense_is_refused(wrong) -> None:
     with pytest.raises(ValueError, match=r"\w"):
         wrong()
+
+
+def test_nothing_is_so_sure_that_it_cannot_be_told() -> None:
+    """A gauge without any uncertainty, a shop without scatter."""
+    exact = [replace(each, u_nm=0.0) for each in (FRESH, read(100, 20 * UM), read(200, 40 * UM))]
+    found = told(*exact, km=200, prior=replace(PRIOR, scatter_nm=0.0))
+    assert found.left_half_nm / KM == pytest.approx(300, rel=0.02)
+    assert found.next_low_nm < found.next_high_nm
+
+
+def test_a_slip_of_unit_teaches_nothing_and_breaks_nothing() -> None:
+    """Inches kept as millimetres: 146 mm lost. The rest is learned as if it were not there."""
+    sound = pieces(MODEL, 6, 40, (2, 3))[0]
+    slipped = history(FRESH, ReadingAt({"cold rolled": 90 * KM}, NEW / 25.4, 1_000), km=100)
+    assert fit_prior([*sound, slipped]).everything.log_rate == pytest.approx(
+        fit_prior(sound).everything.log_rate
+    )
+    assert told(*slipped.readings, km=100).says is Says.ESTIMATE

@@ -79,11 +79,40 @@ HISTORY = obj(
     run_nm=RUN | {"description": "Strip since the cut, by class."},
     ahead_nm=RUN | {"description": "The run whose chance of crossing is asked."},
 )
+BY_NAME = {"type": "object", "maxProperties": 10_000}
+POOL = obj(
+    [],
+    log_rate=number("Mean of ln(nm per km).", least=-20, most=30),
+    log_rate_sd=number(least=1e-3, most=5),
+    log_rate_se=number(most=5),
+    odd_share=number(most=0.49),
+    odd_times=number(least=1, most=100),
+    bedding_nm=number(least=-1e7, most=1e7),
+    bedding_sd_nm=number(most=1e7),
+    points={"type": "integer", "minimum": 0},
+    readings={"type": "integer", "minimum": 0},
+)
+PRIOR = obj(
+    [],
+    everything=POOL,
+    pools=BY_NAME | {"additionalProperties": POOL},
+    factors=BY_NAME | {"additionalProperties": number(least=1e-3, most=1e3)},
+    factor_sd=BY_NAME | {"additionalProperties": number(most=5)},
+    bedding_km=number(least=1e-3, most=1e5),
+    late_km=number(least=1e-3, most=1e5),
+    late_more=number(least=-0.9, most=10),
+    late_sd=number(most=10),
+    chrome_ratio=number(least=0.01, most=1e3),
+    chrome_ratio_sd=number(most=1e3),
+    scatter_nm=number(most=1e7),
+    odd_readings=number(least=1e-4, most=0.49),
+    odd_reading_times=number(least=1, most=1e3),
+)
 INPUT = obj(
     ["points"],
     points=many(HISTORY),
     pool=many(HISTORY, most=20_000) | {"description": "Lives of like pieces to learn from."},
-    prior={"type": "object", "description": "What was learned before, as the answer gives it."},
+    prior=PRIOR | {"description": "What was learned before, as the answer gives it."},
     confidence=number("Default 0.9.", least=0.5, most=0.999),
     own_readings={"type": "integer", "minimum": 1, "maximum": 100},
     guard_k=number(least=0.1, most=10),
@@ -122,7 +151,7 @@ ANSWER = obj(
             is_apart=BOOLEAN,
         )
     ),
-    prior={"type": "object"},
+    prior=PRIOR,
 )
 
 

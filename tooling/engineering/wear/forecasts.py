@@ -16,6 +16,7 @@ from tooling.engineering.wear.flags import (
 )
 from tooling.engineering.wear.latent import (
     AFTER,
+    FINEST_NM,
     RATIO,
     THICK,
     UNKNOWNS,
@@ -199,10 +200,15 @@ def _chunk(cols: Columns, prior: Prior, rules: Rules) -> tuple[Forecasts, Inside
 
     unsure_now, unsure_next = _unsure(cols, prior, mean)
     lengths = _lengths(cols, layer, prior, inside, used, unsure_now, rules)
-    through, chance = (
+    read, through, chance = (
         _passed(cols, layer, prior, inside, at, unsure)
-        for at, unsure in ((used, unsure_now), (used + ahead, unsure_next))
+        for at, unsure in (
+            (np.minimum(shape.last_km, used), np.zeros_like(used)),
+            (used, unsure_now),
+            (used + ahead, unsure_next),
+        )
     )
+    through = np.maximum(read, through)
     chance = np.maximum(chance, through)
     nexts = _next(cols, layer, prior, inside, used + ahead, unsure_next)
     values = np.bincount(cols.point[~made.is_verdict], minlength=cols.count)
@@ -354,7 +360,7 @@ def _next(
     a, b, q = seen(solved, row, length)
     q = q + unsure + (slope * u) ** 2
     rate_sd = np.sqrt(np.maximum(np.sum(rates.mass * rates.r**2, axis=1) - mean**2, 0))
-    sd = np.sqrt(q + (b * rate_sd) ** 2)
+    sd = np.sqrt(q + (b * rate_sd) ** 2 + FINEST_NM**2)
     found = []
     for level in (0.05, 0.5, 0.95):
         start = a + b * mean + quantile(level) * sd

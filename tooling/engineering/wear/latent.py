@@ -21,6 +21,8 @@ from tooling.engineering.wear.prior import Prior
 
 UNKNOWNS = 5
 BED, THICK, RATIO, AFTER, BEND = range(UNKNOWNS)
+FINEST_NM = 1.0
+"""No reading is surer than this."""
 
 
 @dataclass(frozen=True)
@@ -139,7 +141,7 @@ def design(cols: Columns, prior: Prior, bed: Floats, bed_sd: Floats, usual: Floa
         rows=rows,
         length=length,
         y=np.where(is_verdict, 0, at.bare(depth)),
-        noise=(slope * u) ** 2,
+        noise=(slope * np.maximum(u, FINEST_NM)) ** 2,
         is_verdict=is_verdict,
         low=_bound(at, cols.low),
         high=_bound(at, cols.high),

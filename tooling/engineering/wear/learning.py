@@ -69,6 +69,16 @@ class Learnt:
             },
         )  # fmt: skip
 
+    @property
+    def is_sound(self) -> bool:
+        """Whether everything learned is a finite number."""
+        numbers = (
+            *self.means, *self.mean_errors, *self.spreads, self.spread, self.bedding,
+            self.bedding_sd, self.prior.scatter_nm, self.prior.late_more, self.prior.late_sd,
+            self.prior.chrome_ratio, *self.prior.factors.values(),
+        )  # fmt: skip
+        return bool(np.all(np.isfinite(np.array(numbers, dtype=np.float64))))
+
     def moved_from(self, other: Learnt) -> float:
         """The greatest relative move of anything learned."""
         moves = [

@@ -12,6 +12,9 @@ from tooling.engineering.wear.normal import Floats
 from tooling.engineering.wear.prior import Prior
 from tooling.engineering.wear.rates import Rates
 
+LIKELY = 2.5
+"""Rates within so many standard deviations (of ln rate) are asked whether they turn back."""
+
 
 @dataclass(frozen=True)
 class Onward:
@@ -41,14 +44,15 @@ def onward(cols: Columns, prior: Prior, usual: Floats, solved: Solved, rates: Ra
     has = cols.first[1:] > cols.first[:-1]
     lengths = equivalent(cols.read_run_km, cols.classes, prior)
     last[has] = lengths[cols.first[1:][has] - 1]
-    ends = rates.r[:, 0], rates.r[:, -1]
+    mean, sd = rates.log_moments
+    ends = np.exp(mean - LIKELY * sd), np.exp(mean + LIKELY * sd)
     late = [r + usual * (solved.at[:, BEND] + solved.by[:, BEND] * r) for r in ends]
     bed = [solved.at[:, BED] + solved.by[:, BED] * r for r in ends]
     return Onward(
         usual=usual,
         last_km=last,
-        bed_stays=np.minimum(*bed) < 0,
-        bend_stays=np.minimum(*late) < 0,
+        bed_stays=has & (np.minimum(*bed) < 0),
+        bend_stays=has & (np.minimum(*late) < 0),
         bedding_km=prior.bedding_km,
         late_km=prior.late_km,
     )

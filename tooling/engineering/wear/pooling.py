@@ -38,6 +38,9 @@ ROUNDS = 60
 SETTLED = 2e-4
 MOST = 5_000
 """Points of which the prior is learned, evenly from each pool; more change nothing to be seen."""
+ABSURD_NM = 10_000_000
+"""No roll loses 10 mm between cuts: a life that says so was read on another piece or in another
+unit, and nothing is learned from it. Its own forecast and flags still show it."""
 BETWEEN_POOLS = 0.3
 """How far pools differ (standard deviation of ln rate) where fewer than three tell; from memory."""
 NEIGHBOURS = 10.0
@@ -58,6 +61,9 @@ def fit_prior(given: Sequence[History] | Columns, start: Prior = Prior()) -> Pri
     for _ in range(ROUNDS):
         before = learnt
         learnt = _round(cols, learnt)
+        if not learnt.is_sound:
+            learnt = before
+            break
         if learnt.moved_from(before) < SETTLED:
             break
     return _told(whole, cols, learnt)
@@ -66,7 +72,8 @@ def fit_prior(given: Sequence[History] | Columns, start: Prior = Prior()) -> Pri
 def thinned(cols: Columns) -> Columns:
     """The points that have a value since the cut, at most ``MOST`` of them (or 30 per pool)."""
     values = np.bincount(cols.point[~np.isnan(cols.depth)], minlength=cols.count)
-    rows = np.flatnonzero((values > 0) & np.isfinite(cols.base))
+    absurd = np.bincount(cols.point[np.abs(cols.depth) > ABSURD_NM], minlength=cols.count) > 0
+    rows = np.flatnonzero((values > 0) & np.isfinite(cols.base) & ~absurd)
     if len(rows) > MOST:
         pools = [rows[cols.alike[rows] == code] for code in range(len(cols.alike_names))]
         most = _share([len(pool) for pool in pools], MOST)
