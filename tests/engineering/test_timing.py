@@ -7,8 +7,8 @@ from itertools import product
 
 import pytest
 
+from tooling.engineering.replacing import Costs, recut_or_replace
 from tooling.engineering.timing import (
-    Costs,
     DueSet,
     JobUse,
     Lead,
@@ -16,7 +16,6 @@ from tooling.engineering.timing import (
     learned_lead,
     options,
     plan_windows,
-    recut_or_replace,
 )
 
 pytestmark = pytest.mark.one_database

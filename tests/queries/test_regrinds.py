@@ -26,7 +26,8 @@ from tooling.models import (
 from tooling.queries.regrind_facts import read_facts
 from tooling.queries.regrind_plan_page import plan_page
 from tooling.queries.regrind_plans import copy_choices, find_plan
-from tooling.queries.regrind_when import WindowView, when_page
+from tooling.queries.regrind_when import when_page
+from tooling.queries.regrind_when_views import WindowView
 from tooling.queries.regrinds import regrinds_page
 from tooling.services import regrind_plans
 

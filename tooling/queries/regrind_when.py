@@ -13,17 +13,15 @@ from datetime import date, datetime, timedelta
 
 from django.utils import timezone
 
+from tooling.engineering.replacing import Choice, Costs, recut_or_replace
 from tooling.engineering.timing import (
     Calendar,
-    Choice,
-    Costs,
     DueSet,
     JobUse,
     Lead,
     Option,
     learned_lead,
     plan_windows,
-    recut_or_replace,
 )
 from tooling.engineering.wear.prior import Prior, strip_class
 from tooling.models import (
@@ -45,6 +43,13 @@ from tooling.models import (
 from tooling.queries.approvals import answers_about
 from tooling.queries.pieces import size_of
 from tooling.queries.regrind_facts import ROLLS
+from tooling.queries.regrind_when_views import (
+    ChoiceView,
+    JobView,
+    OptionView,
+    WhenPage,
+    WindowView,
+)
 from tooling.queries.settings import Given, given_settings
 from tooling.queries.wear_prior import learned
 
@@ -53,91 +58,6 @@ SETTINGS = (
     *("due_back_grinder", "lead_orders_least", "grinder_pieces_a_week", "owner_answer_days"),
     *("regrind_replace_above", "usual_stock_per_cut"),
 )
-
-
-@dataclass(frozen=True)
-class OptionView:
-    """A stretch between two jobs. ``slips``: days that the next job would wait."""
-
-    opens: date
-    closes: date | None
-    out: date
-    back: date
-    state: str
-    next_job: str
-    slips: int
-    passes: str
-
-
-@dataclass(frozen=True)
-class JobView:
-    """A planned job of a set, from being gathered to its end."""
-
-    number: str
-    gathers: date
-    ends: date
-    crosses: bool
-
-
-@dataclass(frozen=True)
-class ChoiceView:
-    """Recut or replace the most worn piece; amounts a kilometre of strip in the currency."""
-
-    piece: str
-    says: str
-    recut_per_km: float | None
-    replace_per_km: float | None
-    open: tuple[str, ...]
-    rule: str
-
-
-@dataclass(frozen=True)
-class WindowView:
-    """One set. ``crosses``: the job during which its first roll passes its limit."""
-
-    copy: str
-    set_name: str
-    rolls: int
-    pieces: int
-    left_m: float | None
-    governs: str
-    governs_mark: str
-    crosses: str
-    deadline: date | None
-    chosen: OptionView | None
-    options: tuple[OptionView, ...]
-    jobs: tuple[JobView, ...]
-    earlier_days: int
-    slack: int | None
-    owes_approval: tuple[str, ...]
-    away_until: date | None
-    plan: str
-    choice: ChoiceView | None
-
-    @property
-    def others(self) -> tuple[OptionView, ...]:
-        """The stretches that are not suggested."""
-        chosen = self.chosen
-        return tuple(o for o in self.options if chosen is None or o.opens != chosen.opens)
-
-
-@dataclass(frozen=True)
-class WhenPage:
-    """Every set with rolls, the most urgent first."""
-
-    today: date
-    windows: tuple[WindowView, ...]
-    lead: Lead
-    pieces_a_week: int
-    is_proven: bool
-
-    @property
-    def urgent(self) -> int:
-        return sum(bool(each.crosses) and each.chosen is None for each in self.windows)
-
-    @property
-    def due(self) -> tuple[WindowView, ...]:
-        return tuple(each for each in self.windows if each.crosses)
 
 
 @dataclass(frozen=True)

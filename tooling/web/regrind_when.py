@@ -13,7 +13,8 @@ from django.views.decorators.http import require_GET
 
 from tooling.pictures.svg import paint_svg
 from tooling.pictures.when_days import Bar, DayRow, when_chart
-from tooling.queries.regrind_when import WhenPage, WindowView, when_page
+from tooling.queries.regrind_when import when_page
+from tooling.queries.regrind_when_views import WhenPage, WindowView
 from tooling.web.doors import rights
 
 MOST_ROWS = 40

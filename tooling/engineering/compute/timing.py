@@ -18,8 +18,8 @@ from tooling.engineering.compute.schemas import (
     obj,
 )
 from tooling.engineering.how import Step
+from tooling.engineering.replacing import Costs, recut_or_replace
 from tooling.engineering.timing import (
-    Costs,
     DueSet,
     JobUse,
     Lead,
@@ -27,7 +27,6 @@ from tooling.engineering.timing import (
     Window,
     learned_lead,
     plan_windows,
-    recut_or_replace,
 )
 
 SECONDS = 10.0
