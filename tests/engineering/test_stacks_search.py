@@ -10,6 +10,7 @@ from itertools import combinations
 import numpy as np
 import pytest
 
+from tests.engineering import stack_world
 from tests.engineering.stack_shop import shop
 from tests.engineering.stack_world import best_figures, by_chance
 from tests.engineering.test_stacks import holds
@@ -18,6 +19,7 @@ from tooling.engineering.stacks.columns import Maker, fixed_of
 from tooling.engineering.stacks.engine import WEIGHTS, solve_stacks
 from tooling.engineering.stacks.kinds import kinds_of, widened
 from tooling.engineering.stacks.lengthwise import least_spacers, least_uncompleted
+from tooling.engineering.stacks.reach import hopeless
 from tooling.engineering.stacks.search import Bound, Search
 from tooling.engineering.stacks.solve import Effort
 from tooling.engineering.stacks.subsets import fewest, part_of
@@ -83,6 +85,11 @@ def test_no_bound_of_length_or_of_near_widths_is_above_the_optimum() -> None:
         best = best_figures(problem)
         kinds = kinds_of(problem)
         maker = Maker(problem, kinds, fixed_of(problem, kinds))
+        for shaft in problem.shafts.values():
+            if hopeless(maker) & {fill.key for fill in shaft.fills}:
+                assert not list(stack_world._shaft_stacks(problem, shaft)), seed
+                biting["hopeless"] += 1
+        maker = replace(maker, fixed=replace(maker.fixed, broken=hopeless(maker)))
         assert least_uncompleted(maker) <= best[0], seed
         assert least_spacers(maker, best[0], best[3]) <= best[4], seed
         biting["uncompleted"] += 0 < least_uncompleted(maker) == best[0]
@@ -91,13 +98,14 @@ def test_no_bound_of_length_or_of_near_widths_is_above_the_optimum() -> None:
         if near is None:
             continue
         bound = Bound()
-        search = Search(Maker(problem, near, fixed_of(problem, near)), lambda: False)
+        fixed = replace(fixed_of(problem, near), broken=maker.fixed.broken)
+        search = Search(Maker(problem, near, fixed), lambda: False)
         search.generate(WEIGHTS, bound, lambda _value: False, 50)
         assert bound.value is not None
         assert bound.value <= float(np.dot(best[:5], WEIGHTS)) + 1e-6, seed
         biting["near"] += bound.value > 0
     assert min(biting.values()) > 5
-    assert len(biting) == 3
+    assert len(biting) == 4
 
 
 def test_stock_that_is_too_short_leaves_as_few_shafts_as_length_allows() -> None:

@@ -10,6 +10,7 @@ from tooling.engineering.stacks.answer import Lack, Make, MakeList
 from tooling.engineering.stacks.columns import GROUND, Column, Maker, fixed_of
 from tooling.engineering.stacks.kinds import kinds_of
 from tooling.engineering.stacks.offers import Pricer, Prices
+from tooling.engineering.stacks.reach import Reach
 from tooling.engineering.stacks.search import Stop
 from tooling.engineering.stacks.solve import Effort, Progress, choose
 from tooling.engineering.stacks.specs import Fill, Problem, Shaft
@@ -28,7 +29,7 @@ class Nearest:
         self._maker, self._counts = maker, counts
         self._most = most_nm // maker.kinds.grid_nm + 1
         self._tables: dict[int, Table] = {}
-        self._sums: dict[int, int] = {}
+        self._reach = Reach(maker, counts.tolist(), most_nm)
 
     def _table(self, fill: Fill) -> Table:
         kinds = self._maker.kinds
@@ -58,39 +59,13 @@ class Nearest:
         return max(below, default=None), min(above, default=None), bool(inside)
 
     def holds(self, fill: Fill, window: tuple[int, int]) -> bool:
-        """Whether some pile has a length in a window: spacers alone nearly always do, and all their
-        sums together are quickly known where lengths are on the grid."""
-        grid = self._maker.kinds.grid_nm
-        low, high = max(0, -(-window[0] // grid)), window[1] // grid
-        sums = self._spacer_sums(self._maker.kinds.group_of[fill.key])
-        if not self._maker.kinds.off_nm and low <= high and sums >> low & (1 << high - low + 1) - 1:
-            return True
-        return self.around(fill, window)[2]
-
-    def _spacer_sums(self, group: int) -> int:
-        """The bit of every sum of spacers in cells."""
-        if group not in self._sums:
-            kinds, sums, room = self._maker.kinds, 1, (1 << self._most + 1) - 1
-            cells_of = kinds.cells
-            for kind in kinds.eligible(group):
-                if not kinds.kinds[kind].is_shim:
-                    cells, count = int(cells_of[kind]), int(self._counts[kind])
-                    sums = with_copies(sums, cells, count, room)
-            self._sums[group] = sums
-        return self._sums[group]
+        """Whether some pile has a length in a window."""
+        if self._maker.kinds.off_nm:
+            return self.around(fill, window)[2]
+        return self._reach.holds(fill, window)
 
     def _exact(self, table: Table, cells: int) -> int:
         return sum(self._maker.kinds.kinds[kind].length_nm for kind in table.stack(cells))
-
-
-def with_copies(sums: int, cells: int, count: int, room: int) -> int:
-    """The bits of sums with up to so many pieces of a length besides, as far as there is room."""
-    copies = 1
-    while count > 0:
-        part = min(copies, count)
-        sums = (sums | sums << part * cells) & room
-        count, copies = count - part, 2 * copies
-    return sums
 
 
 def lacks_of(maker: Maker, columns: Sequence[Column]) -> tuple[Lack, ...]:

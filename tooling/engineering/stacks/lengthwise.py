@@ -11,23 +11,25 @@ from tooling.engineering.stacks.windows import before_window, sum_window
 
 
 def least_uncompleted(maker: Maker) -> int:
-    """No fewer shafts lack a stack: for the shafts that may take no more than a part of the stock,
-    part by part, even those that need least are longer together than the part."""
+    """No fewer shafts lack a stack: those with a fill that nothing can fill, and of the others, for
+    those that may take no more than a part of the stock, part by part, what even the shortest of
+    them are longer together than the part."""
     if maker.making:
         return 0
-    least = 0
-    asked = list(_asked(maker))
+    asked, least = list(_asked(maker)), 0
+    hopeless = len(maker.problem.shafts) - len(asked)
     for part in {part for part, _nm in asked}:
         there = sum(kind.length_nm * kind.count for at, kind in enumerate(maker.kinds.kinds)
                     if at in part)  # fmt: skip
         mine = sorted(nm for some, nm in asked if some <= part)
         least = max(least, len(mine) - _reached(mine, there))
-    return least
+    return hopeless + least
 
 
 def least_spacers(maker: Maker, uncompleted: int, shims: int) -> int:
     """No fewer spacers fill all shafts but so many, with no more than so many shims."""
     asked = sorted(nm for _part, nm in _asked(maker))
+    uncompleted -= len(maker.problem.shafts) - len(asked)
     need = sum(asked[: max(0, len(asked) - uncompleted)])
     need -= sum(_longest(maker, is_shim=True)[:shims])
     count = 0
@@ -39,10 +41,13 @@ def least_spacers(maker: Maker, uncompleted: int, shims: int) -> int:
 
 
 def _asked(maker: Maker) -> Iterator[tuple[frozenset[int], int]]:
-    """Of each shaft the kinds that it may take, and the least length that fills it."""
+    """Of each shaft without a hopeless fill the kinds that it may take, and the least length that
+    fills it."""
     parts: dict[frozenset[int], frozenset[int]] = {}
     for station in maker.problem.stations:
         for shaft in station.shafts:
+            if any(fill.key in maker.fixed.broken for fill in shaft.fills):
+                continue
             groups = frozenset(maker.kinds.group_of[fill.key] for fill in shaft.fills)
             if groups not in parts:
                 parts[groups] = frozenset(k for g in groups for k in maker.kinds.eligible(g))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import ceil
 
@@ -15,6 +15,7 @@ from tooling.engineering.stacks.exchange import exchanged
 from tooling.engineering.stacks.fills import recombine
 from tooling.engineering.stacks.kinds import CLUSTER_FROM, widened
 from tooling.engineering.stacks.lengthwise import least_spacers, least_uncompleted
+from tooling.engineering.stacks.reach import hopeless
 from tooling.engineering.stacks.refill import Refill
 from tooling.engineering.stacks.search import FINE, Bound, Search, Stop
 from tooling.engineering.stacks.whole import closer, dive, fill_up, rebuilt, whole_choice
@@ -77,6 +78,8 @@ def choose(
             pass
         else:
             return _among_all(maker, every, should_stop)
+    broken = maker.fixed.broken | hopeless(maker)
+    maker = replace(maker, fixed=replace(maker.fixed, broken=broken))
     search = Search(maker, should_stop, spent, _wide(maker, should_stop, spent))
     return Run(search, progress, effort, weights, np.random.default_rng(seed)).chosen()
 
@@ -88,8 +91,8 @@ def _wide(maker: Maker, should_stop: Stop, spent: Callable[[], float]) -> Search
     kinds = widened(maker.problem, maker.kinds)
     if kinds is None:
         return None
-    wide = Maker(maker.problem, kinds, fixed_of(maker.problem, kinds), maker.making)
-    return Search(wide, should_stop, spent)
+    fixed = replace(fixed_of(maker.problem, kinds), broken=maker.fixed.broken)
+    return Search(Maker(maker.problem, kinds, fixed, maker.making), should_stop, spent)
 
 
 def _among_all(maker: Maker, every: Sequence[Column], should_stop: Stop) -> Chosen:
