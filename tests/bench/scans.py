@@ -129,7 +129,12 @@ def _queued(server: Server, shop: Shop) -> list[Figure]:
         line.close()
         figures += [
             Figure(f"{QUEUED:,} queued, by {size:,}: time", took, "s"),
-            Figure(f"{QUEUED:,} queued, by {size:,}: memory", max(peak) - before, "MB", 50),
+            Figure(
+                f"{QUEUED:,} queued, by {size:,}: memory",
+                max(peak) - before,
+                "MB",
+                50 if size == USUAL else None,
+            ),
         ]
     return figures
 
