@@ -235,7 +235,7 @@ class BackIn(ActionIn):
     reason = serializers.CharField(default="", allow_blank=True, max_length=400)
 
 
-class MarksIn(ActionIn):
+class OrderMarksIn(ActionIn):
     codes = serializers.ListField(child=serializers.CharField(max_length=60), max_length=MOST)
     is_there = serializers.BooleanField(default=True)
 

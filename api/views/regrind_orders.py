@@ -19,7 +19,7 @@ from api.serializers.regrind_orders import (
     ForJobIn,
     JudgedOut,
     LeadTimeOut,
-    MarksIn,
+    OrderMarksIn,
     RegrindLineIn,
     RegrindOrderOut,
     RegrindOrderRowOut,
@@ -163,9 +163,9 @@ class OrderMarks(Door):
 
     verbs = {"POST": Verb.SEND_REGRINDS}
 
-    @extend_schema(request=MarksIn, responses=RegrindOrderOut)
+    @extend_schema(request=OrderMarksIn, responses=RegrindOrderOut)
     def post(self, request: Request, number: str) -> Response:
-        row, values = find_order(number), given(MarksIn, request)
+        row, values = find_order(number), given(OrderMarksIn, request)
         regrind_order_moves.see_mark(by=by(request), at=timezone.now(), order=row, **values)
         return _order(row.number)
 
