@@ -19,6 +19,7 @@ from tooling.services import (
     setup_times,
     setups,
     strip_down,
+    strip_measures,
 )
 
 SHAFT_MINUTES = 4
@@ -26,6 +27,10 @@ GAP_MINUTES = 3
 SHAFTS = ("bottom", "top", "side")
 OFF_NM = (0, 0, 0, 10_000, -10_000, 20_000)
 """How far from their target the crew's gaps came out: most of them not at all."""
+
+
+STRIP_OFF_NM = (-30_000, -20_000, -10_000, 0, 10_000)
+"""How far from plan the strip measured: mostly thinner, as it is bought."""
 
 
 class Changeovers(Story):
@@ -45,7 +50,8 @@ class Changeovers(Story):
                 note=note,
             )  # fmt: skip
         self.say(setup, StepKind.MOUNTED, then)
-        then = self.set_gaps(setup, then)
+        self.measure_strip(setup, then)
+        then = self.set_gaps(setup, then + timedelta(minutes=2))
         self.say(setup, StepKind.GAPPED, then)
         self.say(setup, StepKind.THREADED, then + timedelta(minutes=20))
         self.say(setup, StepKind.GOOD, then + timedelta(minutes=35))
@@ -84,6 +90,15 @@ class Changeovers(Story):
                 )
                 at += timedelta(minutes=SHAFT_MINUTES)
         return at
+
+    def measure_strip(self, setup: Setup, at: datetime) -> None:
+        """The strip with a micrometer: a little off what was planned, as strip is."""
+        job, dice = setup.kit.job, random.Random(f"{setup.kit.number} strip")
+        if job.thickness_nm:
+            strip_measures.measure_strip(
+                by=self.people["crew"], at=at, setup=setup, unit=job.unit,
+                thickness_nm=job.thickness_nm + dice.choice(STRIP_OFF_NM),
+            )  # fmt: skip
 
     def set_gaps(self, setup: Setup, at: datetime) -> datetime:
         """By feelers, both ends; now and then not quite the target."""
