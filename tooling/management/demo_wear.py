@@ -30,7 +30,7 @@ from tooling.services.wear_work import learn
 
 SETS = ("1472", "1875", "2260", "3624")
 ROLLS_OF_EACH = 24
-DEPTH_LIMIT_NM = 250_000
+DEPTH_LIMIT_NM = 228_000
 USUAL_NM_PER_KM = 160.0
 TRUE_FACTOR = {"galvanised": 2.2, "high strength": 4.0, "cold rolled": 1.0}
 BED_NM = 3_000
