@@ -25,6 +25,7 @@ class PlanRowOut(Out):
     copies = serializers.ListField(child=serializers.CharField())
     made_at = serializers.DateTimeField()
     is_proven = serializers.BooleanField()
+    is_stale = serializers.BooleanField()
     worked = serializers.IntegerField(help_text="Pieces to cut or to face.")
     replaced = serializers.IntegerField()
 

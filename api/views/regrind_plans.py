@@ -42,7 +42,7 @@ class RegrindPlans(Door):
 
     @extend_schema(responses=PlanRowOut(many=True))
     def get(self, request: Request) -> Response:
-        return Response(PlanRowOut(plan_rows(), many=True).data)
+        return Response(PlanRowOut(plan_rows(at=timezone.now()), many=True).data)
 
     @extend_schema(request=BeginPlanIn, responses={201: PlanOut})
     def post(self, request: Request) -> Response:

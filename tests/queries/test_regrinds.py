@@ -57,7 +57,7 @@ def test_the_place_asks_no_more_when_there_is_more(
     work_out(engineer, at, plan.number)
     shop.world.job(shop.tool_set, shop.mill, number="N", length_nm=KM)
     reads: dict[str, Callable[[], Any]] = {
-        "regrinds page": lambda: regrinds_page(today=today),
+        "regrinds page": lambda: regrinds_page(at=at, today=today),
         "regrind plan page": lambda: plan_page(find_plan(plan.number), at=at),
         "regrind facts": lambda: read_facts([shop.copy.pk], at=at),
         "copies to plan for": copy_choices,
@@ -75,7 +75,7 @@ def test_the_place_asks_no_more_when_there_is_more(
 
 
 def test_an_empty_shop_has_an_empty_place(world: World, at: datetime) -> None:
-    assert regrinds_page(today=at.date()).is_empty
+    assert regrinds_page(at=at, today=at.date()).is_empty
     assert when_page(at=at).windows == ()
     assert copy_choices() == ()
 

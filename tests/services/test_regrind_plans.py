@@ -291,6 +291,26 @@ def test_another_set_that_shares_a_roll_is_kept_true_and_named(
     assert plan_page(alone, at=at).other_sets == ("1480-B",)
 
 
+def test_what_else_is_read_does_not_change_a_problem(
+    shop: RegrindShop, engineer: Person, at: datetime
+) -> None:
+    """1480 shares a roll with 1472, and 1485 one with 1480 that 1472 has nothing to do with."""
+    world, rack = shop.world, shop.rolls[1, "top"].place
+    first, third = world.drawing("1480-1B"), world.drawing("1480-3B")
+    one, shared = world.piece(first, rack), shop.rolls[3, "bottom"]
+    spots = {(1, "bottom", 1): first, (2, "bottom", 1): shared.drawing}
+    middle = world.copy(world.tool_set("1480", spots), "A",
+                        {(1, "bottom", 1): one, (2, "bottom", 1): shared})  # fmt: skip
+    far = world.copy(
+        world.tool_set("1485", {(1, "bottom", 1): first, (2, "bottom", 1): third}), "A",
+        {(1, "bottom", 1): one, (2, "bottom", 1): world.piece(third, rack)},
+    )  # fmt: skip
+    ids = [shop.copy.pk]
+    alone = problem_of(read_facts(ids, at=at), ids, Asks())
+    with_more = read_facts([shop.copy.pk, middle.pk, far.pk], at=at)
+    assert problem_of(with_more, ids, Asks()).key == alone.key
+
+
 def test_two_copies_are_planned_together(shop: RegrindShop, engineer: Person, at: datetime) -> None:
     second = regrind_shop(shop.world, "1490", mill=shop.mill)
     plan = regrind_plans.start_plan(by=engineer, at=at, copies=[shop.copy, second.copy])

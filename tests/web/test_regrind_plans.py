@@ -149,6 +149,7 @@ def test_a_plan_whose_inputs_moved_says_so(desk: Client, shop: RegrindShop) -> N
     address = worked(desk, shop)
     wear(shop, shop.rolls[1, "top"], depth_nm=400_000)
     assert problems(text(desk.get(address))) == {"stale_plan"}
+    assert "inputs moved since" in text(desk.get("/regrinds/"))
     assert desk.post(f"{address}solve/").status_code == 302
     assert work_once(HANDLERS)
     assert problems(text(desk.get(address))) == set()

@@ -124,8 +124,8 @@ class _Build:
         rows: dict[int, PieceRow] = {}
         split: set[int] = set()
         wanted = [*self.copy_ids, *(self.others if self.asks.hold_others else ())]
-        for pk, allotted in self.facts.allotted.items():
-            for row in allotted:
+        for pk in sorted({*self.copy_ids, *self.others}):  # whatever else was read besides
+            for row in self.facts.allotted.get(pk, ()):
                 users.setdefault(row.piece_id, []).append(self.facts.copies[pk])
                 if pk in wanted:
                     rows.setdefault(row.piece_id, row.piece)

@@ -14,5 +14,6 @@ from tooling.web.doors import rights
 @require_GET
 def show_regrinds(request: HttpRequest) -> HttpResponse:
     """Plans and open orders."""
-    context = {"page": regrinds_page(today=timezone.localdate()), **rights(request)}
+    page = regrinds_page(at=timezone.now(), today=timezone.localdate())
+    context = {"page": page, **rights(request)}
     return render(request, "regrinds/index.html", context)
