@@ -187,6 +187,19 @@ def test_by_badge_an_owners_answer_asks_for_the_pin_in_place(tablet, fob, theirs
     assert 'name="pin"' not in tablet.get("/shop/owners/ORN/ask/").content.decode()
 
 
+@pytest.mark.parametrize("address", ["/kits/{}/prove/", "/setups/{}/prove/"])
+def test_by_badge_nothing_is_proved_without_the_pin(tablet, fob, world, at, address) -> None:
+    mill = world.mill("M1", stations=1)
+    kit = Kit.objects.create(number=world.code("K"), job=world.job(world.tool_set("T-1", {}), mill))
+    kit_setup(kit, mill, at, "mounting")
+    tablet.post("/login/badge/", {"code": fob})
+    answer = tablet.post(address.format(kit.number))
+    assert answer.status_code == 403
+    assert 'data-code="pin_needed"' in answer.content.decode()
+    answer = tablet.post(address.format(kit.number), {"pin": "4071"})
+    assert "pin_needed" not in answer.content.decode()
+
+
 def test_the_api_asks_the_same_of_a_session_that_began_by_badge(
     tablet, fob, theirs, api_as, engineer
 ) -> None:
