@@ -53,6 +53,7 @@ export class Device {
   }
 
   sayWaiting(count, problem) {
+    if (!this.line) return;
     const said = {
       offline: this.words.wordsOffline,
       "logged-out": this.words.wordsLoggedOut,
