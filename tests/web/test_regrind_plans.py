@@ -126,6 +126,18 @@ def test_what_if_by_another_setting_keeps_the_rest_as_the_shop_has_it(
     )
 
 
+def test_prices_may_make_a_new_roll_the_cheaper_way(desk: Client, shop: RegrindShop) -> None:
+    address = worked(desk, shop)
+    prices = {"setup_cents": "600", "cents_per_mm": "10", "new_cents": "950.50"}
+    form = {**settings(text(desk.get(address))), **prices, "counts_life": ""}
+    assert desk.post(f"{address}change/", form).status_code == 302
+    assert work_once(HANDLERS)
+    body = text(desk.get(address))
+    worn = shop.rolls[3, "bottom"].code
+    assert f'data-piece="{worn}" data-kind="replace"' in body
+    assert "900.00" in body, "the drawing's own price goes before"
+
+
 def test_a_setting_that_cannot_be_keeps_what_was_typed(desk: Client, shop: RegrindShop) -> None:
     address = worked(desk, shop)
     form = {**settings(text(desk.get(address))), "step_nm": "400"}
