@@ -57,6 +57,9 @@ def test_a_counter_and_parts_by_hand() -> None:
     """12 480 to 15 980 m is 3500 m; 1150 parts of 3 m and 40 m of scrap are 3490 m."""
     assert by_counter(start_nm=12_480 * M, end_nm=15_980 * M).length_nm == 3_500 * M
     assert by_parts(parts=1_150, part_nm=3 * M, scrap_nm=40 * M).length_nm == 3_490 * M
+    threaded = by_parts(parts=1_150, part_nm=3 * M, scrap_nm=40 * M, threading_nm=60 * M)
+    assert threaded.length_nm == 3_550 * M
+    assert threaded.step.inputs["threading_nm"] == 60 * M
 
 
 def test_the_counter_counts_and_the_rest_stands_beside_it() -> None:
@@ -91,6 +94,7 @@ def test_nothing_overrides_a_counter(parts, part, off) -> None:
     [
         lambda: by_counter(start_nm=5, end_nm=5),
         lambda: by_parts(parts=0, part_nm=1),
+        lambda: by_parts(parts=1, part_nm=1, threading_nm=-1),
         lambda: by_coil(outside_nm=5, inside_nm=5, thickness_nm=1),
         lambda: by_mass(mass_kg=0, width_nm=1, thickness_nm=1, kg_per_m3=1),
         lambda: by_pounds_per_inch(lb_per_in=1, thickness_nm=0, kg_per_m3=1),

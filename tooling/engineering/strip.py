@@ -73,17 +73,22 @@ def by_counter(*, start_nm: int, end_nm: int) -> Length:
     return Length("counter", value, step)
 
 
-def by_parts(*, parts: int, part_nm: int, scrap_nm: int = 0) -> Length:
-    """Parts × length, and what was cut off or scrapped. Raises ValueError for less than one part
-    or a negative length."""
-    if parts < 1 or part_nm <= 0 or scrap_nm < 0:
-        raise ValueError("parts and their length are more than nothing, scrap is not negative")
-    value = parts * part_nm + scrap_nm
+def by_parts(*, parts: int, part_nm: int, scrap_nm: int = 0, threading_nm: int = 0) -> Length:
+    """Parts × length, what was cut off or scrapped, and what was run to thread the mill: all of it
+    wears the rolls. Raises ValueError for less than one part or a negative length."""
+    if parts < 1 or part_nm <= 0 or scrap_nm < 0 or threading_nm < 0:
+        raise ValueError("parts and their length are more than nothing, the rest is not negative")
+    value = parts * part_nm + scrap_nm + threading_nm
     step = Step(
         what="strip by parts",
-        formula="parts × length + scrap",
+        formula="parts × length + scrap + threading",
         source=COUNTING,
-        inputs={"parts": parts, "part_nm": part_nm, "scrap_nm": scrap_nm},
+        inputs={
+            "parts": parts,
+            "part_nm": part_nm,
+            "scrap_nm": scrap_nm,
+            "threading_nm": threading_nm,
+        },
         value=value,
     )
     return Length("parts", value, step)

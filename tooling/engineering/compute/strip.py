@@ -43,6 +43,7 @@ INPUT = obj(
         parts={"type": "integer", "minimum": 1, "maximum": 10**9},
         part_nm=_strip("Length of one part."),
         scrap_nm=_strip("Cut off or scrapped; default 0.", least=0),
+        threading_nm=_strip("Run to thread the mill, all entries together; default 0.", least=0),
     ),
     coil=obj(
         ["outside_nm", "inside_nm", "thickness_nm"],
