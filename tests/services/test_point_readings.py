@@ -122,6 +122,15 @@ def test_metal_does_not_grow_unless_somebody_says_so(
     assert kept.value_nm == 149_960_000
 
 
+def test_a_gauge_that_does_not_read_so_far_is_asked_about(
+    crew: Person, at: datetime, piece: Piece, root: GaugePoint
+) -> None:
+    small = Gauge.objects.create(number="G-3", name="m", least_nm=0, most_nm=25 * MM)
+    asked = {"value_nm": 149_900_000, "gauge": small}
+    assert code_of(read, crew, at, root, piece, **asked) == "beyond_range"
+    assert read(crew, at, root, piece, sure=True, **asked).gauge == small
+
+
 def test_an_overdue_gauge_blocks_no_reading(
     crew: Person, at: datetime, piece: Piece, root: GaugePoint
 ) -> None:

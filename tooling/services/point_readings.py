@@ -15,6 +15,7 @@ from tooling.models import Gauge, GaugePoint, Person, Piece, PointKind, Reading
 from tooling.permissions import Verb, check_can
 from tooling.queries.settings import setting_values
 from tooling.services.reading_checks import (
+    ask_if_beyond_range,
     ask_if_grown,
     readings_since_cut,
     refuse_other_unit,
@@ -81,6 +82,7 @@ def record_point_reading(
         )  # fmt: skip
     if not sure:
         _ask(piece, point, value_nm, unit, unit_is_written, end)
+        ask_if_beyond_range(gauge, value_nm, unit)
     return _keep(point=point, verdict="", value_nm=value_nm, unit=unit, **told)
 
 

@@ -101,6 +101,25 @@ def ask_if_grown(
     )  # fmt: skip
 
 
+def ask_if_beyond_range(gauge: Gauge | None, value_nm: int, unit: str) -> None:
+    """Ask (``beyond_range``) where the gauge cannot show such a value. No query."""
+    if gauge is None:
+        return
+    least, most = gauge.least_nm, gauge.most_nm
+    if (least is None or value_nm >= least) and (most is None or value_nm <= most):
+        return
+    shown: Unit = "in" if unit == "in" else "mm"
+    raise ToolingError(
+        "beyond_range",
+        _("{gauge} does not read {value}. Choose the gauge it was read with; if it is right, say "
+          "so."),
+        gauge=gauge.number,
+        value=say_length(value_nm, shown),
+        in_field="gauge",
+        asks="sure",
+    )  # fmt: skip
+
+
 def _u(value_nm: int, gauge: Gauge | None, thermal: Thermal) -> float:
     record = (
         GaugeRecord(gauge.resolution_nm, gauge.uncertainty_nm)

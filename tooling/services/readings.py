@@ -20,6 +20,7 @@ from tooling.services.derived import refresh_sizes
 from tooling.services.dimensions import check_present_sizes, dimension_words, known_size
 from tooling.services.owner_reports import report_unsuitable
 from tooling.services.reading_checks import (
+    ask_if_beyond_range,
     ask_if_grown,
     check_after_cut,
     check_is_here,
@@ -58,8 +59,9 @@ def record_reading(
     """Write down what was measured and bring the piece's present size up to date. A gauge point of
     that dimension has the reading too, at its ``end`` where it has two.
 
-    A value far from what the piece had is asked about (``improbable_value``), and one that shows
-    metal which was not there (``grown``), until ``sure``. Raises ``unknown_dimension``,
+    A value far from what the piece had is asked about (``improbable_value``), one that the
+    gauge does not read (``beyond_range``) and one that shows metal which was not there (``grown``),
+    until ``sure``. Raises ``unknown_dimension``,
     ``in_the_future``, ``piece_away``, ``before_cut`` (a correction may be), ``ambiguous_length``
     for a number without its unit that would be right in the other, what `check_present_sizes`
     says, ``already_corrected``, ``other_piece`` of a correction, ``id_reused``.
@@ -83,6 +85,7 @@ def record_reading(
         )
     if not sure:
         _ask_if_improbable(piece, dimension, value_nm, unit, unit_is_written)
+        ask_if_beyond_range(gauge, value_nm, unit)
     with writing():
         lock(pieces=[piece.pk])
         there = reading_again(id, piece, dimension=dimension, end=end, value_nm=value_nm)

@@ -14,7 +14,7 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from tooling.engineering.lengths import parse_length, say_length
@@ -28,6 +28,7 @@ from tooling.queries.conformity import Statement, is_overdue, statement_of
 from tooling.queries.reading_sheet import Asked, Sheet, SheetRow, reading_sheet
 from tooling.queries.settings import setting_value
 from tooling.queries.shop import gauge_list
+from tooling.queries.wear_lives import COLDEST_C, WARMEST_C
 from tooling.services.point_readings import record_point_reading
 from tooling.web.doors import require, rights, signed
 from tooling.web.forms.fields import unit_of
@@ -86,6 +87,7 @@ def sheet(request: HttpRequest) -> HttpResponse:
         "stops": _stops(boxes),
         "gauges": gauge_list(),
         "gauge": request.POST.get("gauge", request.session.get("gauge", "")),
+        "temperature": request.POST.get("temperature", ""),
         "is_due": asked_of(request).is_due,
         "focus": boxes[0].row.key if boxes else "",
         **rights(request),
@@ -174,8 +176,27 @@ def _record(
         id = uuid.uuid4()
     return record_point_reading(
         piece=piece, point=point, id=id, sure=sure, as_written=typed[:40],
-        soaked=True if request.POST.get("soaked") else None, **values, **more, **signed(request),
+        soaked=True if request.POST.get("soaked") else None, temperature_c=_warmth(request),
+        **values, **more, **signed(request),
     )  # fmt: skip
+
+
+def _warmth(request: HttpRequest) -> float | None:
+    """The pieces' temperature in °C, where it was taken. Raises ``absurd_temperature``."""
+    text = request.POST.get("temperature", "").strip().replace(",", ".")
+    if not text:
+        return None
+    try:
+        found = float(text)
+    except ValueError:
+        found = 1e9
+    if not COLDEST_C <= found <= WARMEST_C:
+        raise ToolingError(
+            "absurd_temperature",
+            gettext_lazy("“{text}” is no temperature in °C at which a piece is measured."),
+            text=text[:20],
+        )
+    return found
 
 
 def _read(request: HttpRequest, typed: str, piece: Any, point: GaugePoint) -> dict[str, Any]:
