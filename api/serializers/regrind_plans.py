@@ -16,7 +16,7 @@ OWN_LENGTHS = ("allowance", "step", "usual_stock", "least_wall")
 CENTS = 10**12
 
 
-class PlanRowOut(Out):
+class RegrindPlanRowOut(Out):
     """One plan in the list."""
 
     number = serializers.CharField()
@@ -30,19 +30,19 @@ class PlanRowOut(Out):
     replaced = serializers.IntegerField()
 
 
-class SentenceOut(Out):
+class PlanSentenceOut(Out):
     code = serializers.CharField()
     level = serializers.CharField()
     said = serializers.CharField()
 
 
-class SizeOut(Out):
+class PlanSizeOut(Out):
     name = serializers.CharField()
     before_mm = LengthMm("before_nm")
     after_mm = LengthMm("after_nm")
 
 
-class DecisionOut(Out):
+class PlanDecisionOut(Out):
     """What becomes of one piece. ``off_mm`` comes off its diameters, ``face_mm`` off its width."""
 
     piece = serializers.CharField()
@@ -50,8 +50,8 @@ class DecisionOut(Out):
     decision = serializers.ChoiceField(Decision.choices, source="kind")
     off_mm = LengthMm("amount_nm")
     face_mm = LengthMm("width_nm")
-    reasons = SentenceOut(many=True)
-    diameters = SizeOut(many=True, source="sizes")
+    reasons = PlanSentenceOut(many=True)
+    diameters = PlanSizeOut(many=True, source="sizes")
     least_mm = LengthMm("least_nm")
     least_why = serializers.CharField()
     regrinds_left = serializers.IntegerField(source="left", allow_null=True)
@@ -59,7 +59,7 @@ class DecisionOut(Out):
     settled = serializers.CharField(source="pin")
 
 
-class DriveOut(Out):
+class PlanDriveOut(Out):
     piece = serializers.CharField()
     before_mm = LengthMm("before_nm")
     after_mm = LengthMm("after_nm")
@@ -70,8 +70,8 @@ class DriveOut(Out):
 class PlanPassOut(Out):
     number = serializers.IntegerField()
     station = serializers.IntegerField(allow_null=True)
-    top = DriveOut(allow_null=True)
-    bottom = DriveOut(allow_null=True)
+    top = PlanDriveOut(allow_null=True)
+    bottom = PlanDriveOut(allow_null=True)
     step_mm = LengthMm("step_nm")
     centres_before_mm = LengthMm("centres_before_nm")
     centres_after_mm = LengthMm("centres_after_nm")
@@ -87,10 +87,10 @@ class PlanLineOut(Out):
     mill = serializers.CharField()
     is_other = serializers.BooleanField()
     passes = PlanPassOut(many=True)
-    warned = SentenceOut(many=True)
+    warned = PlanSentenceOut(many=True)
 
 
-class AimsOut(Out):
+class PlanAimsOut(Out):
     cents = serializers.IntegerField()
     replaced = serializers.IntegerField()
     worked = serializers.IntegerField()
@@ -104,8 +104,8 @@ class UnmeasuredOut(Out):
 
 
 class PlanConflictOut(Out):
-    requirements = SentenceOut(many=True)
-    frees = SentenceOut(many=True)
+    requirements = PlanSentenceOut(many=True)
+    frees = PlanSentenceOut(many=True)
 
 
 class PlanStepOut(Out):
@@ -115,7 +115,7 @@ class PlanStepOut(Out):
     value = serializers.CharField()
 
 
-class PlanOut(Out):
+class RegrindPlanOut(Out):
     """All of a plan. Stale: have it worked out again before it is ordered."""
 
     number = serializers.CharField()
@@ -133,11 +133,11 @@ class PlanOut(Out):
     task_state = serializers.CharField()
     task_code = serializers.CharField()
     task_message = serializers.CharField()
-    decisions = DecisionOut(many=True)
+    decisions = PlanDecisionOut(many=True)
     lines = PlanLineOut(many=True)
-    aims = AimsOut(allow_null=True)
-    by_the_worst_roll = AimsOut(source="baseline", allow_null=True)
-    saves = AimsOut(allow_null=True)
+    aims = PlanAimsOut(allow_null=True)
+    by_the_worst_roll = PlanAimsOut(source="baseline", allow_null=True)
+    saves = PlanAimsOut(allow_null=True)
     other_sets = serializers.ListField(child=serializers.CharField())
     unmeasured = UnmeasuredOut(many=True)
     conflicts = PlanConflictOut(many=True)
@@ -177,7 +177,7 @@ class PinPieceIn(ActionIn):
     decision = serializers.ChoiceField(PINS)
 
 
-class OptionOut(Out):
+class WindowOptionOut(Out):
     """A stretch between two jobs."""
 
     opens = serializers.DateField()
@@ -208,8 +208,8 @@ class WindowOut(Out):
     governed_by = serializers.CharField(source="governs")
     limit_passed_in = serializers.CharField(source="crosses")
     deadline = serializers.DateField(allow_null=True)
-    suggested = OptionOut(source="chosen", allow_null=True)
-    options = OptionOut(many=True)
+    suggested = WindowOptionOut(source="chosen", allow_null=True)
+    options = WindowOptionOut(many=True)
     days_earlier = serializers.IntegerField(source="earlier_days")
     owes_approval = serializers.ListField(child=serializers.CharField())
     choice = WindowChoiceOut(allow_null=True)

@@ -16,8 +16,8 @@ from api.serializers.regrind_plans import (
     OWN_LENGTHS,
     BeginPlanIn,
     PinPieceIn,
-    PlanOut,
-    PlanRowOut,
+    RegrindPlanOut,
+    RegrindPlanRowOut,
     SettingsIn,
     WindowsOut,
     prices_in,
@@ -40,11 +40,11 @@ class RegrindPlans(Door):
 
     verbs = {"POST": Verb.PLAN_REGRINDS}
 
-    @extend_schema(responses=PlanRowOut(many=True))
+    @extend_schema(responses=RegrindPlanRowOut(many=True))
     def get(self, request: Request) -> Response:
-        return Response(PlanRowOut(plan_rows(at=timezone.now()), many=True).data)
+        return Response(RegrindPlanRowOut(plan_rows(at=timezone.now()), many=True).data)
 
-    @extend_schema(request=BeginPlanIn, responses={201: PlanOut})
+    @extend_schema(request=BeginPlanIn, responses={201: RegrindPlanOut})
     def post(self, request: Request) -> Response:
         values = given(BeginPlanIn, request)
         copies = [find_copy(name) for name in values["copies"]]
@@ -60,11 +60,11 @@ class OneRegrindPlan(Door):
 
     verbs = {"PATCH": Verb.PLAN_REGRINDS}
 
-    @extend_schema(responses=PlanOut)
+    @extend_schema(responses=RegrindPlanOut)
     def get(self, request: Request, number: str) -> Response:
         return _plan(number)
 
-    @extend_schema(request=SettingsIn, responses=PlanOut)
+    @extend_schema(request=SettingsIn, responses=RegrindPlanOut)
     def patch(self, request: Request, number: str) -> Response:
         plan = find_plan(number)
         asks = _asks(asks_from(plan.asks), given(SettingsIn, request))
@@ -77,13 +77,13 @@ class RegrindPlanPiece(Door):
 
     verbs = {"PUT": Verb.PLAN_REGRINDS, "DELETE": Verb.PLAN_REGRINDS}
 
-    @extend_schema(request=PinPieceIn, responses=PlanOut)
+    @extend_schema(request=PinPieceIn, responses=RegrindPlanOut)
     def put(self, request: Request, number: str, code: str) -> Response:
         plan, values = find_plan(number), given(PinPieceIn, request)
         pin = PinAsked(values["decision"], values.get("to_nm"))
         return self._settled(request, plan, code, pin)
 
-    @extend_schema(request=None, responses=PlanOut)
+    @extend_schema(request=None, responses=RegrindPlanOut)
     def delete(self, request: Request, number: str, code: str) -> Response:
         return self._settled(request, find_plan(number), code, None)
 
@@ -110,7 +110,7 @@ class DropRegrindPlan(Door):
 
     verbs = {"POST": Verb.PLAN_REGRINDS}
 
-    @extend_schema(request=None, responses=PlanOut)
+    @extend_schema(request=None, responses=RegrindPlanOut)
     def post(self, request: Request, number: str) -> Response:
         regrind_plans.drop_plan(by=by(request), at=timezone.now(), plan=find_plan(number))
         return _plan(number)
@@ -125,7 +125,9 @@ class RegrindWindows(Door):
 
 
 def _plan(number: str, status: int = 200) -> Response:
-    return answer(PlanOut, plan_page(find_plan(number), at=timezone.now(), unit="mm"), status)
+    return answer(
+        RegrindPlanOut, plan_page(find_plan(number), at=timezone.now(), unit="mm"), status
+    )
 
 
 def _asks(before: Asks, values: dict[str, Any]) -> Asks:
