@@ -61,7 +61,7 @@ def _histories() -> None:
     false = "0" if sqlite else "false"
     true = "1" if sqlite else "true"
     numbers = "WITH RECURSIVE k(k) AS (SELECT 1 UNION ALL SELECT k + 1 FROM k WHERE k < {most}) "
-    at = day.format(n="k.k * 30")
+    at = day.format(n="(k.k * 30)")
     later = day.format(n="(k.k * 30 + 1)")
     entries = (
         f"{numbers.format(most=ENTRIES)} INSERT INTO tooling_lengthentry (uuid, piece_id, "
