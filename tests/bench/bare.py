@@ -1,4 +1,4 @@
-"""A bare view that makes the same rows as a scan and nothing else, on the same server: no log-in,
+"""A bare view that writes the same rows as a scan and nothing else, on the same server: no log-in,
 no check, no kit, no answer worth reading. What the house adds is what scans take more than this."""
 
 from __future__ import annotations
@@ -28,6 +28,8 @@ UPDATE = (
     "UPDATE tooling_piece SET place_id = %s, placed_effective_at = %s, placed_received_at = %s, "
     "placed_by_id = (SELECT id FROM tooling_movement WHERE uuid = %s), seen_at = %s WHERE id = %s"
 )
+SEEN = "UPDATE tooling_device SET last_offset_ms = %s, last_seen_at = %s WHERE id = %s"
+NOBODY = uuid.UUID(int=0)
 
 
 @csrf_exempt
@@ -43,6 +45,7 @@ def insert(request: HttpRequest) -> JsonResponse:
         rows.append((key, at, at, at, 0, False, "move", piece, place, 1, "scan", key, True, "", "", ""))  # noqa: E501  # fmt: skip
         places.append((place, at, at, key, at, piece))
     with writing(), connection.cursor() as cursor:
+        cursor.execute(SEEN, (0, at, NOBODY if native else NOBODY.hex))
         cursor.executemany(INSERT, rows)
         cursor.executemany(UPDATE, places)
     return JsonResponse({"rows": len(rows)})

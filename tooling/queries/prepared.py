@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
+from functools import cache
 from typing import Any, TypeVar
 from uuid import UUID
 
@@ -100,9 +101,10 @@ def _holes(params: Sequence[Any], marks: Sequence[Any]) -> list[tuple[int, int, 
     return found
 
 
-def columns(model: type[Model]) -> list[str]:
+@cache
+def columns(model: type[Model]) -> tuple[str, ...]:
     """The names under which a ``values_list`` gives what ``made`` takes."""
-    return [field.attname for field in model._meta.concrete_fields]
+    return tuple(field.attname for field in model._meta.concrete_fields)
 
 
 def made(model: type[M], row: Sequence[Any]) -> M:

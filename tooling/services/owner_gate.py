@@ -42,12 +42,16 @@ class Going:
     on: date
 
 
-def refusals(goings: Sequence[Going]) -> dict[int, ToolingError]:
-    """Piece id → why its owner keeps it from going there; the rest may.
+def refusals(
+    goings: Sequence[Going], paths: Mapping[int, str] = MappingProxyType({})
+) -> dict[int, ToolingError]:
+    """Piece id → why its owner keeps it from going there; the rest may. ``paths``: those of places
+    that are known, by their ids.
 
-    Two queries where nothing leaves, at most one and one for each kind of approval more.
+    Two queries where nothing leaves, one where all paths are known; at most one and one for each
+    kind of approval more.
     """
-    gates = _gates_of(goings)
+    gates = _gates_of(goings, paths)
     leaving = {
         going.piece_id: (gates[going.to_place_id], going.on)
         for going in goings
@@ -147,10 +151,11 @@ _GATES = Prepared(
 )
 
 
-def _gates_of(goings: Iterable[Going]) -> dict[int, Place]:
-    """Place id → its gate, for all places that the pieces come from and go to. Two queries."""
+def _gates_of(goings: Iterable[Going], paths: Mapping[int, str]) -> dict[int, Place]:
+    """Place id → its gate, for all places that the pieces come from and go to."""
     ids = {place for each in goings for place in (each.from_place_id, each.to_place_id) if place}
-    return _gates_by_path(dict(_PATHS(ids)))
+    known = {pk: paths[pk] for pk in ids if pk in paths}
+    return _gates_by_path(known | dict(_PATHS(ids - set(known))))
 
 
 def _gates_by_path(paths: Mapping[int, str]) -> dict[int, Place]:

@@ -48,7 +48,8 @@ class Stamp:
 class PieceNow:
     """Where a piece is and the row that says so; brought up to date as rows are added.
 
-    ``place_kind`` is then the scrap's or nothing: no more is asked of it.
+    ``place_kind`` is then the scrap's or nothing: no more is asked of it. ``place_path`` is then
+    for whoever adds rows to keep.
     """
 
     id: int
@@ -60,6 +61,7 @@ class PieceNow:
     placed_by_id: int | None
     seen_at: datetime | None
     place_kind: str
+    place_path: str
 
     @property
     def key(self) -> Key | None:
@@ -82,6 +84,7 @@ FIELDS = (
     "placed_by_id",
     "seen_at",
     "place__kind",
+    "place__path",
 )
 
 

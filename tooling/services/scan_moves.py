@@ -179,14 +179,19 @@ def take_wave(
         )
         for each in wave
     ]
-    refused = staging.check_may_move(moves=moves, at=at)
+    places = {each.target.place.pk: each.target.place for each in wave}
+    known = {pk: (piece.place_path, piece.place_kind) for pk, piece in _placed(wave, now).items()}
+    known |= {pk: (place.path, place.kind) for pk, place in places.items()}
+    refused = staging.check_may_move(moves=moves, at=at, known=known)
     taken = [each for each in wave if each.piece_id not in refused]
     before = {each.piece_id: now[each.piece_id].place_id for each in taken}
     stood = {each.piece_id: contradictions.Stood.of(now[each.piece_id]) for each in taken}
     gone = [_departure(each, now[each.piece_id]) for each in taken]
     rows = [_row_of(each, by=by, piece=now[each.piece_id]) for each in taken]
     add_piece_rows(rows=rows, now=now)
-    places = {each.target.place.pk: each.target.place for each in taken}
+    for each in taken:
+        if now[each.piece_id].place_id == each.target.place.pk:
+            now[each.piece_id].place_path = each.target.place.path
     contradictions.find_in_pieces(at=at, rows=rows, stood=stood, places=places)
     note_departures(by=by, at=at, departures=gone)
     told = [move for move in moves if move.piece_id not in refused]
@@ -201,6 +206,11 @@ def take_wave(
             (each.scan, Taken(_said(piece, each.target.place, late), each.target.place))
         )
     return outcomes
+
+
+def _placed(wave: Sequence[Aimed], now: dict[int, PieceNow]) -> dict[int, PieceNow]:
+    """By the id of a place one of the pieces that lie there."""
+    return {now[each.piece_id].place_id: now[each.piece_id] for each in wave}
 
 
 def _departure(each: Aimed, piece: PieceNow) -> Departure:

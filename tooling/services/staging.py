@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from types import MappingProxyType
 
 from django.db.models import Count, Q, Sum
 from django.utils import timezone
@@ -115,9 +116,15 @@ def _area(
     )
 
 
-def check_may_move(*, moves: Sequence[Moved], at: datetime) -> dict[int, ToolingError]:
+def check_may_move(
+    *,
+    moves: Sequence[Moved],
+    at: datetime,
+    known: Mapping[int, tuple[str, str]] = MappingProxyType({}),
+) -> dict[int, ToolingError]:
     """Piece id → why it may not go where it is moved to: its owner has not agreed to what is done
-    with it there, or it may not come into the kit. The rest may.
+    with it there, or it may not come into the kit. The rest may. ``known``: path and kind of
+    places that need not be asked for, by their ids.
 
     Raises nothing; the errors are those of `check_may_stage`.
     """
@@ -130,17 +137,24 @@ def check_may_move(*, moves: Sequence[Moved], at: datetime) -> dict[int, Tooling
         )
         for move in moves
     ]
-    return check_may_stage(moves=moves, at=at) | owner_gate.refusals(goings)
+    paths = {pk: path for pk, (path, _kind) in known.items()}
+    return check_may_stage(moves=moves, at=at, known=known) | owner_gate.refusals(goings, paths)
 
 
-def check_may_stage(*, moves: Sequence[Moved], at: datetime) -> dict[int, ToolingError]:
+def check_may_stage(
+    *,
+    moves: Sequence[Moved],
+    at: datetime,
+    known: Mapping[int, tuple[str, str]] = MappingProxyType({}),
+) -> dict[int, ToolingError]:
     """Piece id → why it may not come into the kit it is moved to; the rest may.
 
     ``kit_closed``, ``piece_held``, ``piece_not_fit``, ``piece_taken``, ``wrong_position``,
     ``wrong_pass``, ``wrong_shaft``, ``owner_approval_missing``.
     """
     areas = _areas()
-    places = _places({move.to_place_id for move in moves})
+    wanted = {move.to_place_id for move in moves}
+    places = {pk: known[pk] for pk in wanted if pk in known} | _places(wanted - set(known))
     into = {move: _kit_entered(move, places[move.to_place_id][0], areas) for move in moves}
     kits = Kit.objects.select_related("place", "job__mill__place").in_bulk(
         {kit for kit in into.values() if kit is not None}
