@@ -15,7 +15,7 @@ from tests.engineering.stack_shop import shop
 from tests.engineering.stack_world import best_figures, by_chance
 from tests.engineering.test_stacks import holds
 from tooling.engineering.stacks import Fill, Problem, Stacks
-from tooling.engineering.stacks.columns import Maker, fixed_of
+from tooling.engineering.stacks.columns import Maker, fixed_of, fixed_widened
 from tooling.engineering.stacks.engine import WEIGHTS, solve_stacks
 from tooling.engineering.stacks.kinds import kinds_of, widened
 from tooling.engineering.stacks.lengthwise import least_spacers, least_uncompleted
@@ -98,7 +98,7 @@ def test_no_bound_of_length_or_of_near_widths_is_above_the_optimum() -> None:
         if near is None:
             continue
         bound = Bound()
-        fixed = replace(fixed_of(problem, near), broken=maker.fixed.broken)
+        fixed = fixed_widened(maker.fixed, kinds, near)
         search = Search(Maker(problem, near, fixed), lambda: False)
         search.generate(WEIGHTS, bound, lambda _value: False, 50)
         assert bound.value is not None

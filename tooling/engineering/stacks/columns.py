@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from tooling.engineering.stacks.kinds import Kinds
 from tooling.engineering.stacks.specs import Problem, Shaft, Station
@@ -91,6 +91,22 @@ def fixed_of(problem: Problem, kinds: Kinds) -> Fixed:
         if whole and not overused(kinds, use_of(told)):
             carried[station.number] = told
     return Fixed(keep, carried, pins, frozenset(broken))
+
+
+def fixed_widened(fixed: Fixed, kinds: Kinds, wide: Kinds) -> Fixed:
+    """The same stacks, as exact as they are, by kinds of many lengths."""
+    of = [wide.of_source[kind.sources[0]] for kind in kinds.kinds]
+
+    def told(stack: ShaftStack) -> ShaftStack:
+        fills = tuple(tuple(sorted(of[kind] for kind in pile)) for pile in stack.fills)
+        return replace(stack, fills=fills)
+
+    return Fixed(
+        keep={key: told(stack) for key, stack in fixed.keep.items()},
+        carried={at: tuple(map(told, stacks)) for at, stacks in fixed.carried.items()},
+        pins={fill: tuple(of[kind] for kind in pile) for fill, pile in fixed.pins.items()},
+        broken=fixed.broken,
+    )
 
 
 def _stack(

@@ -25,8 +25,8 @@ CLUSTER_NM = 25_000
 class Kind:
     """Sources that may stand for each other. ``groups``: the fill groups where they may be used.
 
-    ``made``: to be made on the grid; then it has no sources and no limit. ``alone``: named by a
-    pin, a carried or an earlier stack.
+    ``made``: to be made on the grid; then it has no sources and no limit. ``alone``: pinned, so
+    that its own length counts.
     """
 
     length_nm: int
@@ -73,6 +73,7 @@ def kinds_of(problem: Problem, made_nm: tuple[int, ...] = (), *, fine: bool = Fa
         group_of[key] = masks.setdefault(mask, len(masks))
     table = list(masks)
     alone = _named(problem)
+    pinned = {key for pieces in problem.pins.values() for key in pieces}
     found: dict[tuple[object, ...], list[int]] = {}
     for at, source in enumerate(problem.sources):
         groups = tuple(mask[at] for mask in table)
@@ -83,7 +84,7 @@ def kinds_of(problem: Problem, made_nm: tuple[int, ...] = (), *, fine: bool = Fa
         Kind(
             length_nm=key[0], count=sum(problem.sources[at].count for at in members),  # type: ignore[arg-type]
             is_shim=key[1] == "shim", groups=key[2],  # type: ignore[arg-type]
-            sources=tuple(problem.sources[at].key for at in members), alone=bool(key[3]),
+            sources=tuple(problem.sources[at].key for at in members), alone=key[3] in pinned,
         )
         for key, members in sorted(found.items(), key=lambda item: item[1])
     ]  # fmt: skip

@@ -9,7 +9,7 @@ from math import ceil
 
 import numpy as np
 
-from tooling.engineering.stacks.columns import Column, Maker, fixed_of
+from tooling.engineering.stacks.columns import Column, Maker, fixed_widened
 from tooling.engineering.stacks.every import Every, TooMany
 from tooling.engineering.stacks.exchange import exchanged
 from tooling.engineering.stacks.fills import recombine
@@ -91,7 +91,7 @@ def _wide(maker: Maker, should_stop: Stop, spent: Callable[[], float]) -> Search
     kinds = widened(maker.problem, maker.kinds)
     if kinds is None:
         return None
-    fixed = replace(fixed_of(maker.problem, kinds), broken=maker.fixed.broken)
+    fixed = fixed_widened(maker.fixed, maker.kinds, kinds)
     return Search(Maker(maker.problem, kinds, fixed, maker.making), should_stop, spent)
 
 
