@@ -10,8 +10,8 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.door import Door, answer, by, confirm, given
+from api.serializers.setup_against import AgainstOut
 from api.serializers.setups import (
-    AgainstOut,
     ChecksIn,
     GapsIn,
     GapsOut,
