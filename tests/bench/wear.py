@@ -49,6 +49,7 @@ def _model(what: str, readings: int, found: list[Held]) -> list[Figure]:
         Figure(f"{what}: off 50 %", abs(half - 50), "pt", WITHIN),
         Figure(f"{what}: in the 90 % interval", nine, "%"),
         Figure(f"{what}: off 90 %", abs(nine - 90), "pt", WITHIN),
+        Figure(f"{what}: next readings in 90 %", 100 * _mean(found, "next_nine"), "%"),
         Figure(f"{what}: median error", error, "km"),
         Figure(f"{what}: median error / the pool's", error / pool, "×", 1 if readings else None),
     ]

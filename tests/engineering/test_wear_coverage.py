@@ -29,6 +29,7 @@ def test_intervals_cover_and_errors_are_small(priors, readings) -> None:
              strict=True)]  # fmt: skip
     assert abs(np.mean([each.half for each in found]) - 0.5) < 0.055
     assert abs(np.mean([each.nine for each in found]) - 0.9) < 0.035
+    assert abs(np.mean([each.next_nine for each in found]) - 0.9) < 0.035
     error, line, pool = (
         np.mean([getattr(each, name) for each in found])
         for name in ("error", "line_error", "pool_error")

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tests.engineering.wear_world import Law, line_left, pieces
+from tests.engineering.wear_world import Law, line_left, pieces, read_again
 from tooling.engineering.wear import Prior, Rules, columns, fit_prior, forecast
 
 COUNTS = (0, 1, 2, 5)
@@ -15,8 +15,9 @@ POOLED = 400
 
 @dataclass(frozen=True)
 class Held:
-    """Shares of pieces inside the 50 % and 90 % intervals, and median errors of length left (km)
-    of the forecast, of a line through the piece's own readings, and of the pool alone."""
+    """Shares of pieces inside the 50 % and 90 % intervals of length left, and of next readings
+    inside theirs; median errors of length left (km) of the forecast, of a line through the piece's
+    own readings, and of the pool alone."""
 
     half: float
     nine: float
@@ -33,7 +34,7 @@ def pool_of(law: Law, seed: int, count: int = POOLED) -> Prior:
 
 def held(law: Law, seed: int, readings: int, count: int, prior: Prior) -> Held:
     """Coverage over fresh pieces with so many readings each."""
-    histories, left = pieces(law, 10 * seed + readings + 1, count, (readings,))
+    histories, left, following = read_again(law, 10 * seed + readings + 1, count, (readings,))
     cols = columns(histories)
     raw = np.array([sum(each.ahead_nm.values()) for each in histories])
     nominal = np.array([prior.equivalent_nm(each.ahead_nm) for each in histories])
@@ -51,5 +52,5 @@ def held(law: Law, seed: int, readings: int, count: int, prior: Prior) -> Held:
         error=float(np.median(np.abs(outer.half_km - left))),
         line_error=float(np.median(np.abs(lines - left))),
         pool_error=float(np.median(np.abs(np.maximum(pool.half_km - outer.used_km, 0) - left))),
-        next_nine=float("nan"),
+        next_nine=float(np.mean((following >= outer.next_low) & (following <= outer.next_high))),
     )

@@ -15,6 +15,7 @@ from tooling.engineering.wear import NM_PER_KM, History, PointSpec, ReadingAt
 FACTORS = {"cold rolled": 1.0, "galvanised": 2.8, "stainless": 4.0}
 NEW_NM = 152_400_000
 LIMIT_NM = 150_000
+AHEAD_KM = 60.0
 RATE, SPREAD = 150.0, 0.35
 
 
@@ -62,9 +63,9 @@ def crossing_km(depth: Callable[[float], float], limit: float = LIMIT_NM) -> flo
 
 def piece(
     law: Law, rng: np.random.Generator, readings: int, key: int, most_km: float = 250.0
-) -> tuple[History, float]:
-    """A piece with so many readings since its cut, and the km of its own mix of strip classes
-    that it truly has left."""
+) -> tuple[History, float, int]:
+    """A piece with so many readings since its cut, the km of its own mix of strip classes that it
+    truly has left, and what the next reading will be after the run ahead."""
     depth = law.depth(rng)
     kms = np.sort(rng.uniform(40, most_km, readings))
     shares = rng.dirichlet(np.full(len(FACTORS), 0.6))
@@ -74,10 +75,10 @@ def piece(
         raw = km / per_km * NM_PER_KM
         return {name: int(raw * part) for name, part in zip(FACTORS, shares, strict=True)}
 
-    def read(km: float) -> int:
-        value = NEW_NM - 2 * depth(km) + rng.normal() * law.u + 2 * rng.normal() * law.scatter
-        if rng.random() < law.odd:
-            value += rng.choice([-1, 1]) * rng.uniform(0.5, 1.5) * law.odd_nm
+    def read(km: float, dice: np.random.Generator = rng) -> int:
+        value = NEW_NM - 2 * depth(km) + dice.normal() * law.u + 2 * dice.normal() * law.scatter
+        if dice.random() < law.odd:
+            value += dice.choice([-1, 1]) * dice.uniform(0.5, 1.5) * law.odd_nm
         return round(value / law.step) * law.step
 
     u = float(np.hypot(law.u, law.step / 12**0.5))
@@ -86,16 +87,26 @@ def piece(
     now = float(kms[-1]) if readings else 0.0
     spec = PointSpec(key=key, depth_limit_nm=LIMIT_NM)
     left = max(0.0, crossing_km(depth) - now) / per_km
-    return History(spec, tuple(taken), run(now), run(1.0)), left
+    following = read(now + AHEAD_KM, rng.spawn(1)[0])
+    return History(spec, tuple(taken), run(now), run(AHEAD_KM)), left, following
 
 
 def pieces(
     law: Law, seed: int, count: int, readings: tuple[int, ...], most_km: float = 250.0
 ) -> tuple[list[History], np.ndarray]:
     """Pieces with these numbers of readings in turn, and the km of its mix that each has left."""
+    histories, left, _next = read_again(law, seed, count, readings, most_km)
+    return histories, left
+
+
+def read_again(
+    law: Law, seed: int, count: int, readings: tuple[int, ...], most_km: float = 250.0
+) -> tuple[list[History], np.ndarray, np.ndarray]:
+    """The same, and the next reading (nm) of each."""
     rng = np.random.default_rng(seed)
     made = [piece(law, rng, readings[n % len(readings)], n, most_km) for n in range(count)]
-    return [history for history, _left in made], np.array([left for _history, left in made])
+    histories, left, following = zip(*made, strict=True)
+    return list(histories), np.array(left), np.array(following)
 
 
 def line_left(history: History, factor: Callable[[str], float]) -> float:
