@@ -12,6 +12,7 @@ from playwright.sync_api import Page, expect
 from tests.browser.axe import accessibility_problems, small_targets, wider_than_the_screen
 from tests.browser.conftest import DESK, PHONE, TABLET
 from tests.world import World
+from tooling.engineering.codes import check_character
 from tooling.models import Movement, Person, Piece, Place, RefusedScan
 
 Open = Callable[..., Page]
@@ -169,6 +170,69 @@ def test_a_scan_waits_while_the_server_cannot_be_reached(
     expect(first_row(page)).to_contain_text("is in Rack B.")
     piece.refresh_from_db()
     assert piece.place == other
+
+
+def test_a_scanner_that_types_anywhere_types_into_the_field(
+    page: Page, piece: Piece, other: Place
+) -> None:
+    page.get_by_role("button", name="Enter").focus()
+    wedge(page, other.code)
+    expect(context(page)).to_have_text("Rack B")
+    page.locator("h1").click()
+    wedge(page, piece.code)
+    expect(first_row(page)).to_contain_text("is in Rack B.")
+
+
+def test_a_keyboard_of_another_country_is_noticed_and_nothing_taken(
+    page: Page, piece: Piece, other: Place
+) -> None:
+    wedge(page, other.code)
+    expect(context(page)).to_have_text("Rack B")
+    wedge(page, piece.code.translate(str.maketrans("1234567890", "!@#$%^&*()")))
+    problem = page.locator(".problem[data-code=keyboard_layout]")
+    expect(problem).to_contain_text(f"the label is probably {piece.code}")
+    expect(problem).to_contain_text("set both to the same")
+    wedge(page, piece.code)
+    expect(first_row(page)).to_contain_text("is in Rack B.")
+    assert Movement.objects.filter(by__isnull=False).count() == 1
+    assert not RefusedScan.objects.exists()
+
+
+def test_what_arrives_from_other_keyboards_is_told_from_misreadings(page: Page) -> None:
+    """The label of each comes from MOD 37-2 as python-stdnum computes it."""
+    layouts = {
+        "german letters": ("Z1Y", "YZ", "ZY"),
+        "french": ("1A", "QAZW&é\"'(-è_çà", "AQWZ1234567890"),
+        "shift held": ("34", "!@#$%^&*()", "1234567890"),
+    }
+    for name, (number, typed, meant) in layouts.items():
+        code = labelled(number)
+        arrived = code.translate(str.maketrans(meant, typed))
+        assert arrived != code
+        assert page.evaluate(OTHER_LAYOUT, arrived) == code, name
+    for plain in (labelled("1A"), "R000001X", "12-T", "1472-09-S1", ""):
+        assert page.evaluate(OTHER_LAYOUT, plain) == ""
+
+
+def test_a_badge_is_never_taken_for_a_scan(page: Page, other: Place) -> None:
+    wedge(page, other.code)
+    expect(context(page)).to_have_text("Rack B")
+    wedge(page, "BADGE-7Q2M4X9Z")
+    expect(page.locator(".problem[data-code=not_a_shared_tablet]")).to_be_visible()
+    assert page.evaluate(KEPT) == []
+    assert not RefusedScan.objects.exists()
+
+
+KEPT = """() => import("/static/rollroom/scan-store.js").then(
+  async ({ theStore }) => (await theStore()).every())"""
+OTHER_LAYOUT = """(text) => import("/static/rollroom/scan-codes.js").then(
+  ({ otherLayout }) => otherLayout(text))"""
+
+
+def labelled(number: str) -> str:
+    """The roll's label with this number, as it is issued."""
+    payload = "R" + number.rjust(6, "0")
+    return payload + check_character(payload)
 
 
 def test_without_script_the_same_two_beats_work(

@@ -5,6 +5,7 @@ import { theStore } from "./scan-store.js";
 
 const ADDRESS = "/scan/known/";
 const EVERY_MS = 10 * 60 * 1000;
+const LOOK_MS = 60 * 1000;
 const ANSWER_MS = 60000;
 // What a place's number says, as tooling/queries/scan_known.py writes it.
 const MOVES = 1;
@@ -22,7 +23,7 @@ export class Known {
   async begin() {
     await this.load();
     await this.refresh();
-    setInterval(() => this.refresh(), EVERY_MS);
+    setInterval(() => this.refresh(), LOOK_MS);
     window.addEventListener("online", () => this.refresh());
   }
 
@@ -34,11 +35,14 @@ export class Known {
     this.onNews(this);
   }
 
+  // Not at every opening of the page: in a large shop it is a megabyte.
   async refresh() {
-    if (this.isAsking || Date.now() - this.asOf < 5000) return;
+    const age = Date.now() - this.asOf; // negative where the clock was put back
+    if (this.isAsking || (this.head && age >= 0 && age < EVERY_MS)) return;
     this.isAsking = true;
     try {
-      const headers = { Accept: "application/json" };
+      // As htmx says it: the page asks by itself, nobody touched the tablet.
+      const headers = { Accept: "application/json", "HX-Request": "true" };
       if (this.head) headers["If-None-Match"] = `"${this.head.version}"`;
       const answer = await fetch(ADDRESS, { headers, cache: "no-store", signal: AbortSignal.timeout(ANSWER_MS) });
       const asOf = Date.now() - 1000 * Number(answer.headers.get("Age") || 0);

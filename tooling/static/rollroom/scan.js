@@ -12,6 +12,7 @@
 // After every scan that changed something the page's body hears "scanned".
 import { ScanAnswers } from "./scan-answers.js";
 import { Asking } from "./scan-ask.js";
+import { changePerson, isBadge } from "./scan-badge.js";
 import { ALWAYS_A_CONTEXT, BIN, CART, KIT, folded } from "./scan-codes.js";
 import { Device } from "./scan-device.js";
 import { Known } from "./scan-known.js";
@@ -153,10 +154,19 @@ export class ScanPage extends ScanAnswers {
     this.field.inputMode = "none";
     this.keys = { count: 0, first: 0, last: 0 };
     if (!code) return;
+    if (isBadge(text)) {
+      this.badge(text);
+      return;
+    }
     this.rest();
     const problem = how === "scan" && this.asking.layoutProblem(text);
     if (problem) this.refuse(problem.code, problem.message, text);
     else this.inTurn({ code, how });
+  }
+
+  async badge(text) {
+    const problem = await changePerson(text, this.words);
+    if (problem) this.refuse(problem.code, problem.message);
   }
 
   // What the camera read, being sure of it.
