@@ -163,7 +163,7 @@ class NotThereIn(SpacerIn):
     there = serializers.IntegerField(required=False, min_value=0, max_value=1_000_000)
 
 
-class PinIn(SpacerIn):
+class PinFillIn(SpacerIn):
     is_pinned = serializers.BooleanField(default=True)
 
 

@@ -15,7 +15,7 @@ from api.serializers.kit_fill import (
     ClearIn,
     FillPageOut,
     NotThereIn,
-    PinIn,
+    PinFillIn,
     StartFillIn,
     SwapIn,
 )
@@ -79,9 +79,9 @@ class PinFill(Door):
 
     verbs = {"POST": Verb.GATHER_KITS}
 
-    @extend_schema(request=PinIn, responses=FillPageOut)
+    @extend_schema(request=PinFillIn, responses=FillPageOut)
     def post(self, request: Request, number: str) -> Response:
-        values = given(PinIn, request)
+        values = given(PinFillIn, request)
         row = _row(number, values)
         fill_acts.pin(**_signed(request), kit=row.kit, position=row, is_pinned=values["is_pinned"])
         return _page(row.kit.number)
