@@ -78,12 +78,14 @@ def setup_version(number: str) -> int:
     return found
 
 
-def number_of_kit(kit_number: str) -> str:
-    """The number of the kit's setup; empty where it has none. One query."""
-    return (
-        Setup.objects.filter(kit__number=kit_number).values_list("kit__number", flat=True).first()
-        or ""
-    )
+def number_of_kit(code: str) -> str:
+    """The number of the setup of the kit with this label code; empty where it has none. One query,
+    none for a label of another kind."""
+    folded = fold(code)
+    if not folded.startswith("K"):
+        return ""
+    found = Setup.objects.filter(kit__number=folded).values_list("kit__number", flat=True)
+    return found.first() or ""
 
 
 def mounted_at(code: str, *, while_mounting: bool = False) -> tuple[str, int] | None:

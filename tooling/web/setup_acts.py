@@ -16,7 +16,6 @@ from django.utils.translation import gettext_lazy as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods, require_POST
 
-from tooling.engineering.codes import fold
 from tooling.errors import NotAllowed, ToolingError, Unknown
 from tooling.models import Piece, Setup
 from tooling.permissions import Verb
@@ -70,7 +69,7 @@ def scan(request: HttpRequest, number: str) -> HttpResponse:
         if (there := mounted_at(code)) is not None and there[0] == setup.kit.number:
             read = look_up([], [code]).code_of(code)
             return redirect(_station_url(there[0], there[1], at=read))
-        if other := number_of_kit(fold(code)):
+        if other := number_of_kit(code):
             return redirect("setup", other)
         if station:
             return _scan_at(request, setup, station, code)
