@@ -359,3 +359,34 @@ def test_asks_come_back_as_they_were_kept() -> None:
                 pins={"R1": PinAsked("cut_to", 5)})  # fmt: skip
     assert asks_from(asks.as_json()) == asks
     assert asks_from({}) == replace(Asks())
+
+
+def test_a_faced_piece_is_ordered_by_what_comes_off_its_width(
+    shop: RegrindShop, engineer: Person, at: datetime
+) -> None:
+    """(0.40 + 0.05) / sin 80° = 0.456942 mm off a face of 90 mm."""
+    wear(shop, shop.rolls[4, "top"], depth_nm=400_000, angle=80.0)
+    plan = solved(shop, engineer, at)
+    line = plan.lines.get(piece=shop.rolls[4, "top"])
+    assert (line.decision, line.amount_nm) == ("face", 456_942)
+    asked = asked_lines(plan_number=plan.number)
+    order = regrind_orders.request_order(by=engineer, at=at, lines=asked.lines, plan=asked.plan)
+    faced = order.lines.get(piece=shop.rolls[4, "top"])
+    assert faced.kinds == ["face"]
+    assert {t.dimension: t.target_nm for t in faced.targets.all()}["face_width"] == 89_543_058
+
+
+def test_a_piece_that_is_cut_with_a_worn_flank_is_faced_as_well(
+    shop: RegrindShop, engineer: Person, at: datetime
+) -> None:
+    """Pass 2 comes down by 0.90 to keep step; its flank lost 0.10: (0.10 + 0.05) / sin 80°."""
+    wear(shop, shop.rolls[2, "bottom"], depth_nm=100_000, angle=80.0)
+    plan = solved(shop, engineer, at)
+    asked = asked_lines(plan_number=plan.number)
+    line = next(each for each in asked.lines if each.piece == shop.rolls[2, "bottom"])
+    assert line.kinds == ("regrind", "face")
+    order = regrind_orders.request_order(by=engineer, at=at, lines=asked.lines, plan=asked.plan)
+    row = order.lines.get(piece=shop.rolls[2, "bottom"])
+    targets = {t.dimension: t.target_nm for t in row.targets.all()}
+    assert targets["drive_diameter"] == 149_300_000
+    assert targets["face_width"] == 90_000_000 - 152_314

@@ -9,6 +9,7 @@ from django.utils.translation import gettext_lazy as _
 
 from tooling.errors import Conflict, ToolingError, Unknown
 from tooling.models import Decision, Piece, RegrindPlan, SetCopy, WorkKind
+from tooling.queries.pieces import size_of
 from tooling.queries.scan_lookup import look_up
 from tooling.services.regrind_targets import OrderLineIn
 
@@ -63,10 +64,16 @@ def lines_of_plan(plan: RegrindPlan) -> list[OrderLineIn]:
     Raises Conflict ``plan_has_no_work``.
     """
     rows = plan.lines.filter(decision__in=(Decision.CUT, Decision.FACE), amount_nm__gt=0)
+    faced = {
+        each["piece"]: each["width_nm"]
+        for each in plan.answer.get("decisions", ())
+        if each["kind"] == Decision.CUT and each["width_nm"]
+    }
     found = [
         OrderLineIn(
             row.piece,
-            kinds=(WorkKind.FACE if row.decision == Decision.FACE else WorkKind.REGRIND,),
+            kinds=_kinds(row.decision, row.piece.code in faced),
+            targets=_faced_to(row.piece, faced.get(row.piece.code, 0)),
             take_off_nm=row.amount_nm,
             note=row.reason[:300],
         )
@@ -81,6 +88,19 @@ def lines_of_plan(plan: RegrindPlan) -> list[OrderLineIn]:
             plan=plan.number,
         )
     return found
+
+
+def _kinds(decision: str, is_faced: bool) -> tuple[str, ...]:
+    """A piece that is cut where its flank is worn is faced as well."""
+    if decision == Decision.FACE:
+        return (WorkKind.FACE,)
+    return (WorkKind.REGRIND, WorkKind.FACE) if is_faced else (WorkKind.REGRIND,)
+
+
+def _faced_to(piece: Piece, off_nm: int) -> dict[str, int]:
+    """The width of a cut piece that is faced as well, where its width is known."""
+    width = size_of(piece, "face_width")
+    return {"face_width": width - off_nm} if off_nm and width else {}
 
 
 def pieces_named(codes: Collection[str]) -> list[Piece]:
