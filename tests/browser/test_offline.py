@@ -31,6 +31,11 @@ ADD = """async () => {
   const store = await (await import("/static/rollroom/scan-store.js")).theStore();
   const row = {id: "x", url: "/", person: "", scan: {code: "R".repeat(9_000)}};
   return store.add(row).then(() => "kept", error => error.name)}"""
+ADD_NONSENSE = """async (code) => {
+  const store = await (await import("/static/rollroom/scan-store.js")).theStore();
+  const id = crypto.randomUUID();
+  const scan = {id, code, to: "", how: "nonsense", happened_at: new Date().toISOString()};
+  return store.add({id, url: "/api/v1/scans/", person: "", scan})}"""
 NONE = "Nothing waits to be sent."
 
 
@@ -274,6 +279,24 @@ def test_a_refused_scan_comes_back_with_the_reason_until_it_was_read(
     page.reload()
     expect(waiting(page)).to_have_text(NONE)
     expect(refused).to_have_count(0)
+
+
+def test_a_scan_that_the_server_cannot_read_stops_no_other_and_is_told(
+    page: Page, line: Line, rack: Place, pieces: list[Piece]
+) -> None:
+    go_into(page, rack.code, "Rack B")
+    line.hold_posts()
+    assert page.evaluate(ADD_NONSENSE, pieces[1].code) == 1
+    wedge(page, pieces[0].code)
+    expect(waiting(page)).to_have_text("2 waiting to be sent.")
+    comes_back(page, line)
+    expect(waiting(page)).to_have_text("1 waiting to be sent.")
+    assert moved() == [pieces[0].code]
+    told = page.locator("[data-device-refused] > li")
+    expect(told).to_contain_text("nonsense")
+    told.get_by_role("button", name="I have read it").click()
+    expect(waiting(page)).to_have_text(NONE)
+    expect(told).to_have_count(0)
 
 
 def test_what_waits_is_undone_in_its_turn(

@@ -104,13 +104,15 @@ export class Device {
     return full;
   }
 
-  // What came back, with the reason and what to do, until somebody has read it. An undoing of what
+  // What came back, or what the server will not read, with the reason and what to do, until somebody
+  // has read it. An undoing of what
   // was itself refused needs no reading: neither happened.
   async showRefused() {
     const list = this.part("refused");
     if (!list) return;
     const store = await theStore();
-    const rows = await store.withStatus("refused");
+    const setAside = (await store.waiting()).filter((row) => row.message);
+    const rows = [...setAside, ...(await store.withStatus("refused"))];
     const ids = new Set(rows.map((row) => row.id));
     const idle = rows.filter(({ scan }) => scan.corrects && ids.has(scan.corrects));
     if (idle.length) {
@@ -148,7 +150,7 @@ export class Device {
   async dismiss(...ids) {
     const store = await theStore();
     await store.change(new Map(ids.map((id) => [id, { status: "dismissed" }])));
-    await this.showRefused();
+    await this.page.queue.tell();
   }
 
   // The last resort: the list of what this device took, as a file to carry to a desk.

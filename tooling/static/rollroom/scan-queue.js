@@ -188,7 +188,11 @@ export class ScanQueue {
   async notTaken(answer, told, url, rows) {
     const isStated = answer.status >= 400 && answer.status < 500 && answer.status !== 429 && told?.code;
     if (!isStated || !told.message) return { problem: told?.message || "offline" };
-    if (rows.length === 1) return { setAside: told.message };
+    if (rows.length === 1) {
+      const { code, message } = told;
+      await (await theStore()).change(new Map([[rows[0].id, { code, message }]])); // waits on, with the reason
+      return { setAside: message };
+    }
     let setAside = "";
     for (const row of rows) {
       const outcome = await this.send(url, [row]);
