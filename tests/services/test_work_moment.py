@@ -1,4 +1,4 @@
-"""A cut and a reading of one day: the later one says what the piece measures, by the shop's clock."""
+"""A cut and a reading of one day: the later one tells the size, by the shop's clock."""
 
 from __future__ import annotations
 

@@ -49,7 +49,7 @@ def judged_lines(order: RegrindOrder) -> list[RegrindOrderLine]:
 def judge_order(
     lines: Sequence[RegrindOrderLine], *, at: datetime, unit: Unit | None = None
 ) -> Judged:
-    """Everything that a release asks. At most eighteen queries beside the lines, whatever is on it."""
+    """Everything that a release asks: at most eighteen queries beside the lines."""
     known = [line for line in lines if line.is_open]
     if not known:
         return Judged()

@@ -17,7 +17,7 @@ FLAGS: Mapping[str, Any] = {
     "off_line": _("A reading breaks from the line: look at it, it weighs little until then."),
     "after_cut_off": _("The reading after the cut does not go with the later ones."),
     "grown": _("A reading shows less wear than an earlier one, beyond what gauges leave open."),
-    "build_up": _("The newest reading shows growth: build-up is not wear. Clean and measure again."),
+    "build_up": _("The newest reading shows growth: build-up is no wear. Clean and measure again."),
     "through": _("Its limit is more likely passed than not."),
     "unlike": _("It wears unlike the like pieces."),
     "ends_apart": _("Its two ends wear apart: misalignment, overload or an unsymmetrical section. "

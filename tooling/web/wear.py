@@ -120,9 +120,7 @@ def show_pools(request: HttpRequest) -> HttpResponse:
 def learn(request: HttpRequest) -> HttpResponse:
     """Ask the worker to learn anew from everything."""
     wear_work.ask_to_learn(**signed(request))
-    messages.success(
-        request, _("Asked for. The worker reads every life; load again soon.")
-    )
+    messages.success(request, _("Asked for. The worker reads every life; load again soon."))
     return redirect("wear-pools")
 
 
