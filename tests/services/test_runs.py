@@ -269,14 +269,23 @@ def test_the_counter_goes_on_from_the_last_run(stood: Mounted, crew: Person) -> 
 def test_line_tooling_gets_a_stroke_for_each_part(world: World, crew: Person) -> None:
     stood = mounted(world, crew)
     shop = stood.shop
-    die = world.drawing("DIE", kind="line_tooling")
+    die = world.drawing("DIE", kind="line_tooling", strokes_to_sharpen=50_000)
     blade = world.piece(die, shop.cart, mark="blade")
     extra = world.tool_set("LT", {(1, "line", 1): die})
     KitPosition.objects.create(
         kit=stood.kit, set_position=extra.passes.get().positions.get(), station_number=0,
         pass_number=0, shaft="line", order=1, drawing=die, piece=blade,
     )  # fmt: skip
+    guide = world.drawing("GUIDE", kind="line_tooling")
+    entry = world.piece(guide, shop.cart, mark="entry")
+    other = world.tool_set("LG", {(1, "line", 1): guide})
+    KitPosition.objects.create(
+        kit=stood.kit, set_position=other.passes.get().positions.get(), station_number=0,
+        pass_number=0, shaft="line", order=2, drawing=guide, piece=entry,
+    )  # fmt: skip
     ran(stood, crew, None, said=RunIn(parts=400, part_nm=3 * M))
     blade.refresh_from_db()
+    entry.refresh_from_db()
+    assert (entry.strokes_run, entry.length_run_nm) == (0, 1_200 * M), "a guide cuts nothing"
     assert (blade.strokes_run, blade.length_run_nm) == (400, 1_200 * M)
     assert Piece.objects.get(mark="01-T").strokes_run == 0

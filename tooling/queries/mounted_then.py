@@ -15,10 +15,12 @@ LINE = "line"
 
 @dataclass(frozen=True)
 class MountedThen:
-    """Ids of the pieces: those on shafts, and line tooling that stood with the setup."""
+    """Ids of the pieces: those on shafts, and line tooling that stood with the setup; of that,
+    ``cutting`` makes a stroke for each part."""
 
     on_shafts: frozenset[int]
     on_the_line: frozenset[int]
+    cutting: frozenset[int] = frozenset()
 
     @property
     def all(self) -> frozenset[int]:
@@ -37,17 +39,19 @@ def mounted_then(setup: Setup, *, at: datetime) -> MountedThen:
     claimed = _claimed(setup)
     then = _places_then(claimed, at)
     on_shafts, on_line = set(), set()
-    for piece, (station, shaft, *_rest) in claimed.items():
+    cutting = set()
+    for piece, (station, shaft, *_rest, cuts) in claimed.items():
         place = then.get(piece)
         if place is None:
             continue
         if shaft == LINE:
             if place.is_within(setup):
                 on_line.add(piece)
+                cutting |= {piece} if cuts else set()
         elif (station, shaft) in on and (place.id in stations or place.is_on_plate(setup)):
             on_shafts.add(piece)
     on_shafts |= _off_the_kit(setup, stations, on, moments, at)
-    return MountedThen(frozenset(on_shafts), frozenset(on_line))
+    return MountedThen(frozenset(on_shafts), frozenset(on_line), frozenset(cutting))
 
 
 @dataclass(frozen=True)
@@ -66,8 +70,8 @@ class _Spot:
         return any(each is not None and self.path.startswith(each.path) for each in places)
 
 
-Claimed = tuple[int, str, int, str, datetime | None]
-"""Station, shaft, place and its path now, since when."""
+Claimed = tuple[int, str, int, str, datetime | None, bool]
+"""Station, shaft, place and its path now, since when; whether it is sharpened by strokes."""
 
 
 def _shafts_on(setup: Setup, at: datetime) -> tuple[set[tuple[int, str]], set[datetime]]:
@@ -92,17 +96,20 @@ def _claimed(setup: Setup) -> dict[int, Claimed]:
     rows = KitPosition.objects.filter(kit=setup.kit_id, piece__isnull=False).order_by()
     found = rows.values_list(
         "piece_id", "station_number", "shaft", "piece__place_id", "piece__place__path",
-        "piece__placed_effective_at",
+        "piece__placed_effective_at", "piece__strokes_run", "piece__revision__strokes_to_sharpen",
     )  # fmt: skip
-    return {pk: (station, shaft, place, path, since)
-            for pk, station, shaft, place, path, since in found if pk is not None}  # fmt: skip
+    return {
+        pk: (station, shaft, place, path, since, bool(made) or limit is not None)
+        for pk, station, shaft, place, path, since, made, limit in found
+        if pk is not None
+    }
 
 
 def _places_then(claimed: Mapping[int, Claimed], at: datetime) -> dict[int, _Spot]:
     """Where each piece was. One query for those that have moved since, none where none has."""
     then: dict[int, _Spot] = {}
     moved = []
-    for piece, (_station, _shaft, place, path, since) in claimed.items():
+    for piece, (_station, _shaft, place, path, since, _cuts) in claimed.items():
         if since is None or since <= at:
             then[piece] = _Spot(place, path)
         else:

@@ -16,11 +16,12 @@ Amount = tuple[int, int]
 
 
 def amounts(run: Run, mounted: MountedThen) -> dict[int, Amount]:
-    """What each piece gets: the run's length, and on the line a stroke for each part."""
+    """What each piece gets: the run's length, and what cuts on the line a stroke for each part."""
     if run.is_taken_back:
         return {}
     whole = dict.fromkeys(mounted.on_shafts, (run.length_nm, 0))
-    return whole | dict.fromkeys(mounted.on_the_line, (run.length_nm, run.parts or 0))
+    whole |= dict.fromkeys(mounted.on_the_line, (run.length_nm, 0))
+    return whole | dict.fromkeys(mounted.cutting, (run.length_nm, run.parts or 0))
 
 
 def post(run: Run, given: Mapping[int, Amount], *, corrected: Mapping[int, LengthEntry]) -> None:
