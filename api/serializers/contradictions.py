@@ -45,7 +45,7 @@ class ContradictionsAsked(serializers.Serializer[Any]):
     after = serializers.IntegerField(required=False, help_text="As the last page's next says.")
 
 
-class SettleIn(ActionIn):
+class SettleContradictionIn(ActionIn):
     """Which is right, and how one knows."""
 
     to = serializers.CharField(

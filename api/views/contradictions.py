@@ -13,8 +13,8 @@ from api.paging import Keyset, paged
 from api.serializers.contradictions import (
     ContradictionOut,
     ContradictionsAsked,
+    SettleContradictionIn,
     SettledOut,
-    SettleIn,
 )
 from tooling.errors import Unknown
 from tooling.models import Contradiction
@@ -46,9 +46,9 @@ class Settle(Door):
 
     verbs = {"POST": Verb.MOVE_PIECES}
 
-    @extend_schema(request=SettleIn, responses=SettledOut)
+    @extend_schema(request=SettleContradictionIn, responses=SettledOut)
     def post(self, request: Request, number: int) -> Response:
-        values = given(SettleIn, request)
+        values = given(SettleContradictionIn, request)
         row = Contradiction.objects.filter(pk=number).first()
         if row is None:
             raise Unknown(
