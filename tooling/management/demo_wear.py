@@ -7,7 +7,7 @@ import csv
 import io
 import random
 from collections import defaultdict
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from math import exp
 
 from tooling.engineering.lengths import NM_PER_MM, format_length
@@ -87,7 +87,7 @@ class Wear(Changeovers):
         for drawing in lips:
             gauge_points.save_gauge_point(
                 by=by, at=at, drawing=drawing, name="lip radius", kind=PointKind.TEMPLATE,
-                where="radius template, both edges", depth_limit_nm=120_000,
+                where="radius template, both edges", depth_limit_nm=400_000,
             )  # fmt: skip
         gauge_points.save_gauge_point(
             by=by, at=at, drawing=land, name="land", where="20 mm from each face",
@@ -168,12 +168,15 @@ class Wear(Changeovers):
                 )
         land = GaugePoint.objects.get(name="land")
         for piece in _here(land)[:1]:
-            for days, wear in ((12, (30_000, 60_000)), (3, (52_000, 130_000))):
+            for read_at, wear in (
+                (datetime.combine(STEPS[-1], time(10), UTC) + timedelta(days=2), (30_000, 66_000)),
+                (self.now - timedelta(days=3), (48_000, 118_000)),
+            ):
                 for end, lost in zip(("inboard", "outboard"), wear, strict=True):
                     point_readings.record_point_reading(
-                        by=by, at=self.now - timedelta(days=days), piece=piece, point=land,
+                        by=by, at=self.now - timedelta(days=3), piece=piece, point=land,
                         value_nm=260 * NM_PER_MM - 2 * lost, end=end, gauge=gauge, soaked=True,
-                        sure=True,
+                        sure=True, happened_at=read_at,
                     )  # fmt: skip
         learn(at=self.now - timedelta(days=1))
 
