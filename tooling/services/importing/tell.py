@@ -16,7 +16,8 @@ from tooling.spreadsheets.telling import tell
 
 IN_OTHER_WORDS = {
     "weighed_g": "mass", "value_cents": "value", "new_cost_cents": "new_cost",
-    "copy_letter": "copy", "hardness_hrc": "hardness", "mass_g": "mass", "home": "place", "from_paper_count": "rolls",
+    "copy_letter": "copy", "hardness_hrc": "hardness",
+    "mass_g": "mass", "home": "place", "from_paper_count": "rolls",
     "max_load_kg": "max_load", "max_speed_m_min": "max_speed", "hand": "set_hand",
     "starts_at": "date", "gathers_at": "gather_date", "due_at": "due_date", "tool_set": "set",
     "parent": "inside", "tilt_degrees": "tilt",
