@@ -36,6 +36,7 @@ from tooling.queries.reading_sheet import Asked, reading_sheet
 from tooling.queries.settings import setting_value
 from tooling.queries.shop import gauge_list
 from tooling.queries.wear import pools_page, wear_page
+from tooling.queries.wear_lives import start_of
 from tooling.services import gauge_points, gauges, wear_work
 from tooling.services.point_readings import record_point_reading
 
@@ -145,7 +146,7 @@ class Readings(Door):
         )
         told = statement_of(
             point, made, on=timezone.localdate(), k=float(setting_value("guard_band")),
-            new_nm=point.new_nm,
+            new_nm=start_of(piece.pk, point, made.end),
         )  # fmt: skip
         made.conformity, made.uncertainty_nm = told.said, round(told.u_nm)  # type: ignore[attr-defined]
         return answer(PointReadingOut, made, 201)

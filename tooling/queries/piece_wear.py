@@ -199,7 +199,7 @@ def _point(point: GaugePoint, mine: Sequence[Life], known: _Known, unit: str) ->
         until = lasts_until(sure, known.jobs, known.factors)
     flags = tuple(state.flags) if state is not None else told.flags
     is_length = point.kind == "length"
-    after = _after_cut(present)
+    after = present.start_nm
     return PointWear(
         name=point.name,
         where=point.where,
@@ -208,7 +208,7 @@ def _point(point: GaugePoint, mine: Sequence[Life], known: _Known, unit: str) ->
         is_length=is_length,
         grows=point.grows,
         unit=unit,
-        limit_nm=limit_of(point, round(after) if after is not None else None),
+        limit_nm=limit_of(point, after),
         now_km=total,
         readings=_readings(point, mine, starts, told, known),
         line=_line(present, begin, total, told, after) if is_length else (),
@@ -236,27 +236,13 @@ def _point(point: GaugePoint, mine: Sequence[Life], known: _Known, unit: str) ->
     )
 
 
-def _after_cut(life: Life) -> float | None:
-    """The value from which depths are counted: read after the cut, else as drawn."""
-    fresh = [
-        each.value_nm
-        for each in life.history.readings
-        if each.value_nm is not None and not any(each.run_nm.values())
-    ]
-    if fresh:
-        return float(fresh[0])
-    new = life.history.spec.new_nm
-    return None if new is None else float(new)
-
-
 def _readings(
     point: GaugePoint, mine: Sequence[Life], starts: Sequence[float], told: Forecast, known: _Known
 ) -> tuple[ReadingView, ...]:
     off = {each.reading.key: each for each in told.readings}
     found = []
     for start, life in zip(starts, mine, strict=True):
-        after = _after_cut(life)
-        new = round(after) if after is not None else None
+        new = life.start_nm
         for each in life.history.readings:
             row = known.readings.get(each.key) if isinstance(each.key, int) else None
             if row is None:
@@ -282,12 +268,12 @@ def _number(gauge: Gauge | None) -> str:
 
 
 def _line(
-    life: Life, begin: float, now: float, told: Forecast, after: float | None
+    life: Life, begin: float, now: float, told: Forecast, after: int | None
 ) -> tuple[tuple[float, float], ...]:
     """From the value after the cut to where the point is thought to be now."""
     if after is None or told.next_half_nm is None:
         return ()
-    return ((begin, after), (now, float(told.next_half_nm)))
+    return ((begin, float(after)), (now, float(told.next_half_nm)))
 
 
 def _band(

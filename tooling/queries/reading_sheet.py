@@ -12,6 +12,7 @@ from django.db.models import F, Q
 
 from tooling.engineering.wear import columns, forecast, look_names
 from tooling.models import AWAY_KINDS, GaugePoint, Piece, WearState
+from tooling.queries.conformity import limit_of
 from tooling.queries.wear_lives import Life, lives
 from tooling.queries.wear_prior import learned, rules
 from tooling.queries.wear_words import why
@@ -155,6 +156,7 @@ def _row(
 ) -> SheetRow:
     newest = max(life.history.readings, key=lambda each: sum(each.run_nm.values()), default=None)
     is_length = point.kind == "length"
+    limit = limit_of(point, life.start_nm) if is_length else None
     place = piece.place
     return SheetRow(
         key=f"{piece.code}-{point.pk}-{life.end}",
@@ -175,7 +177,7 @@ def _row(
         last_at=life.last_at,
         low_nm=expected[0] if is_length else None,
         high_nm=expected[1] if is_length else None,
-        limit_nm=point.limit_nm,
+        limit_nm=None if limit is None else round(limit),
         grows=point.grows,
         why=expected[2],
     )

@@ -61,6 +61,14 @@ class Life:
     def run_nm(self) -> int:
         return sum(self.history.run_nm.values())
 
+    @property
+    def start_nm(self) -> int | None:
+        """The value from which depths are counted: read after the cut, else as new."""
+        for each in self.history.readings:
+            if each.value_nm is not None and not any(each.run_nm.values()):
+                return round(each.value_nm)
+        return self.history.spec.new_nm
+
 
 @dataclass(frozen=True)
 class Cut:
@@ -203,6 +211,17 @@ def _of_point(
             if life is not None and (life.is_present or life.history.readings):
                 found.append(life)
     return found
+
+
+def start_of(piece_id: int, point: GaugePoint, end: str) -> int | None:
+    """The value from which depths of a point are counted now. Six queries, none for a point whose
+    limit is a value."""
+    if point.limit_nm is not None or point.depth_limit_nm is None:
+        return point.new_nm
+    for life in lives([piece_id]):
+        if (life.point_id, life.end) == (point.pk, end):
+            return life.start_nm
+    return point.new_nm
 
 
 def begins_anew(point: GaugePoint, kind: str, measured: Collection[str]) -> bool:

@@ -28,7 +28,7 @@ from tooling.queries.conformity import Statement, is_overdue, statement_of
 from tooling.queries.reading_sheet import Asked, Sheet, SheetRow, reading_sheet
 from tooling.queries.settings import setting_value
 from tooling.queries.shop import gauge_list
-from tooling.queries.wear_lives import COLDEST_C, WARMEST_C
+from tooling.queries.wear_lives import COLDEST_C, WARMEST_C, start_of
 from tooling.services.point_readings import record_point_reading
 from tooling.web.doors import require, rights, signed
 from tooling.web.forms.fields import unit_of
@@ -148,7 +148,8 @@ def _keep(
         return Outcome(key, error=error)
     today = timezone.localdate()
     k = float(setting_value("guard_band"))
-    told = statement_of(point, reading, on=today, k=k, new_nm=point.new_nm)
+    start = start_of(piece.pk, point, reading.end)
+    told = statement_of(point, reading, on=today, k=k, new_nm=start)
     return Outcome(key, reading, told, gauge_overdue=is_overdue(gauge, today))
 
 
