@@ -273,6 +273,20 @@ def test_with_prices_a_new_roll_may_be_cheaper_than_cutting_the_set() -> None:
     assert plan.baseline.aims.cents == 16_000
 
 
+def test_the_cost_is_the_sum_of_its_parts() -> None:
+    worn = roll("B1", "6.000", worn="0.013", life_cents_per_mm=Fraction(1_000))
+    spent = roll("A", "5.705", drawn="6.000", worn="0.013", new_cents=70_000)
+    prices = Prices(4_000, Fraction(5_000), new_cents=90_000)
+    plan = solve_regrind(Problem((worn, spent), limits=INCH, prices=prices)).plan
+    assert plan is not None
+    (step,) = (each for each in plan.how if each.what == "cost")
+    assert dict(step.inputs) == {
+        "fixed_cents": 4_000, "amounts_cents": 6_000 * 0.762, "new_cents": 70_000,
+        "new_life_cents": 0,
+    }  # fmt: skip
+    assert step.value == round(sum(step.inputs.values())) == round(plan.aims.cents)  # type: ignore[arg-type]
+
+
 def test_what_was_never_measured_is_listed_and_whether_it_matters() -> None:
     never = Piece("B1", (Diameter("drive", inch("6.000"), inch("6.000"), inch("5.7")),))
     far = bottoms("", "6.020", B1=never, B2=roll("B2", "6.020"))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 
 from django.utils.translation import gettext_lazy as _
 
@@ -242,12 +243,26 @@ def _steps(
                 value=change.after_nm,
             )  # fmt: skip
     if weights.has_prices:
-        yield Step(
-            what="cost",
-            formula="Σ set-up + amount · price + life used, and new pieces",
-            source="the shop's prices",
-            inputs={"replaced": chosen.reached.replaced, "worked": chosen.reached.worked,
-                    "stock_nm": chosen.reached.stock_nm},
-            value=round(float(chosen.reached.cents)),
-            rounding="to a hundredth",
-        )  # fmt: skip
+        yield _cost_step(search, chosen, weights)
+
+
+def _cost_step(search: Search, chosen: Chosen, weights: Weights) -> Step:
+    """What the plan costs, part by part, in hundredths."""
+    model, parts = search.model, dict.fromkeys(("fixed", "amounts", "new", "new_life"), Fraction(0))
+    for n, (facts, off) in enumerate(zip(model.facts, chosen.amounts.off_nm, strict=True)):
+        price = weights.prices[n]
+        if n in chosen.new:
+            parts["new"] += price.new
+            parts["new_life"] += price.life_per_nm * (off - model.low_nm[n])
+        elif off > 0 or facts.must_face:
+            parts["fixed"] += price.cut if off > 0 else price.leave
+            parts["amounts"] += price.per_nm * off
+    return Step(
+        what="cost",
+        formula="setting up and facing + amounts · (price + life) + new pieces + their life that "
+        "they start without",
+        source="the shop's prices",
+        inputs={f"{name}_cents": float(value) for name, value in parts.items()},
+        value=round(float(chosen.reached.cents)),
+        rounding="to a hundredth",
+    )
