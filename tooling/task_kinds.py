@@ -163,6 +163,10 @@ class _FillWatch:
         self.progress(self.share)
         return self.run.should_stop() or time.monotonic() >= self.until
 
+    def spent(self) -> float:
+        """What part of the time of the present step has gone."""
+        return 1.0 - (self.until - time.monotonic()) / FILL_SECONDS
+
 
 def fill_shafts(run: Run) -> dict[str, Any]:
     """Spacers for every shaft of a kit, taken for it at once. After its time is up it takes the
@@ -173,7 +177,8 @@ def fill_shafts(run: Run) -> dict[str, Any]:
 
     answer = fill_work.fill_shafts(
         by=run.task.by, at=timezone.now(), kit=find_kit(run.given["kit"]),
-        progress=watch.progress, should_stop=watch.should_stop, check=run.check,
+        progress=watch.progress, should_stop=watch.should_stop, spent=watch.spent,
+        check=run.check,
     )  # fmt: skip
     return {"kit": run.given["kit"], "shafts": len(answer.shafts), "lacks": len(answer.lacks)}
 
