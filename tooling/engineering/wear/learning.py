@@ -26,10 +26,14 @@ from tooling.engineering.wear.robust import Weighed
 
 @dataclass(frozen=True)
 class Beliefs:
-    """What is believed before any reading, and as how many pieces it counts; from memory."""
+    """What is believed before any reading, and as how many pieces it counts; from memory.
+
+    The mean of bedding-in is nothing ± ``bedding_mean``.
+    """
 
     rate_sd: float = 0.5
     rate_pieces: float = 4.0
+    bedding_mean: float = 2_500.0
     bedding_sd: float = 600.0
     bedding_pieces: float = 1.0
     late_sd: float = 0.02
@@ -54,6 +58,7 @@ class Learnt:
     odd: float
     bedding: float
     bedding_sd: float
+    bedding_error: float
     factor_errors: dict[str, float]
 
     def as_prior(self, names: Sequence[str]) -> Prior:
@@ -101,8 +106,11 @@ def beliefs_of(learnt: Learnt, names: Sequence[str]) -> tuple[Floats, Floats]:
     """Slopes and curvatures that the beliefs add: pools' means, bedding-in, factors."""
     hold = [1 / USUAL_SPREAD**2] * len(learnt.means)
     pull = [(log(USUAL_RATE_NM_PER_KM) - mean) / USUAL_SPREAD**2 for mean in learnt.means]
-    hold += [1 / BELIEFS.bedding_sd**2, 1 / BELIEFS.late_sd**2]
-    pull += [-learnt.bedding / BELIEFS.bedding_sd**2, -learnt.prior.late_more / BELIEFS.late_sd**2]
+    hold += [1 / BELIEFS.bedding_mean**2, 1 / BELIEFS.late_sd**2]
+    pull += [
+        -learnt.bedding / BELIEFS.bedding_mean**2,
+        -learnt.prior.late_more / BELIEFS.late_sd**2,
+    ]
     for name in names:
         sd = FACTOR_SPREAD if name in DEFAULT_FACTORS else UNKNOWN_SPREAD
         hold.append(1 / sd**2)

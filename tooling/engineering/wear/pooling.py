@@ -41,6 +41,9 @@ MOST = 5_000
 ABSURD_NM = 10_000_000
 """No roll loses 10 mm between cuts: a life that says so was read on another piece or in another
 unit, and nothing is learned from it. Its own forecast and flags still show it."""
+FEW, FRESH_NM = 4.0, 1_800.0
+"""How far pieces differ in bedding-in is not known from few: so much more, as of so many pieces;
+from memory."""
 BETWEEN_POOLS = 0.3
 """How far pools differ (standard deviation of ln rate) where fewer than three tell; from memory."""
 NEIGHBOURS = 10.0
@@ -136,6 +139,7 @@ def _first(cols: Columns, start: Prior) -> Learnt:
         odd=every.odd_share,
         bedding=every.bedding_nm,
         bedding_sd=every.bedding_sd_nm,
+        bedding_error=0.0,
         factor_errors={},
     )
 
@@ -231,6 +235,7 @@ def _round(cols: Columns, learnt: Learnt) -> Learnt:
         ),
         means=learnt.means + step[:pools],
         mean_errors=errors[:pools],
+        bedding_error=float(errors[pools]),
         spreads=np.sqrt(own),
         spread=variance**0.5,
         odd=float(np.clip((np.sum(mass * odd) + 1) / (cols.count + 40), 0.01, 0.25)),
@@ -296,13 +301,13 @@ def _told(whole: Columns, cols: Columns, learnt: Learnt) -> Prior:
         mean = share * learnt.means[number] + (1 - share) * every.mean
         se2 = share * own + ((1 - share) * every.se) ** 2
         told[name] = replace(
-            _pool(learnt, float(mean), float(learnt.spreads[number]), float(se2**0.5)),
+            _pool(learnt, float(mean), float(learnt.spreads[number]), float(se2**0.5), cols.count),
             points=int(points[number]),
             readings=int(readings[number]),
         )
     new = max(between, 0 if cols.alike_names == ("",) else BETWEEN_POOLS**2)
     every_pool = replace(
-        _pool(learnt, every.mean, float((learnt.spread**2 + new) ** 0.5), every.se),
+        _pool(learnt, every.mean, float((learnt.spread**2 + new) ** 0.5), every.se, cols.count),
         points=int(points.sum()),
         readings=int(readings.sum()),
     )
@@ -311,8 +316,12 @@ def _told(whole: Columns, cols: Columns, learnt: Learnt) -> Prior:
     return replace(learnt.prior, everything=everything, pools=told, factor_sd=factor_sd)
 
 
-def _pool(learnt: Learnt, mean: float, sd: float, se: float) -> Pool:
+def _pool(learnt: Learnt, mean: float, sd: float, se: float, count: int) -> Pool:
+    """Bedding-in is as unsure as pieces differ in it, as its mean is known, and, where few pieces
+    tell, as it may be at first (``FEW``)."""
+    few = FEW / (FEW + count)
+    bedding_u = (learnt.bedding_sd**2 + learnt.bedding_error**2 + few * FRESH_NM**2) ** 0.5
     return Pool(
         log_rate=mean, log_rate_sd=sd, log_rate_se=se, odd_share=learnt.odd,
-        bedding_nm=learnt.bedding, bedding_sd_nm=learnt.bedding_sd,
+        bedding_nm=learnt.bedding, bedding_sd_nm=bedding_u,
     )  # fmt: skip

@@ -53,7 +53,7 @@ class Pool:
     odd_share: float = 0.05
     odd_times: float = 3.0
     bedding_nm: float = 0.0
-    bedding_sd_nm: float = 1_000.0
+    bedding_sd_nm: float = 2_500.0
     points: int = 0
     readings: int = 0
 
