@@ -28,7 +28,7 @@ BY_CODE = Prepared(
 )  # fmt: skip
 
 
-@pytest.mark.parametrize("count", [0, 1, 2, 7, MOST_VALUES, MOST_VALUES + 1])
+@pytest.mark.parametrize("count", [0, 1, 2, 7, 33, MOST_VALUES, MOST_VALUES + 1])
 def test_it_gives_what_the_queryset_gives(pieces, count) -> None:
     for few in (pieces[:count], pieces[-count:] if count else []):
         codes = [piece.code for piece in few]

@@ -17,7 +17,7 @@ from django.db import DEFAULT_DB_ALIAS, connections
 from django.db.backends.base.base import BaseDatabaseWrapper
 from django.db.models import Model, QuerySet
 
-MOST_VALUES = 16
+MOST_VALUES = 128
 """Longer lists are rare, and building their statement is little beside answering it."""
 
 Row = tuple[Any, ...]
@@ -56,7 +56,7 @@ class Prepared:
     def __call__(self, *lists: Collection[Any]) -> list[Row]:
         if not all(lists):
             return []
-        asked = [list(dict.fromkeys(each)) for each in lists]
+        asked = [_filled(list(dict.fromkeys(each))) for each in lists]
         sizes = tuple(len(each) for each in asked)
         if max(sizes, default=0) > MOST_VALUES:
             return list(self.build(*asked))
@@ -78,6 +78,12 @@ class Prepared:
         flat = [mark for each in marks for mark in each]
         converters = compiler.get_converters([each[0] for each in compiler.select])
         return _Statement(sql, tuple(params), tuple(_holes(params, flat)), compiler, converters)
+
+
+def _filled(values: list[Any]) -> list[Any]:
+    """As many as the next power of two, the last over and over: few sizes, so few statements."""
+    size = 1 << (len(values) - 1).bit_length()
+    return values + values[-1:] * (size - len(values)) if size <= MOST_VALUES else values
 
 
 def _mark(number: int, like: Any) -> Any:
