@@ -76,7 +76,9 @@ export class Camera {
       if (this.turn !== turn) return stream.getTracks().forEach((track) => track.stop());
       this.video.srcObject = stream;
       await this.video.play();
-      this.view.style.aspectRatio = `${this.video.videoWidth} / ${this.video.videoHeight}`;
+      const { videoWidth, videoHeight } = this.video;
+      this.view.style.aspectRatio = `${videoWidth} / ${videoHeight}`;
+      this.view.style.width = `min(100%, ${(50 * videoWidth) / videoHeight}vh)`; // half the screen at most
       await this.offer(stream);
     } catch (error) {
       return this.fail(PROBLEMS[error.name] || "camera_failed", error);
