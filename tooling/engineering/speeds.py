@@ -254,7 +254,7 @@ def _judge(
                 "warn",
                 "speed_drop_drawn",
                 _(
-                    "Pass {before} to {after}, {shaft}: the speed drops by {step} on diameter, as "
+                    "Pass {before} to {after}, {shaft}: the speed drops, a step of {step}, as "
                     "drawn ({drawn_step}). Watch for slack strip."
                 ),
             )
@@ -262,7 +262,7 @@ def _judge(
             "no",
             "speed_slack",
             _(
-                "Pass {before} to {after}, {shaft}: the speed drops by {step} on diameter where "
+                "Pass {before} to {after}, {shaft}: the speed drops, a step of {step}, where "
                 "the drawing has no drop; strip would go slack. Recut the passes together, or let "
                 "an engineer sign a reason."
             ),
