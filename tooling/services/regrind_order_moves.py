@@ -142,7 +142,7 @@ def take_back(
         RegrindOrderLine.objects.filter(pk__in=ids).update(is_open=is_done, **fields)
         for line in came:
             if is_done:
-                write_works(by, at, fresh, line, done, cost_cents)
+                write_works(by=by, at=at, order=fresh, line=line, done=done, cost_cents=cost_cents)
             write_event(
                 by=by, at=at, order=fresh, what=OrderEventKind.BACK, piece=line.piece,
                 reason=reason,

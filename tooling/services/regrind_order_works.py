@@ -22,7 +22,7 @@ from tooling.services.work import write_work
 
 
 def write_works(
-    by: Person, at: datetime, order: RegrindOrder, line: RegrindOrderLine, done: date,
+    *, by: Person, at: datetime, order: RegrindOrder, line: RegrindOrderLine, done: date,
     cost_cents: int | None,
 ) -> None:  # fmt: skip
     """One row for each kind of work, in order. What it measured before is kept with the first that
