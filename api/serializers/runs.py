@@ -113,7 +113,7 @@ class SetupRunIn(LengthOfRunIn):
     )
 
 
-class TakeBackIn(ActionIn):
+class TakeRunBackIn(ActionIn):
     id = serializers.UUIDField(required=False)
     note = serializers.CharField(default="", allow_blank=True, max_length=400)
 
@@ -210,7 +210,7 @@ class CounterResultsOut(serializers.Serializer[Any]):
     results = CounterResultOut(many=True)
 
 
-class MovedOut(serializers.Serializer[Any]):
+class CounterMovedOut(serializers.Serializer[Any]):
     """What one counter of the mill moved between two moments."""
 
     counter = serializers.CharField()

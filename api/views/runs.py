@@ -11,17 +11,17 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.door import Door, answer, by, given
-from api.paging import SIZE, asked_after, paged
+from api.paging import SIZE, Keyset, asked_after, paged
 from api.serializers.moments import MomentField
 from api.serializers.runs import (
     CounterBatchIn,
+    CounterMovedOut,
     CounterResultsOut,
     LengthOfRunIn,
-    MovedOut,
     RunOut,
     RunPageOut,
     SetupRunIn,
-    TakeBackIn,
+    TakeRunBackIn,
 )
 from tooling.models import Run
 from tooling.permissions import Verb
@@ -43,10 +43,11 @@ class Runs(Door):
     """What ran, the last first; POST puts a run on every piece that was mounted."""
 
     verbs = WRITE
+    pagination_class = Keyset
 
     @extend_schema(
         responses=RunOut(many=True),
-        parameters=[OpenApiParameter(name, str) for name in (*NARROW, "after", "standing")],
+        parameters=[OpenApiParameter(name, str) for name in (*NARROW, "standing")],
     )
     def get(self, request: Request) -> Response:
         asked = {name: request.query_params.get(name, "")[:60] for name in NARROW}
@@ -95,9 +96,9 @@ class TakeRunBack(Door):
 
     verbs = WRITE
 
-    @extend_schema(request=TakeBackIn, responses={201: RunPageOut})
+    @extend_schema(request=TakeRunBackIn, responses={201: RunPageOut})
     def post(self, request: Request, number: int) -> Response:
-        values = given(TakeBackIn, request)
+        values = given(TakeRunBackIn, request)
         run = find_run(number)
         return _made(runs.take_back(by=by(request), at=timezone.now(), run=run, **values))
 
@@ -109,14 +110,16 @@ class MillCounter(Door):
     verbs = WRITE
 
     @extend_schema(
-        responses=MovedOut(many=True),
+        responses=CounterMovedOut(many=True),
         parameters=[OpenApiParameter(name, str) for name in ("since", "until")],
     )
     def get(self, request: Request, number: str) -> Response:
         mill = mill_of(number)
         until = _moment(request, "until") or timezone.now()
         since = _moment(request, "since") or until - timedelta(days=1)
-        return Response(MovedOut(counters_moved(mill, since=since, until=until), many=True).data)
+        return Response(
+            CounterMovedOut(counters_moved(mill, since=since, until=until), many=True).data
+        )
 
     @extend_schema(request=CounterBatchIn, responses=CounterResultsOut)
     def post(self, request: Request, number: str) -> Response:

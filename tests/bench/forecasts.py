@@ -49,7 +49,7 @@ def _histories() -> None:
             GaugePoint(
                 drawing=drawing, name="root", dimension="root_diameter", depth_limit_nm=300_000
             )
-            for drawing in Drawing.objects.all()
+            for drawing in Drawing.objects.filter(gauge_points=None)
         ],
         batch_size=2_000,
     )
