@@ -6,10 +6,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 import pytest
 from django.conf import settings as django_settings
 from django.core.cache import cache
+from django.db import connection
+from django.db.migrations.loader import MigrationLoader
+from django.db.migrations.recorder import MigrationRecorder
 from django.test import Client
 from hypothesis import HealthCheck, settings
 from rest_framework.authtoken.models import Token
@@ -49,6 +53,17 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 def _fixtures_of(item: pytest.Item) -> list[str]:
     return item.fixturenames if isinstance(item, pytest.Function) else []
+
+
+@pytest.fixture(scope="session")
+def django_db_setup(django_db_setup: None, django_db_blocker: Any) -> None:
+    """The tables come straight from the models (``--nomigrations``), and say so as a migrated
+    database does: ``tests/models/test_migrations.py`` holds the two to the same shape."""
+    django_settings.MIGRATION_MODULES = {}
+    with django_db_blocker.unblock():
+        recorder = MigrationRecorder(connection)
+        for app, name in MigrationLoader(None).graph.nodes:
+            recorder.record_applied(app, name)
 
 
 @pytest.fixture(autouse=True)
