@@ -10,11 +10,12 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import asdict, replace
+from dataclasses import asdict, fields, replace
 from datetime import datetime
 from typing import Any
 
-from django.db.models import Case, F, Value, When
+from django.db import connection
+from django.db.models import Case, DateTimeField, F, JSONField, Value, When
 
 from tooling.engineering.lengths import NM_PER_M
 from tooling.engineering.wear import (
@@ -41,10 +42,15 @@ from tooling.services.write import writing
 OWN_POOL_PIECES = 3
 """A drawing's point has a pool of its own from so many pieces that were read after they ran."""
 M_PER_KM = 1_000
+KEY = ("piece", "point", "end")
 FIELDS = (
     "pool", "says", "readings", "cut_at", "run_nm", "equivalent_m", "last_value_nm",
     "last_read_at", "depth_nm", "left_half_m", "left_sure_m", "flags", "numbers", "computed_at",
 )  # fmt: skip
+
+
+Told = Mapping[str, list[Any]]
+"""The columns of forecasts by name, as plain values."""
 
 
 def refresh_wear(piece_ids: Iterable[int], *, at: datetime) -> None:
@@ -176,13 +182,13 @@ def states_of(found: Sequence[Life], known: Learned, *, at: datetime) -> list[We
         return []
     asked = rules()
     cols = columns([as_read(life.history) for life in found])
-    told = forecast(cols, known.prior, asked)
+    told = _plain_columns(forecast(cols, known.prior, asked))
     rows = [_state(life, n, told, known, at) for n, life in enumerate(found)]
     for life, row in zip(found, rows, strict=True):
         row.numbers["conformity"] = _conforms(life, asked, row.numbers["conformity"])
     newest = [
         (row.depth_nm if row.depth_nm is not None else float("nan"), row.numbers["depth_u"],
-         float(told.used_km[n]) if row.readings else float("nan"))
+         told["used_km"][n] if row.readings else float("nan"))
         for n, row in enumerate(rows)
     ]  # fmt: skip
     for each in ends_of(cols.keys, cols.ends, newest, asked):
@@ -192,30 +198,30 @@ def states_of(found: Sequence[Life], known: Learned, *, at: datetime) -> list[We
     return rows
 
 
-def _state(life: Life, n: int, told: Forecasts, known: Learned, at: datetime) -> WearState:
-    says = SAYS[int(told.says[n])]
+def _state(life: Life, n: int, told: Told, known: Learned, at: datetime) -> WearState:
+    says = SAYS[told["says"][n]]
     last: Any = life.last_nm
     nothing = says is Says.NOTHING
-    run = life.history.run_nm
-    since = known.prior.equivalent_nm(run) / NM_PER_M - float(told.used_km[n]) * M_PER_KM
+    equivalent_m = known.prior.equivalent_nm(life.history.run_nm) / NM_PER_M
+    since = equivalent_m - told["used_km"][n] * M_PER_KM
     half, sure, late = (
-        None if nothing else _left(each[n], since)
-        for each in (told.half_km, told.sure_km, told.late_km)
+        None if nothing else _left(told[name][n], since)
+        for name in ("half_km", "sure_km", "late_km")
     )
     numbers = {
         "late_m": late,
-        "depth_u": float(told.depth_u[n]),
-        "limit": _plain(told.limit[n]),
-        "rate": float(told.rate[n]),
-        "rate_low": float(told.rate_low[n]),
-        "rate_high": float(told.rate_high[n]),
-        "next": [_plain(each[n]) for each in (told.next_low, told.next_half, told.next_high)],
-        "through": _plain(told.through[n]),
-        "conformity": str(told.conformity[n]),
-        "gain": float(told.gain[n]),
-        "values": int(told.values[n]),
-        "look": list(look_names(int(told.look[n]))),
-        "unmeasured": list(unmeasured_names(int(told.unmeasured[n]))),
+        "depth_u": told["depth_u"][n],
+        "limit": _plain(told["limit"][n]),
+        "rate": told["rate"][n],
+        "rate_low": told["rate_low"][n],
+        "rate_high": told["rate_high"][n],
+        "next": [_plain(told[name][n]) for name in ("next_low", "next_half", "next_high")],
+        "through": _plain(told["through"][n]),
+        "conformity": str(told["conformity"][n]),
+        "gain": told["gain"][n],
+        "values": told["values"][n],
+        "look": list(look_names(told["look"][n])),
+        "unmeasured": list(unmeasured_names(told["unmeasured"][n])),
         "alike": life.history.spec.alike,
     }
     return WearState(
@@ -224,16 +230,16 @@ def _state(life: Life, n: int, told: Forecasts, known: Learned, at: datetime) ->
         end=life.end,
         pool_id=known.pools.get(life.history.spec.alike),
         says=str(says),
-        readings=int(told.readings[n]) + _fresh(life),
+        readings=told["readings"][n] + _fresh(life),
         cut_at=life.cut_at,
         run_nm=life.run_nm,
-        equivalent_m=known.prior.equivalent_nm(run) / NM_PER_M,
+        equivalent_m=equivalent_m,
         last_value_nm=last,
         last_read_at=life.last_at,
-        depth_nm=None if nothing else float(told.depth[n]),
+        depth_nm=None if nothing else told["depth"][n],
         left_half_m=half,
         left_sure_m=sure,
-        flags=list(flag_names(int(told.flags[n]))),
+        flags=list(flag_names(told["flags"][n])),
         numbers=numbers,
         computed_at=at,
     )
@@ -267,6 +273,11 @@ def as_read(history: History) -> History:
     return replace(history, run_nm=newest)
 
 
+def _plain_columns(told: Forecasts) -> Told:
+    """By name, as lists: single entries of NumPy columns are slow to take."""
+    return {each.name: getattr(told, each.name).tolist() for each in fields(Forecasts)}
+
+
 def _left(km: float, since_m: float) -> float | None:
     return None if km != km else max(0.0, float(km) * M_PER_KM - since_m)
 
@@ -276,11 +287,29 @@ def _plain(value: float) -> float | None:
 
 
 def save_states(rows: Sequence[WearState]) -> None:
-    """Written over what was told of the same point and end before."""
-    WearState.objects.bulk_create(
-        rows,
-        update_conflicts=True,
-        unique_fields=["piece", "point", "end"],
-        update_fields=FIELDS,
-        batch_size=2_000,
+    """Written over what was told of the same point and end before. One statement, prepared once
+    and given row by row: building statements of many rows costs more than all of the rest."""
+    if not rows:
+        return
+    wanted: list[Any] = [WearState._meta.get_field(name) for name in (*KEY, *FIELDS)]
+    quoted = [connection.ops.quote_name(field.column) for field in wanted]
+    sql = (
+        f"INSERT INTO tooling_wearstate ({', '.join(quoted)}) "
+        f"VALUES ({', '.join(['%s'] * len(quoted))}) "
+        f"ON CONFLICT ({', '.join(quoted[: len(KEY)])}) DO UPDATE SET "
+        + ", ".join(f"{column} = excluded.{column}" for column in quoted[len(KEY) :])
     )
+    columns_of = [_prepared(field, rows) for field in wanted]
+    with connection.cursor() as cursor:
+        cursor.executemany(sql, list(zip(*columns_of, strict=True)))
+
+
+def _prepared(field: Any, rows: Sequence[WearState]) -> list[Any]:
+    """One column as the database takes it; moments, of which most rows share one, once each."""
+    values = [getattr(row, field.attname) for row in rows]
+    if isinstance(field, DateTimeField):
+        once = {value: field.get_db_prep_save(value, connection) for value in set(values)}
+        return [once[value] for value in values]
+    if isinstance(field, JSONField):
+        return [field.get_db_prep_save(value, connection) for value in values]
+    return values

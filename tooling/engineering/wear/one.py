@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 
 from tooling.engineering.how import Step
 from tooling.engineering.wear.columns import UNMEASURED, Columns, columns
@@ -117,16 +118,19 @@ def told(
 PLAIN = ("chance", "through", "limit")
 
 
+@cache
 def flag_names(bits: int) -> tuple[str, ...]:
     """Names of the flags, for programs: ``off_line``, ``grown``, …"""
     return tuple(each.name.lower() for each in Flag if bits & each and each.name)
 
 
+@cache
 def look_names(bits: int) -> tuple[str, ...]:
     """Names of what to measure next."""
     return tuple(each.name.lower() for each in Look if bits & each and each.name)
 
 
+@cache
 def unmeasured_names(bits: int) -> tuple[str, ...]:
     """Names of the inputs that nobody measured."""
     return tuple(name for name, bit in UNMEASURED.items() if bits & bit)
