@@ -23,6 +23,7 @@ from tooling.queries.scan_lookup import Lookup, look_up
 from tooling.services import contradictions
 from tooling.services.due_back import check_due
 from tooling.services.movements import Stamp, lock_lookup
+from tooling.services.one_commit import in_one_commit
 from tooling.services.scan_acts import take_one
 from tooling.services.scan_moves import ScanIn, Taken, take_pieces
 from tooling.services.write import lock, through_deadlocks, writing
@@ -67,22 +68,24 @@ def record_batch(
     ``device`` is the device's own id; ``device_now`` its clock as it sent. Raises NotAllowed.
     """
     check_can(by, Verb.MOVE_PIECES)
-    return through_deadlocks(
-        lambda: _record_batch(by=by, at=at, device=device, device_now=device_now, scans=scans)
-    )
+
+    def act() -> list[ScanResult]:
+        return _record_batch(by=by, at=at, device=device, device_now=device_now, scans=scans)
+
+    return through_deadlocks(lambda: in_one_commit(act, weight=len(scans)))
 
 
 def _record_batch(
     *, by: Person, at: datetime, device: str, device_now: datetime, scans: Sequence[ScanIn]
 ) -> list[ScanResult]:
-    with writing():
-        desk = known_device(device=device, at=at, device_now=device_now)
-        lock(device=desk)
-        first, later = _first_of_each_id(scans)
-        answers = _earlier_answers(first.values())
-        fresh = [scan for scan in first.values() if scan.id not in answers]
-        answers |= _record(by=by, at=at, desk=desk, scans=fresh)
-        _keep_reused(by=by, at=at, desk=desk, scans=later + list(first.values()), answers=answers)
+    """Inside a transaction that is open."""
+    desk = known_device(device=device, at=at, device_now=device_now)
+    lock(device=desk)
+    first, later = _first_of_each_id(scans)
+    answers = _earlier_answers(first.values())
+    fresh = [scan for scan in first.values() if scan.id not in answers]
+    answers |= _record(by=by, at=at, desk=desk, scans=fresh)
+    _keep_reused(by=by, at=at, desk=desk, scans=later + list(first.values()), answers=answers)
     new = {scan.id for scan in fresh}
     return [_answer(scan, answers[scan.id], first[scan.id] is scan and scan.id in new)
             for scan in scans]  # fmt: skip
