@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 
 import pytest
@@ -246,6 +247,17 @@ def test_a_shared_contour_is_cut_alike_and_replaced_together() -> None:
     assert [told[name].kind for name in "AB"] == ["replace", "replace"]
     assert codes(told["A"]) == ["must_worn", "too_deep"]
     assert codes(told["B"]) == ["replaced_together"]
+
+
+def test_pieces_of_one_contour_that_raise_each_other_tell_what_began_it() -> None:
+    """Pass 3 takes B2 down by 0.020; C follows it and cleans up by 2 · (0.026 + 0.002) = 0.056,
+    and B2 follows C: the two name each other, and B2 the step too."""
+    line = bottoms("6.000", "6.020", "6.040", B3=roll("B3", "6.040", worn="0.018"))
+    other = roll("C", "6.020", worn="0.026", limit="0.040")
+    told = decided(replace(line, pieces=(*line.pieces, other), contours=(("B2", "C"),)))
+    assert told["B2"].amount_nm == told["C"].amount_nm == 56 * MIL
+    assert codes(told["B2"]) == ["to_keep_step", "to_keep_contour"]
+    assert codes(told["C"]) == ["to_keep_contour", "to_clean_up"]
 
 
 def test_a_new_roll_is_as_drawn_unless_the_next_pass_asks_for_less() -> None:

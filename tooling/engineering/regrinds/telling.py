@@ -14,7 +14,7 @@ from tooling.engineering.regrinds.answer import Change, Decision, Kind, Plan, Re
 from tooling.engineering.regrinds.baseline import by_the_worst
 from tooling.engineering.regrinds.facts import Facts
 from tooling.engineering.regrinds.geometry import left_step, regrinds_left, stock_step
-from tooling.engineering.regrinds.least import Amounts, Impossible, Search, contour_groups
+from tooling.engineering.regrinds.least import Amounts, Impossible, Raised, Search, contour_groups
 from tooling.engineering.regrinds.lines import tell_line
 from tooling.engineering.regrinds.model import LEAST_WHY, Requirement, reason
 from tooling.engineering.regrinds.unmeasured import unmeasured
@@ -142,6 +142,8 @@ def _reasons(search: Search, chosen: Chosen, n: int, kind: Kind, faced: bool) ->
 def _why_cut(search: Search, chosen: Chosen, n: int, off: int) -> Iterator[Reason]:
     facts, step = search.model.facts[n], search.model.step_nm
     raised = chosen.amounts.last[n]
+    if (first := _raised_before(search, raised)) is not None:
+        yield _because(search, *first)
     if raised.requirement is not None and raised.before is not None:
         yield _because(search, raised.requirement, n, raised.before.piece)
     if off == facts.need * step and facts.stock_point is not None:
@@ -149,6 +151,18 @@ def _why_cut(search: Search, chosen: Chosen, n: int, off: int) -> Iterator[Reaso
         yield reason("to_clean_up", _("To clean up {depth} at {point}, {angle}° to the shaft: "
                      "{amount} on diameter."), depth_nm=point.lost_nm, point=point.name,
                      angle=_degrees(point.angle_degrees), amount_nm=off)  # fmt: skip
+
+
+def _raised_before(search: Search, raised: Raised) -> tuple[int, int, int] | None:
+    """Where pieces of one contour raised each other: what first asked for a cut of this one, as
+    requirement, this piece and the other; None where only its contour asks."""
+    at: Raised | None = raised
+    while at is not None and at.requirement is not None and at.before is not None:
+        if search.model.requirements[at.requirement].kind != "contour":
+            own = at is not raised and at.piece == raised.piece
+            return (at.requirement, at.piece, at.before.piece) if own else None
+        at = at.before
+    return None
 
 
 def _because(search: Search, at: int, n: int, other: int) -> Reason:
