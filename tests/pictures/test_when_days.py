@@ -41,3 +41,23 @@ def test_what_is_over_or_far_is_cut_off() -> None:
 def test_any_number_of_sets(count: int) -> None:
     rows = [DayRow(f"S{n}", (Bar(TODAY, TODAY + n, "job", "x"),)) for n in range(count)]
     assert painted(*rows).count("data-bar=") == count
+
+
+def test_a_job_is_named_in_its_bar_or_behind_it_or_not_at_all() -> None:
+    svg = painted(DayRow("A", (Bar(TODAY, TODAY + 4, "job", "x", "J-1"),
+                               Bar(TODAY + 6, TODAY + 7, "crosses", "x", "J-2"),
+                               Bar(TODAY + 12, TODAY + 12, "crosses", "x", "J-3"),
+                               Bar(TODAY + 13, TODAY + 13, "job", "x", "A long number"),
+                               Bar(TODAY + 14, TODAY + 14, "job", "x", "J-5"))))  # fmt: skip
+    inside = re.findall(r'class="when-name">([^<]+)<', svg)
+    named = re.findall(r"<text [^>]*>(A long number|J-[0-9])<", svg)
+    assert inside == ["J-1"]
+    assert named == ["J-1", "J-2", "J-5"]
+
+
+def test_few_days_fill_the_width_and_many_go_on() -> None:
+    def width(last: int) -> float:
+        svg = painted(DayRow("A", (Bar(TODAY, TODAY + last, "job", "x"),)))
+        return float(re.findall(r'<svg[^>]* width="([\d.]+)"', svg)[0])
+
+    assert width(5) == width(60) < width(150)

@@ -16,7 +16,8 @@ from tooling.pictures.shapes import Drawing, Group, Line, Path, Rect, Shape, Tex
 HEIGHT = 82.0
 LEFT, RIGHT, TOP, BOTTOM = 24.0, 5.0, 12.0, 14.0
 A_PASS = 9.0
-LEAST_WIDTH, MOST_WIDTH = 120.0, 420.0
+LEAST_WIDTH, MOST_WIDTH = 240.0, 420.0
+LEGEND = 40.0
 MARK = 2.6
 SMALL = 3.6
 TICKS = (1, 2, 5)
@@ -118,7 +119,7 @@ def _numbers(points: Sequence[DiameterPoint], scale: _Scale) -> Iterator[Shape]:
 
 def _legend(scale: _Scale) -> Iterator[Shape]:
     words = (_("top before"), _("bottom before"), _("top after"), _("bottom after"))
-    room = (scale.width - LEFT) / len(words)
+    room = min(LEGEND, (scale.width - LEFT) / len(words))
     for n, ((_name, look), word) in enumerate(zip(SERIES, words, strict=True)):
         x = LEFT + n * room
         yield _mark(x + MARK / 2, 4.0, look)

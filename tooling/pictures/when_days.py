@@ -10,7 +10,8 @@ from django.utils.translation import gettext as _
 from tooling.pictures.shapes import Drawing, Group, Line, Rect, Shape, Text
 
 LEFT, RIGHT, TOP, ROW = 24.0, 4.0, 12.0, 10.0
-A_DAY = 2.4
+LEAST_DAY, WIDE = 2.4, 240.0
+A_LETTER = 2.3
 BAR = 4.6
 LOW = 1.8
 SMALL = 3.6
@@ -20,12 +21,14 @@ LEAST_DAYS, MOST_DAYS = 28, 180
 
 @dataclass(frozen=True, slots=True)
 class Bar:
-    """Days from the first to the last; ``kind``: job, crosses or window."""
+    """Days from the first to the last; ``kind``: job, crosses or window; ``name``: written in it
+    where there is room."""
 
     first: int
     last: int
     kind: str
     said: str
+    name: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,12 +43,14 @@ def when_chart(rows: Sequence[DayRow], *, today: int, say: Callable[[int], str])
     """A row for each set, a column for each day from today; weeks are named by ``say``."""
     furthest = max((bar.last for row in rows for bar in row.bars), default=today)
     days = min(MOST_DAYS, max(LEAST_DAYS, furthest - today + 3))
-    width, height = LEFT + RIGHT + A_DAY * days, TOP + ROW * max(1, len(rows)) + 4
-    shapes: list[Shape] = [*_weeks(today, days, height, say)]
+    a_day = max(LEAST_DAY, (WIDE - LEFT - RIGHT) / days)
+    scale = _Scale(today, days, a_day)
+    width, height = LEFT + RIGHT + a_day * days, TOP + ROW * max(1, len(rows)) + 4
+    shapes: list[Shape] = [*_weeks(scale, height, say)]
     for n, row in enumerate(rows):
         y = TOP + ROW * n
         shapes.append(Text(1.0, y + ROW / 2 + 1.3, row.name, SMALL, look="chart-text"))
-        shapes += _bars(row, y, today, days)
+        shapes += _bars(row, y, scale)
     shapes.append(Line(LEFT, TOP - 3, LEFT, height - 2, look="when-today"))
     said = "; ".join(f"{row.name}: {', '.join(bar.said for bar in row.bars)}" for row in rows)
     return Drawing(
@@ -54,26 +59,50 @@ def when_chart(rows: Sequence[DayRow], *, today: int, say: Callable[[int], str])
     )  # fmt: skip
 
 
-def _weeks(today: int, days: int, height: float, say: Callable[[int], str]) -> Iterator[Shape]:
-    first = today + (-(today - 1)) % WEEK
-    for day in range(first, today + days, WEEK):
-        x = LEFT + A_DAY * (day - today)
+@dataclass(frozen=True, slots=True)
+class _Scale:
+    today: int
+    days: int
+    a_day: float
+
+    def x(self, day: int) -> float:
+        return LEFT + self.a_day * (day - self.today)
+
+
+def _weeks(scale: _Scale, height: float, say: Callable[[int], str]) -> Iterator[Shape]:
+    first = scale.today + (-(scale.today - 1)) % WEEK
+    for day in range(first, scale.today + scale.days, WEEK):
+        x = scale.x(day)
         yield Line(x, TOP - 2, x, height - 2, look="chart-grid")
         yield Text(x + 0.6, TOP - 4, say(day), SMALL, look="chart-text")
 
 
-def _bars(row: DayRow, y: float, today: int, days: int) -> Iterator[Shape]:
+def _bars(row: DayRow, y: float, scale: _Scale) -> Iterator[Shape]:
+    top, end = y + (ROW - BAR) / 2, scale.today + scale.days
+    starts = sorted(bar.first for bar in row.bars if bar.kind != "window")
     for bar in row.bars:
-        first, last = max(bar.first, today), min(bar.last, today + days - 1)
+        first, last = max(bar.first, scale.today), min(bar.last, end - 1)
         if last < first:
             continue
-        x, length = LEFT + A_DAY * (first - today), A_DAY * (last - first + 1)
-        top = y + (ROW - BAR) / 2
-        shapes: list[Shape] = [Rect(x, top, length, BAR, look=f"when-{bar.kind}")]
+        x, past = scale.x(first), scale.x(last + 1)
+        shapes: list[Shape] = [Rect(x, top, past - x, BAR, look=f"when-{bar.kind}")]
         if bar.kind == "window":
-            shapes = [Rect(x, top + BAR + 0.8, length, LOW, look="when-window")]
+            shapes = [Rect(x, top + BAR + 0.8, past - x, LOW, look="when-window")]
         if bar.kind == "crosses":
-            ends = ((x, top, x + length, top + BAR), (x, top + BAR, x + length, top))
-            shapes += [Line(*end, look="when-cross") for end in ends]
+            ends = ((x, top, past, top + BAR), (x, top + BAR, past, top))
+            shapes += [Line(*each, look="when-cross") for each in ends]
+        free = next((start for start in starts if start > last), end)
+        shapes += _name(bar, x, past, scale.x(max(last + 1, free)), top)
         yield Group(tuple(shapes), data=(("bar", bar.kind), ("first", str(bar.first)),
                                     ("last", str(bar.last))))  # fmt: skip
+
+
+def _name(bar: Bar, x: float, past: float, free: float, top: float) -> Iterator[Shape]:
+    """In a plain bar that is long enough, else in the free days behind it, else nowhere."""
+    long = A_LETTER * len(bar.name) + 2
+    if not bar.name or bar.kind == "window":
+        return
+    if bar.kind == "job" and long <= past - x:
+        yield Text(x + 1, top + BAR - 1.1, bar.name, SMALL, look="when-name")
+    elif long <= free - past:
+        yield Text(past + 1, top + BAR - 1.1, bar.name, SMALL, look="chart-text")

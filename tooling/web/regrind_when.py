@@ -43,7 +43,7 @@ def _picture(page: WhenPage) -> str:
 def _bars(each: WindowView) -> list[Bar]:
     bars = [
         Bar(job.gathers.toordinal(), job.ends.toordinal(), "crosses" if job.crosses else "job",
-            _("job {job}").format(job=job.number))
+            _("job {job}").format(job=job.number), job.number)
         for job in each.jobs
     ]  # fmt: skip
     if each.chosen is not None:
