@@ -66,7 +66,7 @@ class Runs(Door):
     @extend_schema(request=SetupRunIn, responses={201: RunPageOut})
     def post(self, request: Request) -> Response:
         values = given(SetupRunIn, request)
-        setup = find_setup(values.pop("setup"))
+        setup = find_setup(values.pop("setup"), bare=True)
         made = runs.record_run(by=by(request), at=timezone.now(), setup=setup, **values)
         return _made(made)
 

@@ -57,9 +57,10 @@ SHAFT_WORDS = {
 }
 
 
-def find_setup(number: str) -> Setup:
-    """The setup of the kit of this number. One query. Raises Unknown ``unknown_setup``."""
-    rows = Setup.objects.select_related(*SETUP_WITH)
+def find_setup(number: str, *, bare: bool = False) -> Setup:
+    """The setup of the kit of this number; ``bare``: without what it belongs to, where that is read
+    anew anyway. One query. Raises Unknown ``unknown_setup``."""
+    rows = Setup.objects.all() if bare else Setup.objects.select_related(*SETUP_WITH)
     found = rows.filter(kit__number=fold(number.replace("\x00", ""))).first()
     if found is None:
         raise Unknown(

@@ -8,7 +8,7 @@ from typing import Any
 from django.db import connection
 from django.db.models import F
 
-from tooling.models import LengthEntry, Piece, Run, RunPiece
+from tooling.models import LengthEntry, Piece, Run
 from tooling.queries.mounted_then import MountedThen
 
 Amount = tuple[int, int]
@@ -38,7 +38,7 @@ def post(run: Run, given: Mapping[int, Amount], *, corrected: Mapping[int, Lengt
         for piece, entry in sorted(corrected.items())
     ]
     made += [entry.pk for entry in LengthEntry.objects.bulk_create(putting_right)]
-    RunPiece.objects.bulk_create([RunPiece(run=run, entry_id=pk) for pk in made])
+    _tell_whose(run, made)
     for amount, pieces in sorted(alike.items()):
         _add(pieces, amount)
     _add_up(putting_right, corrected)
@@ -64,6 +64,18 @@ def _insert(run: Run, amount: Amount, pieces: Sequence[int]) -> list[int]:
     with connection.cursor() as cursor:
         cursor.execute(sql, [*values, *pieces])
         return [pk for (pk,) in cursor.fetchall()]
+
+
+def _tell_whose(run: Run, entries: Sequence[int]) -> None:
+    """That these entries are the run's, in one statement."""
+    if not entries:
+        return
+    sql = (
+        "INSERT INTO tooling_runpiece (run_id, entry_id) SELECT %s, e.id "
+        f"FROM tooling_lengthentry e WHERE e.id IN ({', '.join(['%s'] * len(entries))})"
+    )
+    with connection.cursor() as cursor:
+        cursor.execute(sql, [run.pk, *entries])
 
 
 def standing_entries(run: Run) -> dict[int, LengthEntry]:

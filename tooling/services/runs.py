@@ -147,7 +147,7 @@ def _hold(
     if run is not None:
         ids |= set(run.pieces.values_list("entry__piece_id", flat=True))
     claims = KitPosition.objects.filter(piece__in=ids, is_open=True)
-    kits = {fresh.kit_id, *claims.values_list("kit_id", flat=True).distinct()}
+    kits = {fresh.kit_id, *claims.order_by().values_list("kit_id", flat=True).distinct()}
     lock(kits=kits, pieces=ids)
     return fresh, mounted, kits
 

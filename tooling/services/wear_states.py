@@ -15,7 +15,7 @@ from datetime import datetime
 from typing import Any
 
 from django.db import connection
-from django.db.models import Case, DateTimeField, F, JSONField, Value, When
+from django.db.models import Case, DateTimeField, F, JSONField, Q, Value, When
 
 from tooling.engineering.lengths import NM_PER_M
 from tooling.engineering.wear import (
@@ -74,17 +74,17 @@ def advance_wear(
     at: datetime,
 ) -> None:
     """The same after these pieces all ran so much, when nothing but their length changed: sums
-    move, no forecast is made, but for pieces that were read or cut since, or have none yet. Four
+    move, no forecast is made, but for pieces that were read or cut since, or have none yet. Three
     statements; call inside the write of the cause."""
     ids = set(piece_ids)
     used = GaugePoint.objects.filter(is_in_use=True).values("drawing")
-    gauged = Piece.objects.filter(pk__in=ids, drawing__in=used)
-    told = gauged.values_list("pk", "wear_states__last_read_at", "wear_states__cut_at")
-    anew = {
-        pk for pk, read, cut in told
-        if (read is not None and read >= happened_at) or (cut is not None and cut > happened_at)
-    }  # fmt: skip
-    anew |= set(gauged.filter(wear_states=None).values_list("pk", flat=True))
+    stale = (
+        Q(wear_states=None)
+        | Q(wear_states__last_read_at__gte=happened_at)
+        | Q(wear_states__cut_at__gt=happened_at)
+    )
+    gauged = Piece.objects.filter(stale, pk__in=ids, drawing__in=used).order_by()
+    anew = set(gauged.values_list("pk", flat=True))
     eq_m = factor_of(strip_class) * length_nm / NM_PER_M
     left = {
         name: Case(
