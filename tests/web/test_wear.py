@@ -12,6 +12,7 @@ from django.utils import timezone
 from tests.world import MM, World
 from tooling.engineering.lengths import NM_PER_M
 from tooling.models import GaugePoint, Person, Piece, Reading, Task, WearState
+from tooling.queries.life_money import life_page
 from tooling.queries.piece_wear import piece_wear
 from tooling.queries.reading_sheet import Asked, reading_sheet
 from tooling.queries.wear import wear_page
@@ -207,6 +208,10 @@ def test_life_and_money_per_set_and_as_a_file(shop: Shop, page: Client, crew: Pe
     row = dict(zip(sheet[0].split(","), sheet[1].split(","), strict=True))
     assert (row["Strip run (m)"], row["Cuts left"], row["Spent"]) == ("90000", "9", "420.00")
     assert row["Spent per km"] == "4.67"
+    sums = life_page()
+    assert sums.sums[0].per_km == 467
+    assert sums.whole.spent_cents == 42_000
+    assert sums.whole.per_km is None
 
 
 @pytest.mark.parametrize("many", [1, 30])

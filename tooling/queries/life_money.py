@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from django.db.models import Count, Q, Sum
@@ -51,7 +51,8 @@ class LifeRow:
 
 @dataclass(frozen=True)
 class LifeSum:
-    """All pieces of one set (or the whole list). ``unpriced``: pieces without any price."""
+    """All pieces of one set, or the whole list, which has no ``per_km``: its sets run different
+    strip. ``unpriced``: pieces without any price."""
 
     name: str
     pieces: int
@@ -166,7 +167,7 @@ def life_page(*, tool_set: str = "") -> LifePage:
     chosen = [row for row in rows if not tool_set or tool_set in row.sets]
     return LifePage(
         sums=tuple(_sum(number, by_set[number]) for number in sorted(by_set)),
-        whole=_sum("", rows),
+        whole=replace(_sum("", rows), per_km=None),
         rows=tuple(chosen),
         chosen=tool_set,
         currency=Shop.objects.values_list("currency", flat=True).first() or "",
