@@ -10,6 +10,7 @@ from api.serializers.moments import MomentField
 from tooling.models import How
 
 MOST_SCANS = 2000
+MOST_DEVICE, MOST_TO, MOST_CODE, MOST_SEQUENCE = 80, 200, 60, 2**53
 
 
 class ScanInSerializer(serializers.Serializer[Any]):
@@ -18,14 +19,14 @@ class ScanInSerializer(serializers.Serializer[Any]):
     id = serializers.UUIDField()
     happened_at = MomentField()
     to = serializers.CharField(
-        max_length=200,
+        max_length=MOST_TO,
         allow_blank=True,
         required=False,
         default="",
         help_text="Label code of the place, cart, kit, station or person; empty only to undo.",
     )
     code = serializers.CharField(
-        max_length=60,
+        max_length=MOST_CODE,
         allow_blank=True,
         help_text="Label code, mark or old number of what is put there.",
     )
@@ -34,7 +35,7 @@ class ScanInSerializer(serializers.Serializer[Any]):
         required=False, allow_null=True, default=None, help_text="The id of the scan to put right."
     )
     sequence = serializers.IntegerField(
-        required=False, allow_null=True, default=None, min_value=0, max_value=2**53
+        required=False, allow_null=True, default=None, min_value=0, max_value=MOST_SEQUENCE
     )
     quantity = serializers.IntegerField(
         required=False,
@@ -57,7 +58,7 @@ class ScanInSerializer(serializers.Serializer[Any]):
 class ScanBatchInSerializer(serializers.Serializer[Any]):
     """A batch from one device, with its clock."""
 
-    device = serializers.CharField(max_length=80)
+    device = serializers.CharField(max_length=MOST_DEVICE)
     device_now = MomentField()
     scans = serializers.ListField(child=ScanInSerializer(), max_length=MOST_SCANS)
 
