@@ -48,7 +48,7 @@ def test_a_mill_takes_as_many_queries_however_long_it_is(
 ) -> None:
     world.mill("M2", stations=stations)
     client = api_as(viewer)
-    with django_assert_num_queries(6):  # token; which; mill, groups, stations, shafts
+    with django_assert_num_queries(7):  # token, roles; which; mill, groups, stations, shafts
         client.get("/api/v1/mills/M2/")
 
 

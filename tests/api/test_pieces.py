@@ -106,7 +106,9 @@ def test_a_page_takes_as_many_queries_whatever_it_holds(
     for _n in range(rows):
         world.piece(drawing, rack)
     client = api_as(viewer)
-    with django_assert_num_queries(6):  # token; page; rows, special places, staged, old numbers
+    with django_assert_num_queries(
+        7
+    ):  # token, roles; page; rows, special places, staged, old numbers
         client.get("/api/v1/pieces/")
 
 

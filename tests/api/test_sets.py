@@ -54,9 +54,9 @@ def test_a_set_takes_as_many_queries_however_large_it_is(
     world.copy(tool_set)
     world.chart(tool_set, world.mill("M1"))
     client = api_as(viewer)
-    # token; by code, by number; set, passes, positions, allotments, fills, variants, copies,
+    # token, roles; by code, by number; set, passes, positions, allotments, fills, variants, copies,
     # charts, where their passes stand with their settings, characteristics
-    with django_assert_num_queries(14):
+    with django_assert_num_queries(15):
         client.get("/api/v1/sets/T-9/")
 
 

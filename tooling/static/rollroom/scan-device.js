@@ -40,7 +40,11 @@ export class Device {
 
   show(name, isShown) {
     const part = this.part(name);
-    if (part) part.hidden = !isShown;
+    if (!part) return;
+    part.hidden = !isShown;
+    const code = part.dataset.codeWhenShown; // a hidden problem is none
+    if (code && isShown) part.dataset.code = code;
+    else if (code) delete part.dataset.code;
   }
 
   clicked(pressed) {
