@@ -11,6 +11,7 @@ import re
 import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from types import MappingProxyType
 
 from django.utils.translation import gettext_lazy as _
@@ -62,6 +63,7 @@ class Code:
         return KINDS[self.kind]
 
 
+@lru_cache(maxsize=8192)
 def check_character(payload: str) -> str:
     """The MOD 37-2 check character of capitals and digits: a digit, a letter or ``*``.
 
@@ -103,8 +105,12 @@ def _serial(number: str) -> int:
     return serial
 
 
+@lru_cache(maxsize=8192)
 def fold(text: str) -> str:
-    """What was typed, as a label prints it: capitals, no spaces or hyphens, O as 0, I as 1."""
+    """What was typed, as a label prints it: capitals, no spaces or hyphens, O as 0, I as 1.
+
+    Remembered: of one scan it is asked for a dozen times.
+    """
     plain = unicodedata.normalize("NFKC", text)
     return _DASHES_AND_SPACES.sub("", plain).upper().translate(_FOLDED)
 
