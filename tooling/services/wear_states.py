@@ -9,7 +9,7 @@ work for the worker (``learn``), not for whoever writes a reading down.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, fields, replace
 from datetime import datetime
 from typing import Any
@@ -42,6 +42,8 @@ from tooling.services.write import writing
 OWN_POOL_PIECES = 3
 """A drawing's point has a pool of its own from so many pieces that were read after they ran."""
 M_PER_KM = 1_000
+AT_A_TIME = 4_096
+"""Forecasts made and written before the next are, where all are told anew."""
 KEY = ("piece", "point", "end")
 FIELDS = (
     "pool", "says", "readings", "cut_at", "run_nm", "equivalent_m", "last_value_nm",
@@ -107,10 +109,22 @@ def refresh_all(*, at: datetime) -> int:
     with writing():
         known = learned()
         found = lives(learned=known.pools)
-        save_states(states_of(found, known, at=at))
+        for some in _blocks(found):
+            save_states(states_of(some, known, at=at))
         keep = {(life.piece_id, life.point_id, life.end) for life in found}
         _drop_others(WearState.objects.all(), keep)
     return len(found)
+
+
+def _blocks(found: Sequence[Life]) -> Iterator[Sequence[Life]]:
+    """So many lives at a time that their rows need little memory, no piece's torn apart."""
+    start = 0
+    while start < len(found):
+        end = min(start + AT_A_TIME, len(found))
+        while end < len(found) and found[end].piece_id == found[end - 1].piece_id:
+            end += 1
+        yield found[start:end]
+        start = end
 
 
 def _drop_others(rows: Any, keep: Collection[tuple[int, int, str]]) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 from math import inf, sqrt
 
 from tooling.engineering.how import Step
@@ -111,6 +112,7 @@ def worth(value_nm: int, *, size_nm: int, gauge: GaugeRecord, thermal: Thermal) 
     )
 
 
+@lru_cache(maxsize=1_024)
 def _gauge(gauge: GaugeRecord) -> tuple[float, Step, tuple[str, ...]]:
     nothing = gauge.resolution_nm is None and gauge.uncertainty_nm is None
     resolution = ASSUMED_RESOLUTION_NM if nothing else gauge.resolution_nm or 0

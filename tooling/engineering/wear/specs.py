@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
+from functools import lru_cache
 from math import cos, isfinite, radians
 from types import MappingProxyType
 from typing import Literal
@@ -27,6 +28,12 @@ class Says(StrEnum):
     ESTIMATE = "estimate"
     POOL = "pool"
     NOTHING = "nothing"
+
+
+@lru_cache(maxsize=1_024)
+def _scale(is_diameter: bool, axial: bool, face_degrees: float) -> float:
+    angle = radians(90 - face_degrees) if axial else radians(face_degrees)
+    return (0.5 if is_diameter else 1.0) * cos(angle)
 
 
 @dataclass(frozen=True)
@@ -85,8 +92,7 @@ class PointSpec:
     @property
     def scale(self) -> float:
         """Depth normal to the face per unit of change of the value."""
-        angle = radians(90 - self.face_degrees) if self.axial else radians(self.face_degrees)
-        return (0.5 if self.is_diameter else 1.0) * cos(angle)
+        return _scale(self.is_diameter, self.axial, self.face_degrees)
 
     @property
     def sign(self) -> int:
