@@ -11,14 +11,13 @@ import pytest
 from django.db import DatabaseError, connection, connections
 from django.utils import translation
 
-from tests.services.scanning import a_scan
+from tests.services.scanning import a_scan, send
 from tests.world import World, make_person
 from tooling.errors import ToolingError
 from tooling.models import Change, Movement, Role
 from tooling.services import one_commit
 from tooling.services.one_commit import in_one_commit
 from tooling.services.rebuild import differences
-from tooling.services.scans import record_batch
 from tooling.services.write import record_change, writing
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -112,7 +111,7 @@ def test_each_is_answered_in_its_own_language(world) -> None:
     assert while_the_lock_is_held(act) == said
 
 
-def test_scans_of_several_devices_are_taken_once_each(world, at) -> None:
+def test_a_batch_sent_again_while_it_waits_is_taken_once(world, at) -> None:
     sender = make_person("sender", Role.ATTENDANT)
     rack, drawing = world.place("Rack A"), world.drawing("D1")
     pieces = [world.piece(drawing, rack) for _n in range(SENDERS)]
@@ -122,9 +121,7 @@ def test_scans_of_several_devices_are_taken_once_each(world, at) -> None:
     def act(number: int) -> list[str]:
         own = a_scan(pieces[number].code, places[number].code, at=at)
         void = a_scan("R000ZZZZ", places[number].code, at=at)
-        sent = record_batch(by=sender, at=at, device=f"device {number}", device_now=at,
-                            scans=[same, own, void])  # fmt: skip
-        return [result.status for result in sent]
+        return [result.status for result in send(sender, at, same, own, void)]
 
     answers = while_the_lock_is_held(act)
     assert sorted(answers) == [["repeated", "taken", "refused"]] * (SENDERS - 1) + [

@@ -13,6 +13,7 @@ from django.utils.translation import gettext_lazy as _
 from tooling.errors import Conflict, Unknown
 from tooling.models import How, Kit, KitPosition, KitState, Movement, Person, Piece, Place
 from tooling.permissions import Verb, check_can
+from tooling.queries.prepared import Prepared
 from tooling.queries.scan_lookup import Lookup
 from tooling.services import staging
 from tooling.services.due_back import USUAL, Departure, DueOn, note_departures
@@ -51,6 +52,21 @@ __all__ = [
     "standing",
     "verb_for",
 ]
+
+
+_CLAIMING = Prepared(
+    lambda ids: (
+        KitPosition.objects.filter(piece_id__in=ids, is_open=True).order_by().values_list("kit_id")
+    )
+)
+_GATHERING = Prepared(
+    lambda codes: (
+        Kit.objects.exclude(state=KitState.CLOSED)
+        .filter(place__code__in=codes)
+        .order_by()
+        .values_list("pk")
+    )
+)
 
 
 def row(
@@ -152,9 +168,7 @@ def lock_lookup(found: Lookup) -> None:
 def kits_around(*, piece_ids: Iterable[int], places: Iterable[Place]) -> set[int]:
     """The open kits that moves of these pieces to these places can touch. Two queries."""
     around = {code for place in places for code in place.path.split("/") if code}
-    claims = KitPosition.objects.filter(piece_id__in=piece_ids, is_open=True)
-    gathering = Kit.objects.exclude(state=KitState.CLOSED).filter(place__code__in=around)
-    return {*claims.values_list("kit_id", flat=True), *gathering.values_list("pk", flat=True)}
+    return {kit for (kit,) in (*_CLAIMING(set(piece_ids)), *_GATHERING(around))}
 
 
 def moves_of(

@@ -26,6 +26,7 @@ from django.utils.translation import gettext_lazy as _
 
 from tooling.errors import NoRoom
 from tooling.models import Change, Count, Device, Kit, Person, Piece, Place, StockLine
+from tooling.queries.prepared import Prepared
 
 SNAPSHOT = "snapshot"
 DISK_FULL = "53100"
@@ -35,6 +36,24 @@ MOST_TRIES = 5
 
 _one_writer = threading.RLock()
 T = TypeVar("T")
+
+
+def _hold(model: type[Model], order: str) -> Prepared:
+    return Prepared(
+        lambda ids: (
+            model._default_manager.select_for_update(no_key=True)
+            .filter(pk__in=ids)
+            .order_by(order)
+            .values_list("pk")
+        )
+    )
+
+
+_ORDERS: Mapping[type[Model], str] = {
+    Device: "pk", Count: "number", Kit: "number", Place: "code", Piece: "code", StockLine: "code",
+}  # fmt: skip
+_HOLD = {model: _hold(model, order) for model, order in _ORDERS.items()}
+"""Reads that hold what they find until the transaction ends."""
 
 
 @contextmanager
@@ -129,20 +148,16 @@ def lock(
     if not connection.features.has_select_for_update:
         return
     if device is not None:
-        mine = Device.objects.select_for_update(no_key=True).filter(pk=device.pk)
-        list(mine.values_list("pk"))
-    wanted: list[tuple[type[Model], Iterable[int], str]] = [
-        (Count, counts, "number"),
-        (Kit, kits, "number"),
-        (Place, places, "code"),
-        (Piece, pieces, "code"),
-        (StockLine, stock, "code"),
+        _HOLD[Device]([device.pk])
+    wanted: list[tuple[type[Model], Iterable[int]]] = [
+        (Count, counts),
+        (Kit, kits),
+        (Place, places),
+        (Piece, pieces),
+        (StockLine, stock),
     ]
-    for model, keys, order in wanted:
-        ids = set(keys)
-        if ids:
-            rows = model._default_manager.select_for_update(no_key=True).filter(pk__in=ids)
-            list(rows.order_by(order).values_list("pk"))
+    for model, keys in wanted:
+        _HOLD[model](set(keys))
 
 
 def record_change(
