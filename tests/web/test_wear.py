@@ -17,6 +17,7 @@ from tooling.queries.piece_wear import piece_wear
 from tooling.queries.reading_sheet import Asked, reading_sheet
 from tooling.queries.wear import wear_page
 from tooling.services import gauge_points, lengths_run, readings, wear_states, work
+from tooling.services.point_readings import record_point_reading
 from tooling.services.wear_work import learn
 
 pytestmark = pytest.mark.django_db
@@ -194,6 +195,22 @@ def test_what_was_learned_is_shown_plainly_and_asked_for(
     said = text_of(page.get("/wear/pools/"))
     assert "roll D2 root_diameter" in said
     assert "this shop&#x27;s readings" in said or "memory, until learned" in said
+
+
+def test_of_two_words_at_the_same_strip_the_sheet_shows_the_last(
+    shop: Shop, engineer: Person, crew: Person
+) -> None:
+    piece = shop.pieces[0]
+    lip = gauge_points.save_gauge_point(
+        by=engineer, at=shop.now, drawing=piece.drawing, name="lip", kind="template"
+    )
+    for n, verdict in enumerate(("light", "fails")):
+        record_point_reading(
+            by=crew, at=shop.now, piece=piece, point=lip, verdict=verdict,
+            happened_at=shop.now - timedelta(hours=2 - n),
+        )  # fmt: skip
+    (row,) = (r for r in reading_sheet(Asked(piece=piece.code)).rows if r.point == "lip")
+    assert row.last_verdict == "fails"
 
 
 def test_life_and_money_per_set_and_as_a_file(shop: Shop, page: Client, crew: Person) -> None:

@@ -10,7 +10,7 @@ from typing import Any
 
 from django.db.models import F, Q
 
-from tooling.engineering.wear import columns, forecast, look_names
+from tooling.engineering.wear import ReadingAt, columns, forecast, look_names
 from tooling.models import AWAY_KINDS, GaugePoint, Piece, WearState
 from tooling.queries.conformity import limit_of
 from tooling.queries.wear_lives import Life, lives
@@ -151,10 +151,17 @@ def _whole(value: float) -> int | None:
     return None if value != value else round(float(value))
 
 
+def _newest(life: Life) -> ReadingAt | None:
+    """At the longest strip; of those taken at the same strip the last."""
+    read = enumerate(life.history.readings)
+    _n, newest = max(read, key=lambda at: (sum(at[1].run_nm.values()), at[0]), default=(0, None))
+    return newest
+
+
 def _row(
     life: Life, piece: Piece, point: GaugePoint, expected: tuple[int | None, int | None, str]
 ) -> SheetRow:
-    newest = max(life.history.readings, key=lambda each: sum(each.run_nm.values()), default=None)
+    newest = _newest(life)
     is_length = point.kind == "length"
     limit = limit_of(point, life.start_nm) if is_length else None
     place = piece.place
