@@ -13,6 +13,7 @@ from typing import Any
 from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from tooling.engineering.wear import GaugeRecord, History, PointSpec, ReadingAt, Thermal, worth
+from tooling.engineering.wear.measuring import worth_in_short
 from tooling.models import (
     Gauge,
     GaugePoint,
@@ -368,13 +369,13 @@ def _reading(
     heat = row["temperature_c"]
     if heat is not None and not COLDEST_C <= heat <= WARMEST_C:
         heat = None
-    known = worth(
+    at_20, u, assumed = worth_in_short(
         value,
         size_nm=abs(value),
         gauge=gauges.get(row["gauge_id"], GaugeRecord()),
         thermal=Thermal(row["soaked"], heat),
     )
-    return ReadingAt(run, known.value_nm, known.u_nm, assumed=known.assumed, key=row["pk"])
+    return ReadingAt(run, at_20, u, assumed=assumed, key=row["pk"])
 
 
 def _midnight(day: date) -> datetime:

@@ -93,23 +93,30 @@ def worth(value_nm: int, *, size_nm: int, gauge: GaugeRecord, thermal: Thermal) 
     ``size_nm`` is the length that expands (the diameter, the width). Raises ValueError for a
     negative size or a temperature at which nobody measures.
     """
-    if size_nm < 0 or (
-        thermal.temperature_c is not None and not -30 <= thermal.temperature_c <= 90
-    ):
-        raise ValueError("a size is not negative, and a piece is measured between -30 and 90 °C")
-    gauge_u, gauge_step, assumed = _gauge(gauge)
-    shift, heat_u, heat_step, heat_assumed = _heat(size_nm, thermal)
-    total = combined([Part(1, gauge_u), Part(1, heat_u)])
+    found, u, assumed = worth_in_short(value_nm, size_nm=size_nm, gauge=gauge, thermal=thermal)
+    gauge_u, gauge_step, _assumed = _gauge(gauge)
     step = Step(
         what="uncertainty of the reading",
         formula="√(u_gauge² + u_temperature²)",
         source=GUM,
-        inputs={"gauge_u_nm": gauge_u, "temperature_u_nm": heat_u},
-        value=total.u,
+        inputs={"gauge_u_nm": gauge_u, "temperature_u_nm": _heat(size_nm, thermal)[1]},
+        value=u,
     )
-    return Worth(
-        value_nm - shift, total.u, (*assumed, *heat_assumed), (gauge_step, heat_step, step)
-    )
+    return Worth(found, u, assumed, (gauge_step, _heat_step(size_nm, thermal), step))
+
+
+def worth_in_short(
+    value_nm: int, *, size_nm: int, gauge: GaugeRecord, thermal: Thermal
+) -> tuple[float, float, tuple[str, ...]]:
+    """The value, its uncertainty and what was assumed, as `worth`, without the steps: for forecasts
+    of a whole shop. Raises as it does."""
+    if size_nm < 0 or (
+        thermal.temperature_c is not None and not -30 <= thermal.temperature_c <= 90
+    ):
+        raise ValueError("a size is not negative, and a piece is measured between -30 and 90 °C")
+    gauge_u, _step, assumed = _gauge(gauge)
+    shift, heat_u, heat_assumed = _heat(size_nm, thermal)
+    return value_nm - shift, sqrt(gauge_u**2 + heat_u**2), (*assumed, *heat_assumed)
 
 
 @lru_cache(maxsize=1_024)
@@ -129,21 +136,27 @@ def _gauge(gauge: GaugeRecord) -> tuple[float, Step, tuple[str, ...]]:
     return u, step, ("gauge",) if nothing else ()
 
 
-def _heat(size_nm: int, thermal: Thermal) -> tuple[float, float, Step, tuple[str, ...]]:
-    """Shift to take off, its uncertainty, how, and what was assumed. Lengths at 20 °C: ISO 1."""
+def _heat(size_nm: int, thermal: Thermal) -> tuple[float, float, tuple[str, ...]]:
+    """Shift to take off, its uncertainty, and what was assumed. Lengths at 20 °C: ISO 1."""
     if thermal.temperature_c is not None and not thermal.is_soaked:
         off = thermal.temperature_c - REFERENCE_C
         u = size_nm * sqrt((thermal.per_k * THERMOMETER_K) ** 2 + (thermal.per_k_u * off) ** 2)
-        shift, formula = size_nm * thermal.per_k * off, "α·D·ΔT"
-        assumed: tuple[str, ...] = ()
+        return size_nm * thermal.per_k * off, u, ()
+    off = SOAK_K if thermal.is_soaked else UNKNOWN_K
+    assumed = () if thermal.is_soaked else ("temperature",)
+    return 0.0, size_nm * thermal.per_k * off / sqrt(3), assumed
+
+
+def _heat_step(size_nm: int, thermal: Thermal) -> Step:
+    shift, u, assumed = _heat(size_nm, thermal)
+    if thermal.temperature_c is not None and not thermal.is_soaked:
+        formula = "α·D·ΔT"
+        off = thermal.temperature_c - REFERENCE_C
         u_step = {"off_k": off, "off_u_k": THERMOMETER_K, "per_k_u": thermal.per_k_u}
     else:
-        off = SOAK_K if thermal.is_soaked else UNKNOWN_K
-        shift, u = 0.0, size_nm * thermal.per_k * off / sqrt(3)
         formula = "no correction; ± α·D·ΔT rectangular"
-        assumed = () if thermal.is_soaked else ("temperature",)
-        u_step = {"within_k": off}
-    step = Step(
+        u_step = {"within_k": SOAK_K if thermal.is_soaked else UNKNOWN_K}
+    return Step(
         what="correction to 20 °C",
         formula=formula,
         source=f"{GUM} H.1; ISO 1",
@@ -151,4 +164,3 @@ def _heat(size_nm: int, thermal: Thermal) -> tuple[float, float, Step, tuple[str
         value={"correction_nm": shift, "u_nm": u},
         unmeasured=("within_k",) if assumed else (),
     )
-    return shift, u, step, assumed
