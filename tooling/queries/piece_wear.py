@@ -228,7 +228,7 @@ def _point(point: GaugePoint, mine: Sequence[Life], known: _Known, unit: str) ->
         rate_um=told.rate_nm_per_km / 1_000,
         rate_low_um=told.rate_low / 1_000,
         rate_high_um=told.rate_high / 1_000,
-        pool=present.history.spec.alike,
+        pool=present.history.spec.alike.replace("_", " "),
         flags=flags,
         flag_words=flag_sentences(each for each in flags if each != "through" or half != 0),
         look_words=tuple(str(LOOK[name]) for name in LOOK if name in told.look),
