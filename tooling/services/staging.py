@@ -128,12 +128,10 @@ def check_may_move(
 
     Raises nothing; the errors are those of `check_may_stage`.
     """
+    days = {when: timezone.localdate(when) for when in {move.happened_at or at for move in moves}}
     goings = [
         owner_gate.Going(
-            move.piece_id,
-            move.from_place_id,
-            move.to_place_id,
-            timezone.localdate(move.happened_at or at),
+            move.piece_id, move.from_place_id, move.to_place_id, days[move.happened_at or at]
         )
         for move in moves
     ]
@@ -155,15 +153,19 @@ def check_may_stage(
     areas = _areas()
     wanted = {move.to_place_id for move in moves}
     places = {pk: known[pk] for pk in wanted if pk in known} | _places(wanted - set(known))
-    into = {move: _kit_entered(move, places[move.to_place_id][0], areas) for move in moves}
+    targets = {(move.kit_id, move.to_place_id) for move in moves}
+    entered = {each: _kit_entered(each[0], places[each[1]][0], areas) for each in targets}
+    into = {move: entered[move.kit_id, move.to_place_id] for move in moves}
     kits = Kit.objects.select_related("place", "job__mill__place").in_bulk(
         {kit for kit in into.values() if kit is not None}
     )
     coming = {move: kits[kit] for move, kit in into.items() if kit is not None}
     is_mounting = any(kind == PlaceKind.STATION for _path, kind in places.values())
     found = wrong_stations(moves) if is_mounting else {}
-    found |= held_by_order([move for move in moves if into[move] is None
-                            and _would_be_here(*places[move.to_place_id], areas)])  # fmt: skip
+    here = {pk for pk in wanted if _would_be_here(*places[pk], areas)}
+    found |= held_by_order(
+        [move for move in moves if into[move] is None and move.to_place_id in here]
+    )
     if coming:
         judge = Judge(coming)
         judged = {move.piece_id: judge.problem(move, kit) for move, kit in coming.items()}
@@ -181,10 +183,10 @@ def _would_be_here(path: str, kind: str, areas: Sequence[_Area]) -> bool:
     return kind == PlaceKind.STATION or any(area.rank(path) is not None for area in areas)
 
 
-def _kit_entered(move: Moved, path: str, areas: Sequence[_Area]) -> int | None:
+def _kit_entered(kit_id: int | None, path: str, areas: Sequence[_Area]) -> int | None:
     """The kit whose own label was scanned, or else in whose gathering place the piece is put."""
     for area in areas:
-        if move.kit_id == area.kit_id:
+        if kit_id == area.kit_id:
             return area.kit_id
     gathering = [a for a in areas if a.gathering and path.startswith(a.gathering)]
     if gathering:
