@@ -69,7 +69,10 @@ def test_what_follows_a_place_that_was_not_read_is_named_and_goes_nowhere(
 ) -> None:
     first, second = world.place("Rack A"), world.place("Rack B")
     piece = world.piece(world.drawing("D1"), second, mark="12-T")
-    hands = Hands(open_as(cast["attendant"], "/scan/"))
+    page = open_as(cast["attendant"], "/today/")
+    page.route("**/scan/known/*", lambda route: route.fulfill(status=408))  # no place learnt
+    page.goto("/scan/")
+    hands = Hands(page)
     hands.enter(first.code, first.name)
     held = Held(hands.page, "**/scan/read/*")
     hands.scan(second.code)

@@ -14,7 +14,7 @@ from playwright.sync_api import Page, expect
 from tests.browser.conftest import PHONE
 from tooling.errors import Conflict
 from tooling.models import Person
-from tooling.web import sessions
+from tooling.web import offline, sessions
 
 pytestmark = pytest.mark.urls(__name__)
 Open = Callable[..., Page]
@@ -44,6 +44,10 @@ def _refuse(request: HttpRequest) -> HttpResponse:
 urlpatterns = [
     path("login/", sessions.Login.as_view(), name="login"),
     path("logout/", sessions.Logout.as_view(), name="logout"),
+    path("login/badge/", _page, name="badge-log-in"),
+    path("manifest.webmanifest", offline.manifest, name="manifest"),
+    path("shop/https/", _page, name="https"),
+    path("shop/myself/", _page, name="myself"),
     path("today/", _page, name="today"),
     path("kits/", _page, name="kits"),
     path("mills/", _page, name="mills"),

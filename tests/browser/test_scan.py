@@ -135,6 +135,8 @@ def test_the_same_label_twice_in_a_moment_counts_once(
     for _turn in range(2):
         wedge(page, piece.code)
     expect(page.locator("[data-rows] > li")).to_have_count(1)
+    expect(first_row(page)).to_contain_text("is in Rack B.")
+    expect(page.locator("[data-waiting]").first).to_contain_text("Nothing waits")
     assert Movement.objects.filter(by__isnull=False).count() == 1
 
 
