@@ -138,10 +138,9 @@ def test_a_tap_is_not_lost_to_a_poll_that_was_under_way(
     ben.page.get_by_role("link", name="being counted").click()
     expect(ben.page.locator("[data-context-name]")).to_have_text("Rack A")
     live = Held(ann, "**/live/*")
-    ben.scan(rack.pieces[0].code)
-    expect(ben.page.locator("[data-answer]")).to_contain_text("found in")
     with ann.expect_request("**/live/*"):
-        pass
+        ben.scan(rack.pieces[0].code)
+    expect(ben.page.locator("[data-answer]")).to_contain_text("found in")
     with ann.expect_response(lambda answer: "/row/" in answer.url):
         ann.locator(f"#row-{rack.row.code}").click()
         live.go()
