@@ -57,6 +57,18 @@ def test_the_same_batch_from_six_senders_is_taken_once(world, sender, at) -> Non
     assert Piece.objects.filter(place=other).count() == 8
 
 
+def test_the_same_batch_from_six_devices_is_taken_once(world, sender, at) -> None:
+    rack, other = world.place("Rack A"), world.place("Rack B")
+    drawing = world.drawing("D1")
+    pieces = [world.piece(drawing, rack) for _n in range(4)]
+    batch = [a_scan(piece.code, other.code, at=at) for piece in pieces]
+    answers = at_once(lambda number: send_from(number, sender, at, batch))
+    statuses = [[result.status for result in results] for results in answers]
+    assert sorted(statuses) == [["repeated"] * 4] * (SENDERS - 1) + [["taken"] * 4]
+    assert Movement.objects.filter(scan__isnull=False).count() == 4
+    assert differences() == []
+
+
 def test_six_senders_that_scan_the_same_pieces_in_other_orders_all_succeed(
     world, sender, at
 ) -> None:

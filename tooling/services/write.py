@@ -16,6 +16,7 @@ from typing import Any, TypeVar
 
 from django.db import (
     DEFAULT_DB_ALIAS,
+    IntegrityError,
     OperationalError,
     connection,
     connections,
@@ -32,6 +33,7 @@ SNAPSHOT = "snapshot"
 DISK_FULL = "53100"
 """PostgreSQL's SQLSTATE disk_full."""
 DEADLOCK = "40P01"
+UNIQUE = "23505"
 MOST_TRIES = 5
 
 _one_writer = threading.RLock()
@@ -76,15 +78,16 @@ def writing() -> Iterator[None]:
 
 
 def through_deadlocks(act: Callable[[], T]) -> T:
-    """Do it, and again where PostgreSQL ended it to free another from a deadlock: batches that
-    mix all kinds of scans may meet in rows that no order of locks foresees. ``act`` is one whole
+    """Do it, and again where PostgreSQL ended it to free another from a deadlock (batches that mix
+    all kinds of scans may meet in rows that no order of locks foresees), or where another device
+    wrote the same scan in the same moment: the second try finds it there. ``act`` is one whole
     transaction, so nothing of the first try is left. Inside another transaction it is done once."""
     for _try in range(MOST_TRIES - 1):
         try:
             return act()
-        except OperationalError as error:
-            is_deadlock = getattr(error.__cause__, "sqlstate", "") == DEADLOCK
-            if not is_deadlock or connection.in_atomic_block:
+        except (IntegrityError, OperationalError) as error:
+            met_another = getattr(error.__cause__, "sqlstate", "") in (DEADLOCK, UNIQUE)
+            if not met_another or connection.in_atomic_block:
                 raise
     return act()
 
