@@ -34,7 +34,7 @@ PHONE: ViewportSize = {"width": 360, "height": 740}
 TABLET: ViewportSize = {"width": 1280, "height": 800}
 DESK: ViewportSize = {"width": 1600, "height": 1000}
 
-expect.set_options(timeout=20_000)  # a busy machine is slow, not wrong
+expect.set_options(timeout=40_000)  # a busy machine is slow, not wrong
 os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "1"  # Playwright's loop runs in the tests' own thread
 
 
@@ -82,7 +82,7 @@ def open_as(browser: Browser, live_server: Any) -> Iterator[Callable[..., Page]]
         made = browser.new_context(viewport=viewport, base_url=live_server.url, **context)
         contexts.append(made)
         page = made.new_page()
-        page.set_default_timeout(20_000)
+        page.set_default_timeout(40_000)
         page.on("console", lambda m: complaints.append(m.text) if m.type == "error" else None)
         page.on("pageerror", lambda error: complaints.append(str(error)))
         page.goto("/login/")

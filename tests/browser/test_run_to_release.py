@@ -46,7 +46,7 @@ def page(browser: Browser, folder: Path) -> Iterator[Page]:
     with running(folder, *arguments) as (_process, address):
         context = browser.new_context(viewport=TABLET, base_url=address)
         made = context.new_page()
-        made.set_default_timeout(20_000)
+        made.set_default_timeout(40_000)
         made.goto("/login/")
         made.fill("input[name=username]", login["user"])
         made.fill("input[name=password]", login["password"])
