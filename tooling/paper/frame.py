@@ -36,6 +36,7 @@ CAUTIONS = (
 MODULE = 0.9 * PT_PER_MM
 NAME, BODY, SMALL = 13.0, 10.5, 9.0
 BOX = 5.2 * PT_PER_MM
+SIGN = 17 * PT_PER_MM
 
 Foot = Callable[[Canvas, int, int], None]
 """Draws the foot of a page, given its number and of how many."""
@@ -191,3 +192,21 @@ def draw_triangles(canvas: Canvas, x: float, y: float, count: int) -> float:
         canvas.drawPath(path, stroke=0, fill=1)
         x += 10
     return x + 2
+
+
+def signatures_block(words: Sequence[object], room: Room) -> Block:
+    """A line to sign for each of the words, each with a day."""
+
+    def draw(canvas: Canvas, top: float) -> None:
+        rule(canvas, room, top, 0.9)
+        width = room.right - room.left
+        y = top - SIGN
+        for word in words:
+            canvas.setLineWidth(0.7)
+            canvas.line(room.left, y, room.left + 0.64 * width, y)
+            canvas.line(room.left + 0.7 * width, y, room.right, y)
+            draw_text(canvas, room.left, y - 11, plain(str(word)), size=SMALL)
+            draw_text(canvas, room.left + 0.7 * width, y - 11, plain(_("Day")), size=SMALL)
+            y -= SIGN
+
+    return Block(len(words) * SIGN + 8, draw)

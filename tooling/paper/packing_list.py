@@ -25,7 +25,15 @@ from tooling.paper.faces import (
     width_of,
     wrapped,
 )
-from tooling.paper.frame import BOX, draw_fact, draw_foot, lines_block, pages_pdf, tick_box
+from tooling.paper.frame import (
+    BOX,
+    draw_fact,
+    draw_foot,
+    lines_block,
+    pages_pdf,
+    signatures_block,
+    tick_box,
+)
 from tooling.paper.labels import paint_symbol
 from tooling.paper.pages import Block, PaperName, Room, paper_size, rule
 from tooling.paper.symbols import QUIET_QR, label_symbol
@@ -40,7 +48,6 @@ _MODULE = 0.45 * PT_PER_MM
 _SYMBOL, _QUIET = 21 * _MODULE, QUIET_QR * _MODULE
 _LEAST = _SYMBOL + 2 * _QUIET
 _TITLE, _NAME, _BODY, _SMALL, _LINE = 20.0, 13.0, 10.5, 9.0, 13.5
-_SIGN = 17 * PT_PER_MM
 
 
 def packing_list_pdf(
@@ -68,7 +75,8 @@ def _blocks(page: OrderPage, shop: str, room: Room, unit: str) -> Iterator[Block
     for caution, face in zip(CAUTIONS, (BOLD, REGULAR), strict=True):
         said = wrapped(plain(str(caution)), face, 10, room.right - room.left, 3)
         yield lines_block(said, 13.5 * len(said) + 5, room, face=face)
-    yield Block(3 * _SIGN + 8, partial(_draw_signatures, room=room))
+    words = (_("Packed by"), _("Taken over by"), _("Back complete, checked by"))
+    yield signatures_block(words, room)
 
 
 def _head(page: OrderPage, shop: str, room: Room) -> Block:
@@ -174,20 +182,6 @@ def _mass(line: OrderLineView) -> str:
         return _("mass not known")
     kg = f"{line.mass_kg:.1f} kg"
     return f"{kg}, {line.people}" if line.people else kg
-
-
-def _draw_signatures(canvas: Canvas, top: float, *, room: Room) -> None:
-    """Who packed, who took over, who had it back: each with a day."""
-    rule(canvas, room, top, 0.9)
-    width = room.right - room.left
-    y = top - _SIGN
-    for word in (_("Packed by"), _("Taken over by"), _("Back complete, checked by")):
-        canvas.setLineWidth(0.7)
-        canvas.line(room.left, y, room.left + 0.64 * width, y)
-        canvas.line(room.left + 0.7 * width, y, room.right, y)
-        draw_text(canvas, room.left, y - 11, plain(word), size=_SMALL)
-        draw_text(canvas, room.left + 0.7 * width, y - 11, plain(_("Day")), size=_SMALL)
-        y -= _SIGN
 
 
 def _draw_foot(

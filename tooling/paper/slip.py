@@ -23,7 +23,14 @@ from tooling.paper.faces import (
     width_of,
     wrapped,
 )
-from tooling.paper.frame import BOX, draw_foot, pages_pdf, sentence_block, tick_box
+from tooling.paper.frame import (
+    BOX,
+    draw_foot,
+    pages_pdf,
+    sentence_block,
+    signatures_block,
+    tick_box,
+)
 from tooling.paper.labels import paint_symbol
 from tooling.paper.pages import Block, PaperName, Room, paper_size, rule
 from tooling.paper.symbols import QUIET_QR, label_symbol
@@ -35,7 +42,6 @@ _SYMBOL, _QUIET = 21 * _ROW_MODULE, QUIET_QR * _ROW_MODULE
 _ROW = _SYMBOL + 2 * _QUIET
 _TITLE, _NAME, _BODY, _SMALL = 20.0, 13.0, 10.5, 9.0
 _WORD = 28 * PT_PER_MM
-_SIGN = 17 * PT_PER_MM
 
 
 def slip_pdf(slip: Slip, *, shop: str, printed_at: datetime, paper: PaperName = "a4") -> bytes:
@@ -58,7 +64,8 @@ def _blocks(slip: Slip, shop: str, room: Room) -> Iterator[Block]:
         differs = loan.due_on != slip.due_on
         yield Block(_ROW, partial(_draw_row, room=room, loan=loan, says_due=differs))
     if slip.loans:
-        yield Block(3 * _SIGN + 8, partial(_draw_signatures, room=room))
+        words = (_("Handed over by"), _("Received by"), _("Back complete, checked by"))
+        yield signatures_block(words, room)
 
 
 def _head(slip: Slip, shop: str, room: Room) -> Block:
@@ -135,20 +142,6 @@ def _draw_row(canvas: Canvas, top: float, *, room: Room, loan: Loan, says_due: b
 
 def _name(loan: Loan) -> str:
     return f"{loan.quantity} × {loan.name}" if loan.kind == "bin" else loan.name
-
-
-def _draw_signatures(canvas: Canvas, top: float, *, room: Room) -> None:
-    """Who gave, who took, who had it back: each with a day."""
-    rule(canvas, room, top, 0.9)
-    width = room.right - room.left
-    y = top - _SIGN
-    for word in (_("Handed over by"), _("Received by"), _("Back complete, checked by")):
-        canvas.setLineWidth(0.7)
-        canvas.line(room.left, y, room.left + 0.64 * width, y)
-        canvas.line(room.left + 0.7 * width, y, room.right, y)
-        draw_text(canvas, room.left, y - 11, plain(word), size=_SMALL)
-        draw_text(canvas, room.left + 0.7 * width, y - 11, plain(_("Day")), size=_SMALL)
-        y -= _SIGN
 
 
 def _draw_foot(

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import TypeVar
 
-from tooling.engineering.wear.measuring import GaugeRecord, Thermal, worth
 from tooling.engineering.wear.prior import Prior, strip_class
 from tooling.models import (
     Allotment,
@@ -19,13 +18,13 @@ from tooling.models import (
     Job,
     MillShaft,
     Piece,
-    Reading,
     RegrindOrderLine,
     SetCopy,
     SetupChart,
     WearState,
     WorkMeasure,
 )
+from tooling.queries.measured_drive import drive_uncertainties
 from tooling.queries.settings import Given, given_settings
 from tooling.queries.wear_prior import learned
 
@@ -116,7 +115,7 @@ def read_facts(copy_ids: Collection[int], *, at: datetime) -> Facts:
         points=_by(points.order_by("drawing", "order", "name"), "drawing_id"),
         states=_by(states.order_by("piece", "point__order", "point__name", "end"), "piece_id"),
         wear_base=_wear_base(pieces),
-        uncertainty=uncertainties(pieces),
+        uncertainty=drive_uncertainties(pieces),
         jobs=_by(jobs.order_by("starts_at", "number"), "tool_set_id"),
         on_order=frozenset(lines.values_list("piece_id", flat=True)),
         prior=learned().prior,
@@ -156,23 +155,4 @@ def _wear_base(pieces: Mapping[int, Piece]) -> dict[int, dict[str, int]]:
     for piece, name, nm in rows.values_list("work__piece_id", "dimension", "after_nm"):
         if nm is not None:
             found[piece][name] = nm
-    return found
-
-
-def uncertainties(piece_ids: Collection[int]) -> dict[int, int]:
-    """Piece id → expanded uncertainty (k = 2) of its newest drive diameter, nm; pieces that nobody
-    measured are missing. One query."""
-    rows = Reading.objects.filter(
-        piece__in=piece_ids, dimension="drive_diameter", corrected_by=None, value_nm__isnull=False
-    ).order_by("happened_at", "pk")
-    found = {}
-    for piece, nm, soaked, degrees, resolution, stated in rows.values_list(
-        "piece_id", "value_nm", "soaked", "temperature_c", "gauge__resolution_nm",
-        "gauge__uncertainty_nm",
-    ):  # fmt: skip
-        told = worth(
-            nm or 0, size_nm=nm or 0, gauge=GaugeRecord(resolution, stated),
-            thermal=Thermal(is_soaked=True if soaked is None else soaked, temperature_c=degrees),
-        )  # fmt: skip
-        found[piece] = round(2 * told.u_nm)
     return found

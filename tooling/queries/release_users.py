@@ -8,7 +8,6 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 from tooling.engineering.mill_specs import SleeveSpec, StationSpec
-from tooling.engineering.wear.measuring import GaugeRecord, Thermal, worth
 from tooling.models import (
     Allotment,
     ChartPass,
@@ -17,7 +16,6 @@ from tooling.models import (
     KitPosition,
     Mill,
     Piece,
-    Reading,
     SetCopy,
     SetPass,
     SetPosition,
@@ -26,6 +24,7 @@ from tooling.models import (
     ToolSet,
 )
 from tooling.queries.fit_specs import KINDS, sleeve_specs, stations_of_mills
+from tooling.queries.measured_drive import drive_uncertainties
 from tooling.queries.settings import Given, given_settings
 
 SETTINGS = ["ratio_mismatch_warn", "gap_near_vertical", "step_warn_least", "step_warn_most"]
@@ -93,7 +92,7 @@ def users_of(piece_ids: Collection[int]) -> Users:
         steep=_steep(set(sets)),
         sleeves=sleeve_specs(),
         given=given_settings(SETTINGS),
-        uncertainties=_uncertainties(wanted),
+        uncertainties=drive_uncertainties(wanted),
     )
 
 
@@ -179,23 +178,4 @@ def _steep(sets: set[int]) -> dict[int, dict[int, float]]:
     found: dict[int, dict[int, float]] = defaultdict(dict)
     for tool_set, number, degrees in rows.values_list("tool_set_id", "number", "gap_degrees"):
         found[tool_set][number] = degrees or 0.0
-    return found
-
-
-def _uncertainties(ids: set[int]) -> dict[int, int]:
-    """Piece id → expanded uncertainty (k = 2) of its newest drive diameter, nm, from the gauge's
-    record and the temperature; pieces that nobody measured are missing."""
-    rows = Reading.objects.filter(
-        piece__in=ids, dimension="drive_diameter", corrected_by=None, value_nm__isnull=False
-    ).order_by("happened_at", "pk")
-    found = {}
-    for piece, nm, soaked, degrees, resolution, stated in rows.values_list(
-        "piece_id", "value_nm", "soaked", "temperature_c", "gauge__resolution_nm",
-        "gauge__uncertainty_nm",
-    ):  # fmt: skip
-        told = worth(
-            nm or 0, size_nm=nm or 0, gauge=GaugeRecord(resolution, stated),
-            thermal=Thermal(is_soaked=True if soaked is None else soaked, temperature_c=degrees),
-        )  # fmt: skip
-        found[piece] = round(2 * told.u_nm)
     return found
