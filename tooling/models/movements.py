@@ -33,6 +33,8 @@ class What(models.TextChoices):
 class Movement(models.Model):
     """History, never changed or deleted. A mistake is put right by a row that ``corrects`` it.
 
+    It grows with every scan, so it has only the indexes that something asks for.
+
     Exactly one subject. For a stock line ``stock`` is the line that the quantity left (or, for
     receive, make and count, the line it reached) and ``stock_to`` the line it reached by a move;
     ``quantity`` is signed for counts only. Place = uncorrected movements folded by
@@ -42,7 +44,9 @@ class Movement(models.Model):
     """
 
     uuid = models.UUIDField(unique=True, default=uuid.uuid4)
-    device = models.ForeignKey(Device, null=True, on_delete=models.PROTECT, related_name="+")
+    device = models.ForeignKey(
+        Device, null=True, on_delete=models.PROTECT, related_name="+", db_index=False
+    )
     device_sequence = models.PositiveBigIntegerField(null=True)
     happened_at = models.DateTimeField()
     received_at = models.DateTimeField()
@@ -50,20 +54,30 @@ class Movement(models.Model):
     clock_offset_ms = models.BigIntegerField(default=0)
     clock_is_off = models.BooleanField(default=False)
     what = models.CharField(max_length=8, choices=What.choices, default=What.MOVE)
-    piece = models.ForeignKey(Piece, null=True, on_delete=models.PROTECT, related_name="movements")
+    piece = models.ForeignKey(
+        Piece, null=True, on_delete=models.PROTECT, related_name="movements", db_index=False
+    )
     stock = models.ForeignKey(
-        StockLine, null=True, on_delete=models.PROTECT, related_name="movements"
+        StockLine, null=True, on_delete=models.PROTECT, related_name="movements", db_index=False
     )
     stock_to = models.ForeignKey(
-        StockLine, null=True, on_delete=models.PROTECT, related_name="arrivals"
+        StockLine, null=True, on_delete=models.PROTECT, related_name="arrivals", db_index=False
     )
-    cart = models.ForeignKey(Place, null=True, on_delete=models.PROTECT, related_name="journeys")
+    cart = models.ForeignKey(
+        Place, null=True, on_delete=models.PROTECT, related_name="journeys", db_index=False
+    )
     quantity = models.IntegerField(default=1)
-    from_seen = models.ForeignKey(Place, null=True, on_delete=models.PROTECT, related_name="+")
+    from_seen = models.ForeignKey(
+        Place, null=True, on_delete=models.PROTECT, related_name="+", db_index=False
+    )
     to = models.ForeignKey(Place, null=True, on_delete=models.PROTECT, related_name="arrivals")
     how = models.CharField(max_length=6, choices=How.choices)
-    kit = models.ForeignKey(Kit, null=True, on_delete=models.PROTECT, related_name="movements")
-    by = models.ForeignKey(Person, null=True, on_delete=models.PROTECT, related_name="+")
+    kit = models.ForeignKey(
+        Kit, null=True, on_delete=models.PROTECT, related_name="movements", db_index=False
+    )
+    by = models.ForeignKey(
+        Person, null=True, on_delete=models.PROTECT, related_name="+", db_index=False
+    )
     corrects = models.OneToOneField(
         "self", null=True, on_delete=models.PROTECT, related_name="corrected_by"
     )
@@ -86,8 +100,21 @@ class Movement(models.Model):
             models.Index(
                 fields=["piece", "-effective_at", "-received_at", "-id"], name="movement_of_piece"
             ),
-            models.Index(fields=["cart", "-effective_at"], name="movement_of_cart"),
-            models.Index(fields=["stock", "-effective_at"], name="movement_of_stock"),
+            models.Index(
+                fields=["cart", "-effective_at"],
+                condition=Q(cart__isnull=False),
+                name="movement_of_cart",
+            ),
+            models.Index(
+                fields=["stock", "-effective_at"],
+                condition=Q(stock__isnull=False),
+                name="movement_of_stock",
+            ),
+            models.Index(
+                fields=["stock_to"], condition=Q(stock_to__isnull=False), name="movement_to_stock"
+            ),
+            models.Index(fields=["kit"], condition=Q(kit__isnull=False), name="movement_for_kit"),
+            models.Index(fields=["by", "-received_at", "-id"], name="movement_by_person"),
             models.Index(fields=["received_at"], name="movement_received"),
         ]
         constraints = [

@@ -242,8 +242,9 @@ class Piece(models.Model):
     placed_effective_at = models.DateTimeField(null=True, blank=True)
     placed_received_at = models.DateTimeField(null=True, blank=True)
     placed_by = models.ForeignKey(
-        "Movement", null=True, blank=True, on_delete=models.PROTECT, related_name="+"
-    )
+        "Movement", null=True, blank=True, on_delete=models.PROTECT, related_name="+",
+        db_index=False,
+    )  # fmt: skip
     seen_at = models.DateTimeField(null=True, blank=True, help_text="Empty: not yet seen.")
     length_run_nm = LengthField(default=0)
     strokes_run = models.PositiveBigIntegerField(default=0)

@@ -31,21 +31,21 @@ def moves_since(since: Mapping[int, tuple[int, datetime]]) -> dict[int, int]:
     kind = "timestamptz" if connection.vendor == "postgresql" else "text"
     row = f"(CAST(%s AS bigint), CAST(%s AS bigint), CAST(%s AS {kind}))"
     values = [value for pk, (unit, at) in since.items() for value in (pk, unit, moment(at))]
-    live = (
-        "m.received_at > s.moment AND m.cart_id IS NULL AND m.what <> 'count' "
-        "AND m.how <> 'import' "
-        "AND NOT EXISTS (SELECT 1 FROM tooling_movement c WHERE c.corrects_id = m.id)"
-    )
     sql = (
-        f"WITH since(place_id, unit_id, moment) AS (VALUES {', '.join([row] * len(since))}) "
+        f"WITH since(place_id, unit_id, moment) AS (VALUES {', '.join([row] * len(since))}), "
+        "moved AS (SELECT m.id, m.received_at, m.to_id, m.from_seen_id FROM tooling_movement m "
+        f"WHERE m.received_at > CAST(%s AS {kind}) AND m.cart_id IS NULL AND m.what <> 'count' "
+        "AND m.how <> 'import' "
+        "AND NOT EXISTS (SELECT 1 FROM tooling_movement c WHERE c.corrects_id = m.id)) "
         "SELECT unit_id, COUNT(*) FROM ("
-        "SELECT s.unit_id, m.id FROM since s JOIN tooling_movement m "
-        f"ON m.to_id = s.place_id WHERE {live} "
+        "SELECT s.unit_id, m.id FROM moved m JOIN since s "
+        "ON m.to_id = s.place_id AND m.received_at > s.moment "
         "UNION "
-        "SELECT s.unit_id, m.id FROM since s JOIN tooling_movement m "
-        f"ON m.from_seen_id = s.place_id WHERE {live}"
-        ") AS moved GROUP BY unit_id"
+        "SELECT s.unit_id, m.id FROM moved m JOIN since s "
+        "ON m.from_seen_id = s.place_id AND m.received_at > s.moment"
+        ") AS news GROUP BY unit_id"
     )
+    values.append(moment(min(at for _unit, at in since.values())))
     with connection.cursor() as cursor:
         cursor.execute(sql, values)
         return dict(cursor.fetchall())
