@@ -241,10 +241,14 @@ class OrderMarksIn(ActionIn):
 
 
 class ReleaseIn(ActionIn):
-    """``version``: of the order as it was seen; ``reason``: what an engineer signs."""
+    """``version``: of the order as it was seen; ``reason``: what an engineer signs; ``codes``:
+    these pieces alone, the others stay held."""
 
     reason = serializers.CharField(default="", allow_blank=True, max_length=400)
     version = serializers.IntegerField(required=False)
+    codes = serializers.ListField(
+        child=serializers.CharField(max_length=60), default=list, max_length=MOST
+    )
 
 
 class ForJobIn(ActionIn):

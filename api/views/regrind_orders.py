@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django.utils import timezone
-from drf_spectacular.utils import extend_schema
+from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -39,6 +39,7 @@ from tooling.queries.regrind_orders import (
     find_order_line,
     order_lists,
 )
+from tooling.queries.release_part import judge_part
 from tooling.services import regrind_order_moves, regrind_orders, regrind_release
 from tooling.services.purchases import read_price
 from tooling.services.regrind_asked import asked_lines
@@ -171,12 +172,15 @@ class OrderMarks(Door):
 
 
 class ReleaseRegrindOrder(Door):
-    """What the release asks (GET), and the release itself."""
+    """What the release asks (GET; ``codes``: of these pieces alone), and the release itself."""
 
     verbs = {"POST": Verb.RELEASE_REGRINDS}
 
-    @extend_schema(responses=JudgedOut)
+    @extend_schema(responses=JudgedOut, parameters=[OpenApiParameter("codes", str)])
     def get(self, request: Request, number: str) -> Response:
+        codes = [each for each in request.query_params.get("codes", "").split(",") if each.strip()]
+        if codes:
+            return answer(JudgedOut, judge_part(number, codes, timezone.now()))
         return answer(JudgedOut, order_page(number, at=timezone.now()).judged)
 
     @extend_schema(request=ReleaseIn, responses=RegrindOrderOut)

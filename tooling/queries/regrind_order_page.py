@@ -118,6 +118,11 @@ class OrderLineView:
         return tuple(each for each in self.sizes if each.is_wanted and each.read_nm is None)
 
     @property
+    def is_released(self) -> bool:
+        """Worked on and off the order."""
+        return not self.is_open and self.done_on is not None
+
+    @property
     def is_out(self) -> bool:
         return self.is_open and self.sent_at is not None and self.back_at is None
 
@@ -183,6 +188,11 @@ class OrderPage:
     @property
     def back(self) -> tuple[OrderLineView, ...]:
         return tuple(line for line in self.lines if line.is_open and line.back_at is not None)
+
+    @property
+    def came(self) -> int:
+        """How many are back, those that were released or came back as they were too."""
+        return sum(line.back_at is not None for line in self.lines)
 
     @property
     def scanned_in(self) -> tuple[OrderLineView, ...]:

@@ -170,7 +170,11 @@ def see_mark(
     with writing():
         fresh = hold_order(order)
         check_not_ended(fresh)
-        seen = _named(fresh, codes)
+        seen = [line for line in _named(fresh, codes) if line.is_open]
+        if not seen:
+            raise Conflict(
+                "line_closed", _("These are not on this order any more."), in_field="codes"
+            )
         away = [line for line in seen if line.back_at is None]
         if away:
             raise Conflict(

@@ -173,7 +173,7 @@ def remove_line(*, by: Person, at: datetime, row: RegrindOrderLine, reason: str 
         )  # fmt: skip
         save_order(order)
         touch([piece])
-        if not order.lines.exists():
+        if not order.lines.filter(is_open=True).exists():
             end_order(by=by, at=at, order=order, reason=reason)
 
 
@@ -218,7 +218,7 @@ def cancel_order(*, by: Person, at: datetime, order: RegrindOrder, reason: str) 
     with writing():
         fresh = hold_order(order)
         check_not_ended(fresh)
-        lines = lines_of(fresh)
+        lines = lines_of(fresh, is_open=True)
         out = [line for line in lines if line.sent_at and not line.back_at]
         if out:
             raise still_out(fresh, out)
@@ -233,12 +233,15 @@ def cancel_order(*, by: Person, at: datetime, order: RegrindOrder, reason: str) 
 
 
 def end_order(*, by: Person, at: datetime, order: RegrindOrder, reason: str) -> None:
-    """Drop it now. Call inside a write that holds the order."""
+    """Drop it now, or what is left of it: where some of its pieces were released, it ends as
+    released. Call inside a write that holds the order."""
     lines = lines_of(order)
+    is_worked = any(not line.is_open and line.done_on is not None for line in lines)
     order.lines.update(is_open=False)
-    if order.plan_id is not None and not _ordered_otherwise(order):
+    if order.plan_id is not None and not is_worked and not _ordered_otherwise(order):
         RegrindPlan.objects.filter(pk=order.plan_id, state="ordered").update(state="solved")
-    save_order(order, state=OrderState.CANCELLED, ended_at=at)
+    state = OrderState.RELEASED if is_worked else OrderState.CANCELLED
+    save_order(order, state=state, ended_at=at)
     write_event(by=by, at=at, order=order, what=OrderEventKind.CANCELLED, reason=reason)
     touch(line.piece for line in lines)
 

@@ -47,14 +47,23 @@ BEFORE_A_JOB = ("still_out", "owner_approval_missing", "below_least_diameter", "
 
 
 def release(
-    *, by: Person, at: datetime, order: RegrindOrder, reason: str = "", version: int | None = None
+    *,
+    by: Person,
+    at: datetime,
+    order: RegrindOrder,
+    reason: str = "",
+    version: int | None = None,
+    codes: Collection[str] = (),
 ) -> RegrindOrder:
     """Release every piece of an order: they are no longer held, the charts of all sets that use
     them turn unproved, spacers that no longer meet their windows come out of open kits.
 
+    ``codes``: these pieces alone. They are judged with the others as those are now, uncut where
+    they did not come back; the others stay held on the order, which goes on.
+
     ``reason``: why an engineer lets through what may be signed for; ``version``: of the order as
-    it was seen. Raises NotAllowed, ``order_ended``, ``not_sent``, Conflict ``order_changed``, by
-    their own codes ``still_out``, ``owner_approval_missing``, ``unread_after_cut``,
+    it was seen. Raises NotAllowed, ``order_ended``, ``not_sent``, Conflict ``order_changed``,
+    ``not_on_order``, ``line_closed``, by their own codes ``still_out``, ``owner_approval_missing``, ``unread_after_cut``,
     ``unread_over_chrome``, ``below_least_diameter``, ``below_least_width``, ``diameter_off``,
     ``size_off``, ``mark_missing``, what is impossible on a mill, and asking for a reason
     ``speed_slack`` and the like.
@@ -64,21 +73,53 @@ def release(
         fresh = hold_order(order)
         _check_can_be_judged(fresh, version)
         lines = judged_lines(fresh)
-        judged = judge_order(lines, at=at)
+        known = _open(_chosen(fresh, lines, codes), named=bool(codes))
+        judged = judge_order(known, at=at)
         _refuse(judged, reason)
-        known = [line for line in lines if line.is_open]
-        fresh.lines.filter(is_open=True).update(is_open=False)
-        save_order(fresh, state=OrderState.RELEASED, ended_at=at)
-        write_event(
-            by=by, at=at, order=fresh, what=OrderEventKind.RELEASED, reason=reason,
-            said=_said(judged),
-        )  # fmt: skip
+        RegrindOrderLine.objects.filter(pk__in=[line.pk for line in known]).update(is_open=False)
+        rest = [line for line in lines if line.is_open and line not in known]
+        _write_down(by, at, fresh, known, rest, judged, reason)
         _mend_conditions(by, at, known)
         sized = [line for line in known if CHANGES_SIZE & set(line.kinds)]
         _unprove_charts(by, at, sized)
         _strike_fills(by, at, sized)
         touch(line.piece for line in known)
     return fresh
+
+
+def _open(lines: Sequence[RegrindOrderLine], *, named: bool) -> list[RegrindOrderLine]:
+    """Those that are still on the order; one that was named has to be."""
+    gone = next((line for line in lines if not line.is_open), None)
+    if named and gone is not None:
+        raise Conflict(
+            "line_closed",
+            _("{piece} is not on this order any more."),
+            piece=str(gone.piece),
+            in_field="codes",
+        )
+    return [line for line in lines if line.is_open]
+
+
+def _write_down(
+    by: Person, at: datetime, order: RegrindOrder, known: Sequence[RegrindOrderLine],
+    rest: Sequence[RegrindOrderLine], judged: Judged, reason: str,
+) -> None:  # fmt: skip
+    """The order is over, or goes on with the rest; one event for all, or one for each piece."""
+    if not rest:
+        save_order(order, state=OrderState.RELEASED, ended_at=at)
+        write_event(
+            by=by, at=at, order=order, what=OrderEventKind.RELEASED, reason=reason,
+            said=_said(judged),
+        )  # fmt: skip
+        return
+    all_back = all(line.back_at is not None for line in rest)
+    came_now = all_back and order.state != OrderState.BACK
+    save_order(order, **({"state": OrderState.BACK, "back_at": at} if came_now else {}))
+    for line in known:
+        write_event(
+            by=by, at=at, order=order, what=OrderEventKind.RELEASED, piece=line.piece,
+            reason=reason, said=_said(judged, line),
+        )  # fmt: skip
 
 
 def release_for_job(

@@ -20,6 +20,7 @@ from tooling.models import RegrindOrder
 from tooling.permissions import Verb
 from tooling.queries.regrind_order_page import OrderPage
 from tooling.queries.regrind_orders import find_order, find_order_line
+from tooling.queries.release_part import part_of
 from tooling.services import regrind_order_moves, regrind_orders, regrind_release
 from tooling.services.regrind_measure import Measured, measure_line
 from tooling.web.doors import data_of, fill_in, require, rights, signed
@@ -154,32 +155,51 @@ def see_mark(request: HttpRequest, number: str) -> HttpResponse:
 @require_GET
 def show_release(request: HttpRequest, number: str) -> HttpResponse:
     """Everything that the release asks, on one screen."""
-    return order_answer(request, number, template="regrinds/order_release.html")
+    return _release_answer(request, number)
+
+
+def _release_answer(request: HttpRequest, number: str, **more: Any) -> HttpResponse:
+    """With what may be released by itself, where only some pieces are ready."""
+    page = read_page(request, number)
+    chosen = unit_of(request.user, "drawn")
+    part = part_of(page, at=timezone.now(), unit=chosen if chosen in ("mm", "in") else None)
+    return order_answer(
+        request, number, page=page, template="regrinds/order_release.html", part=part, **more
+    )
 
 
 @require_POST
 def release(request: HttpRequest, number: str) -> HttpResponse:
-    """Judged anew; what keeps it is told in place."""
+    """Judged anew; what keeps it is told in place. With ``code`` those pieces alone."""
     require(request, Verb.RELEASE_REGRINDS)
-    form = ReleaseForm(request.POST)
+    form, codes = ReleaseForm(request.POST), request.POST.getlist("code")
     form.is_valid()
     try:
         confirm(request)
         values = form.cleaned_data
-        regrind_release.release(
+        row = regrind_release.release(
             **signed(request), order=find_order(number), reason=values.get("reason", ""),
-            version=values.get("version"),
+            version=values.get("version"), codes=codes,
         )  # fmt: skip
     except NotAllowed:
         raise
     except ToolingError as error:
         form.refuse(error)
-        return order_answer(
-            request, number, template="regrinds/order_release.html", status=error.status,
-            release_form=form,
-        )  # fmt: skip
-    messages.success(request, _("Released. The charts of its sets are to be proved again."))
+        shown = {"part_form" if codes else "release_form": form}
+        return _release_answer(request, number, status=error.status, **shown)
+    messages.success(request, _told(row, len(codes)))
     return redirect("regrind-order", number)
+
+
+def _told(row: RegrindOrder, n: int) -> str:
+    if row.ended_at is not None:
+        return _("Released. The charts of its sets are to be proved again.")
+    said = ngettext(
+        "{n} piece is released; the rest stays on the order.",
+        "{n} pieces are released; the rest stays on the order.",
+        n,
+    )
+    return said.format(n=n)
 
 
 @require_POST
@@ -202,9 +222,7 @@ def release_for_job(request: HttpRequest, number: str) -> HttpResponse:
         else:
             messages.success(request, _("Released for this job alone."))
             return redirect("regrind-order", number)
-    return order_answer(
-        request, number, template="regrinds/order_release.html", status=400, job_form=form
-    )
+    return _release_answer(request, number, status=400, job_form=form)
 
 
 @require_POST

@@ -70,13 +70,14 @@ def read_page(request: HttpRequest, number: str) -> OrderPage:
 
 def order_answer(
     request: HttpRequest, number: str, *, template: str = "regrinds/order.html", status: int = 200,
-    **more: Any,
+    page: OrderPage | None = None, **more: Any,
 ) -> HttpResponse:  # fmt: skip
     """An order's page, with what was refused in its place."""
-    page = read_page(request, number)
+    page = page or read_page(request, number)
     context = {
         "order": page,
         "release_form": ReleaseForm(initial={"version": page.version}),
+        "part_form": ReleaseForm(auto_id="part_%s", initial={"version": page.version}),
         "job_form": ForJobForm(jobs=page.jobs),
         "drop_form": DropForm(),
         **rights(request),
