@@ -7,8 +7,17 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from tests.world import World
-from tooling.models import ChartPass, Gauge, Person, Piece, RegrindOrder, SetupChart, Station
-from tooling.services import regrind_order_moves, regrind_orders
+from tooling.models import (
+    ChartPass,
+    Gauge,
+    Kit,
+    Person,
+    Piece,
+    RegrindOrder,
+    SetupChart,
+    Station,
+)
+from tooling.services import kits, regrind_order_moves, regrind_orders, regrind_release
 from tooling.services.readings import record_reading
 from tooling.services.regrind_targets import OrderLineIn
 
@@ -113,3 +122,18 @@ class Grinding:
 
     def later(self, days: float) -> datetime:
         return self.world.at + timedelta(days=days)
+
+
+def let_go(shop: Grinding, by: Person, order: RegrindOrder, **more: Any) -> RegrindOrder:
+    """Release it, a week after it was asked for."""
+    return regrind_release.release(by=by, at=shop.later(7), order=order, **more)
+
+
+def a_kit(shop: Grinding, crew: Person, **fields: Any) -> Kit:
+    """A kit of the set, assembled, with a cart to gather it in."""
+    job = shop.world.job(shop.set, shop.mill, **fields)
+    kit = kits.open_kit(by=crew, at=shop.world.at, job=job)
+    kit = kits.assemble(by=crew, at=shop.world.at, kit=kit)
+    cart = shop.world.place(f"Cart {kit.number}", kind="cart")
+    kits.set_gathering_place(by=crew, at=shop.world.at, kit=kit, place=cart)
+    return Kit.objects.get(pk=kit.pk)
