@@ -96,10 +96,12 @@ class Grinding:
 
     def read(
         self, by: Person, order: RegrindOrder, sizes: Mapping[str, int] | None = None,
-        *, at: datetime | None = None, **more: Any,
+        *, at: datetime | None = None, only: Sequence[str] = (), **more: Any,
     ) -> None:  # fmt: skip
-        """Every target is read as it was ordered, but for pieces whose code says otherwise."""
-        for line in order.lines.filter(is_open=True).select_related("piece"):
+        """Every target is read as it was ordered, but for pieces whose code says otherwise;
+        ``only``: of these pieces."""
+        rows = order.lines.filter(is_open=True).select_related("piece")
+        for line in rows.filter(piece__code__in=only) if only else rows:
             for target in line.targets.all():
                 nm = (sizes or {}).get(f"{line.piece.code} {target.dimension}", target.target_nm)
                 record_reading(
@@ -107,8 +109,8 @@ class Grinding:
                     value_nm=nm, unit="in", gauge=self.gauge, sure=True, **more,
                 )  # fmt: skip
 
-    def marks(self, by: Person, order: RegrindOrder) -> None:
-        codes = list(order.lines.values_list("piece__code", flat=True))
+    def marks(self, by: Person, order: RegrindOrder, only: Sequence[str] = ()) -> None:
+        codes = only or list(order.lines.values_list("piece__code", flat=True))
         regrind_order_moves.see_mark(by=by, at=self.later(6), order=order, codes=codes)
 
     def ready(self, by: Person, order: RegrindOrder) -> RegrindOrder:

@@ -138,3 +138,20 @@ def test_sizes_are_exact(shop, desk):
     size = made["lines"][0]["sizes"][0]
     assert (size["minus_mm"], size["plus_mm"]) == ("0.0127", "0.0127")
     assert inches("0.0005") == 12_700
+
+
+def test_some_pieces_are_released_alone_by_program(shop, desk, engineer):
+    """Passes 3 and 4 of four, less 0.030; judged with the others as they are."""
+    order = shop.request(engineer, *[(n, s, 1) for n in (3, 4) for s in ("top", "bottom")])
+    own = f"{ORDERS}{order.number}/"
+    codes = [shop.pieces[3, shaft, 1].code for shaft in ("top", "bottom")]
+    shop.send(engineer, order)
+    shop.back(engineer, order, codes=codes)
+    shop.read(engineer, order, only=codes)
+    shop.marks(engineer, order, codes)
+    asked = desk.get(f"{own}release/?codes={','.join(codes)}").json()
+    assert {each["code"] for each in asked["refusals"]} == {"speed_slack"}
+    assert post(desk, f"{own}release/", {"codes": codes}, 409)["code"] == "speed_slack"
+    assert post(desk, f"{own}release/", {"codes": ["R1"]}, 409)["code"] == "not_on_order"
+    told = post(desk, f"{own}release/", {"codes": codes, "reason": "the rest follows"})
+    assert [line["is_open"] for line in told["lines"]] == [False, False, True, True]

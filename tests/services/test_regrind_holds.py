@@ -18,7 +18,6 @@ from tooling.services.regrind_release import release_for_job
 
 pytestmark = pytest.mark.django_db
 THIRD = (3, "bottom", 1)
-ALONE = (THIRD, (3, "top", 1))
 
 
 @pytest.fixture

@@ -170,3 +170,23 @@ def test_a_pieces_page_names_the_order_that_holds_it(shop, desk, engineer):
     page = text(desk.get(f"/pieces/{code}/"))
     assert f"regrind order {order.number}" in page
     assert f"{ORDERS}{order.number}/" in page
+
+
+def test_what_is_back_and_right_is_released_without_the_rest(shop, desk, engineer):
+    """Pass 3 alone would be slack: the screen says so and lets it be signed for."""
+    order = shop.request(engineer, THIRD, (3, "top", 1), (4, "top", 1))
+    shop.send(engineer, order)
+    ready = [shop.pieces[3, shaft, 1].code for shaft in ("top", "bottom")]
+    shop.back(engineer, order, codes=ready)
+    shop.read(engineer, order, only=ready)
+    shop.marks(engineer, order, ready)
+    own = f"{ORDERS}{order.number}/"
+    page = text(desk.get(f"{own}judged/"))
+    assert "2 pieces are back and right" in page
+    assert "keep step only if somebody signs" in page
+    refused = desk.post(f"{own}release/", {"code": ready})
+    assert (refused.status_code, 'data-code="speed_slack"' in text(refused)) == (409, True)
+    assert order.lines.filter(is_open=True).count() == 3
+    answer = desk.post(f"{own}release/", {"code": ready, "reason": "the last follows"}, follow=True)
+    assert "2 pieces are released; the rest stays on the order." in text(answer)
+    assert order.lines.filter(is_open=True).count() == 1

@@ -63,10 +63,11 @@ def release(
 
     ``reason``: why an engineer lets through what may be signed for; ``version``: of the order as
     it was seen. Raises NotAllowed, ``order_ended``, ``not_sent``, Conflict ``order_changed``,
-    ``not_on_order``, ``line_closed``, by their own codes ``still_out``, ``owner_approval_missing``, ``unread_after_cut``,
-    ``unread_over_chrome``, ``below_least_diameter``, ``below_least_width``, ``diameter_off``,
-    ``size_off``, ``mark_missing``, what is impossible on a mill, and asking for a reason
-    ``speed_slack`` and the like.
+    ``not_on_order``, ``line_closed``, by their own codes ``still_out``,
+    ``owner_approval_missing``, ``unread_after_cut``, ``unread_over_chrome``,
+    ``below_least_diameter``, ``below_least_width``, ``diameter_off``, ``size_off``,
+    ``mark_missing``, what is impossible on a mill, and asking for a reason ``speed_slack`` and
+    the like.
     """
     check_can(by, Verb.RELEASE_REGRINDS)
     with writing():
