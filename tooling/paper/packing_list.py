@@ -27,6 +27,7 @@ from tooling.paper.faces import (
 )
 from tooling.paper.frame import (
     BOX,
+    MODULE,
     draw_fact,
     draw_foot,
     lines_block,
@@ -36,7 +37,7 @@ from tooling.paper.frame import (
 )
 from tooling.paper.labels import paint_symbol
 from tooling.paper.pages import Block, PaperName, Room, paper_size, rule
-from tooling.paper.symbols import QUIET_QR, label_symbol
+from tooling.paper.symbols import QUIET_QR, etching_symbol, label_symbol
 from tooling.queries.regrind_order_page import OrderLineView, OrderPage, SizeView
 
 CAUTIONS = (
@@ -80,14 +81,19 @@ def _blocks(page: OrderPage, shop: str, room: Room, unit: str) -> Iterator[Block
 
 
 def _head(page: OrderPage, shop: str, room: Room) -> Block:
-    width = room.right - room.left
+    symbol = etching_symbol(page.number, "qr")
+    side, quiet = symbol.modules * MODULE, QUIET_QR * MODULE
+    width = room.right - room.left - side - 2 * quiet
     title = shortened(plain(_("Packing list {number}").format(number=page.number)), BOLD, _TITLE,
                       width)  # fmt: skip
     facts = [(plain(word), plain(said)) for word, said in _facts(page, shop) if said]
     note = wrapped(plain(page.note), REGULAR, _BODY, width, 3) if page.note else []
-    height = 26 + 15 * len(facts) + 14 * len(note) + 10
+    height = max(26 + 15 * len(facts) + 14 * len(note), side + quiet + 12) + 10
 
     def draw(canvas: Canvas, top: float) -> None:
+        paint_symbol(canvas, symbol, room.right - side, top, MODULE)
+        under = room.right - width_of(page.number, BOLD, 11)
+        draw_text(canvas, under, top - side - quiet - 8, page.number, face=BOLD, size=11)
         draw_text(canvas, room.left, top - 16, title, face=BOLD, size=_TITLE)
         y = top - 36
         for word, said in facts:

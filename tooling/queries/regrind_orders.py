@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -9,10 +10,18 @@ from django.db.models import Count, Q, QuerySet
 from django.utils.translation import gettext_lazy as _
 
 from tooling.errors import Unknown
-from tooling.models import OrderState, Place, PlaceKind, RegrindOrder, RegrindOrderLine
+from tooling.models import (
+    OrderState,
+    Piece,
+    Place,
+    PlaceKind,
+    RegrindOrder,
+    RegrindOrderLine,
+)
 
 FEW = 5
 MOST = 200
+SHAPE = re.compile(r"G-[0-9]{4,9}")
 OPEN = (OrderState.REQUESTED, OrderState.OUT, OrderState.BACK)
 
 
@@ -100,6 +109,17 @@ def find_order(number: str) -> RegrindOrder:
             number=number[:60],
         )
     return found
+
+
+def order_called(text: str) -> str:
+    """The number of the order whose packing list was scanned, unless a piece bears that text; else
+    nothing. No query for what has not the shape of an order's number, two for what has."""
+    number = text.strip().upper()
+    if not SHAPE.fullmatch(number):
+        return ""
+    is_mark = Piece.objects.filter(Q(mark_key=number) | Q(aliases__text_key=number)).exists()
+    found = RegrindOrder.objects.filter(number=number).exists()
+    return number if found and not is_mark else ""
 
 
 def find_order_line(order: RegrindOrder, code: str) -> RegrindOrderLine:

@@ -19,6 +19,7 @@ from tooling.errors import ToolingError
 from tooling.models import How
 from tooling.permissions import Verb, can, check_can
 from tooling.queries.pieces import Filters, search_pieces
+from tooling.queries.regrind_orders import order_called
 from tooling.queries.scan_answer import ScanAnswer, scan_answer
 from tooling.queries.scans import (
     WhatItIs,
@@ -115,9 +116,13 @@ def _due_kept(request: HttpRequest, place: ScanAnswer | None) -> str:
 
 @require_GET
 def read(request: HttpRequest) -> HttpResponse:
-    """What a code is, for the page's script: a place to put things, or a thing and where it is."""
+    """What a code is, for the page's script: a place to put things, or a thing and where it is; of
+    an order's packing list only where to go."""
     try:
         check_can(request.user, Verb.MOVE_PIECES)
+        if order := order_called(_said(request.GET.get("code"))):
+            go = reverse("regrind-order", args=[order])
+            return JsonResponse({"is_place": True, "code": order, "name": order, "go": go})
         found = scan_answer(_said(request.GET.get("code")), at=timezone.now())
     except ToolingError as error:
         told = {"code": error.code, "message": error.message, **_way_out(request, error)}
@@ -160,6 +165,8 @@ def enter(request: HttpRequest) -> HttpResponse:
     """One beat: a place is entered; anything else goes to the place, or says where it is."""
     code, to = _said(request.POST.get("code")), _said(request.POST.get("to"))
     check_can(request.user, Verb.MOVE_PIECES)
+    if order := order_called(code):
+        return redirect("regrind-order", order)
     try:
         found = scan_answer(code, at=timezone.now())
     except ToolingError as error:

@@ -4,8 +4,9 @@ export const KIT = /^K[0-9A-Z]{6}[0-9A-Z*]$/;
 export const BIN = /^B[0-9A-Z]{6}[0-9A-Z*]$/;
 export const NO_PIECE = /^[BCTKPM][0-9A-Z]{6}[0-9A-Z*]/;
 // Labels that are somewhere to put things: place, mill station, kit. A cart is both: it is a
-// context when there is none, else it is what is put away.
-export const ALWAYS_A_CONTEXT = /^[PMK][0-9A-Z]{6}[0-9A-Z*]$/;
+// context when there is none, else it is what is put away. An order for work, from its packing list,
+// leads to its page whatever the context is.
+export const ALWAYS_A_CONTEXT = /^([PMK][0-9A-Z]{6}[0-9A-Z*]|G-[0-9]{4,})$/i;
 const CODE = /^[RSDLHBPCTKM][0-9A-Z]{6}[0-9A-Z*]$/;
 const CHARACTERS = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ*";
 
