@@ -57,7 +57,7 @@ def _mounted(built: Built) -> Setup:
     )
     Kit.objects.filter(pk=kit.pk).update(place=cart)
     rows = KitPosition.objects.filter(kit=kit, piece__isnull=False)
-    drawings = Drawing.objects.filter(pk__in=rows.values("drawing"))
+    drawings = Drawing.objects.filter(pk__in=rows.values("drawing"), gauge_points=None)
     GaugePoint.objects.bulk_create(
         GaugePoint(
             drawing=drawing,
