@@ -3,6 +3,9 @@ only while a test's own database is flushed."""
 
 from __future__ import annotations
 
+import fcntl
+import os
+import shutil
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
@@ -20,6 +23,7 @@ from rest_framework.authtoken.models import Token
 from rest_framework.test import APIClient
 
 from tests.demo_server import manage
+from tests.standing import Standing
 from tests.world import World, make_person
 from tooling import history
 from tooling.models import Person, Role
@@ -32,6 +36,7 @@ settings.register_profile(
 settings.load_profile("house")
 
 ROLES = tuple(Role)
+AT = datetime(2026, 11, 25, 9, 0, tzinfo=UTC)
 ONCE = {Path(__file__).parent / "web", Path(__file__).parent / "house"}
 NEEDS_DATABASE = {"db", "transactional_db", "live_server", "django_db_setup"}
 
@@ -74,6 +79,7 @@ def _history_steps_aside_for_flush(request: pytest.FixtureRequest) -> Iterator[N
     names = request.fixturenames
     if transactional or {"transactional_db", "live_server"} & set(names):
         request.getfixturevalue("transactional_db")
+        Standing.end()
         yield
         history.remove()
         return
@@ -87,22 +93,47 @@ def _nothing_is_kept_from_the_test_before() -> Iterator[None]:
     cache.clear()
 
 
+@pytest.fixture(scope="module")
+def standing(django_db_setup: None, django_db_blocker: Any) -> Iterator[Standing]:
+    """What a file's tests have in common is built once, in a transaction under theirs."""
+    with django_db_blocker.unblock():
+        yield (under := Standing())
+        under.end()
+
+
+@pytest.fixture(scope="module")
+def standing_world(standing: Standing) -> World:
+    """Every test's world: to build upon what stands under all tests of a file."""
+    return World(at=AT)
+
+
+@pytest.fixture(scope="module")
+def standing_cast(standing: Standing) -> dict[str, Person]:
+    return {role.value: make_person(role.value, role) for role in ROLES}
+
+
 @pytest.fixture
 def at() -> datetime:
     """The clock of the test."""
-    return datetime(2026, 11, 25, 9, 0, tzinfo=UTC)
+    return AT
 
 
 @pytest.fixture
-def world(db: None, at: datetime) -> World:
+def world(db: None, at: datetime, standing: Standing, standing_world: World) -> World:
     """A small shop that a test fills as it needs."""
-    return World(at=at)
+    if not standing.is_open:
+        return World(at=at)
+    mine = standing.copy(standing_world)
+    mine.at = at
+    return mine
 
 
 @pytest.fixture
-def cast(db: None) -> dict[str, Person]:
+def cast(db: None, standing: Standing, standing_cast: dict[str, Person]) -> dict[str, Person]:
     """One person per role, by the role's name."""
-    return {role.value: make_person(role.value, role) for role in ROLES}
+    if not standing.is_open:
+        return {role.value: make_person(role.value, role) for role in ROLES}
+    return standing.copy(standing_cast)
 
 
 @pytest.fixture
@@ -157,7 +188,15 @@ def api_as() -> object:
 @pytest.fixture(scope="session")
 def demo_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The data folder of a demo shop, drawn up once; who changes much in it works on a copy."""
-    folder = tmp_path_factory.mktemp("demo")
-    done = manage(folder, "demo", "--prepare-only", "--data-dir", str(folder))
-    assert done.returncode == 0, done.stderr
+    here = tmp_path_factory.getbasetemp()
+    together = here.parent if "PYTEST_XDIST_WORKER" in os.environ else here
+    drawn, folder = together / "demo-drawn-up", tmp_path_factory.mktemp("demo") / "shop"
+    with (together / "demo-drawn-up.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)  # the other worker waits for it rather than draw its own
+        if not drawn.exists():
+            begun = together / "demo-begun"
+            done = manage(begun, "demo", "--prepare-only", "--data-dir", str(begun))
+            assert done.returncode == 0, done.stderr
+            begun.rename(drawn)
+    shutil.copytree(drawn, folder)
     return folder
