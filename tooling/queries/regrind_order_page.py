@@ -110,6 +110,12 @@ class OrderLineView:
         return tuple(each for each in self.checks if each.level == "no")
 
     @property
+    def untold(self) -> tuple[Check, ...]:
+        """What is bad and does not stand beside its sizes and its mark anyway."""
+        shown = ("still_out", "unread_after_cut", "mark_missing")
+        return tuple(each for each in self.bad if each.code not in shown)
+
+    @property
     def approval_missing(self) -> Check | None:
         return next((c for c in self.checks if c.code == "owner_approval_missing"), None)
 

@@ -291,10 +291,20 @@ def counter_before(setup: Setup, *, until: datetime, leave_out: Run | None) -> i
     return last.first()
 
 
-def spans_of(setup: Setup, *, leave_out: Run | None) -> list[tuple[int, int]]:
+@dataclass(frozen=True)
+class Span:
+    """A stretch of the counter that a run told, in nm, and when that run ended."""
+
+    start_nm: int
+    end_nm: int
+    at: datetime
+
+
+def spans_of(setup: Setup, *, leave_out: Run | None) -> list[Span]:
     """What stretches of the counter the runs of a setup have told. One query."""
     rows = Run.objects.filter(STANDING, setup=setup, counter_end_nm__isnull=False)
     if leave_out is not None:
         rows = rows.exclude(pk=leave_out.pk)
-    found = rows.order_by().values_list("counter_start_nm", "counter_end_nm")
-    return [(start or 0, end or 0) for start, end in found]
+    found = rows.order_by("happened_at", "pk")
+    told = found.values_list("counter_start_nm", "counter_end_nm", "happened_at")
+    return [Span(start or 0, end or 0, at) for start, end, at in told]

@@ -18,7 +18,7 @@ from tooling.errors import Conflict, ToolingError
 from tooling.models import Feed, Person, Run, RunSource, Setup
 from tooling.queries.counter_feed import Moved, counters_moved
 from tooling.queries.mounted_then import MountedThen
-from tooling.queries.runs import counter_before, feed_since, spans_of
+from tooling.queries.runs import Span, counter_before, feed_since, spans_of
 from tooling.queries.settings import setting_value
 from tooling.services.edits import optional_text
 from tooling.services.readings import CLOCKS_DIFFER
@@ -151,7 +151,7 @@ def new_row(
     corrects: Run | None = None,
 ) -> Run:
     """The row, not saved yet. Raises what telling the length may raise, and until ``sure``
-    ``counter_repeated`` and ``improbable_value``."""
+    ``counter_repeated``, ``counter_late`` and ``improbable_value``."""
     job = setup.kit.job
     fields = {**fields, "strip_class": fields["strip_class"] or job.strip_class}
     said, fed = _from_counter(setup, said, fields, corrects)
@@ -163,7 +163,9 @@ def new_row(
     ways = ways_of(said, of, fed_nm=fed.moved_nm if fed else None)
     found = judged(ways, mill=setup.mill, tool_set=job.tool_set)
     if not sure:
-        _ask(setup, said, found, unit=fields["unit"], corrects=corrects)
+        _ask(
+            setup, said, found, until=fields["happened_at"], unit=fields["unit"], corrects=corrects
+        )
     told: Fields = {
         "counter_start_nm": said.counter_start_nm,
         "counter_end_nm": said.counter_end_nm,
@@ -238,19 +240,48 @@ def _fed(setup: Setup, said: RunIn, since: datetime, until: datetime) -> Moved:
     return wanted[0]
 
 
-def _ask(setup: Setup, said: RunIn, found: Judged, *, unit: str, corrects: Run | None) -> None:
+def _ask_of_counter(
+    setup: Setup, start: int, end: int, until: datetime, unit: Any, corrects: Run | None
+) -> None:
+    """``counter_repeated``: another run has told that stretch; ``counter_late``: by its counter it
+    was before a run that ended earlier, or after one that ended later. From 0 it was set back."""
+    spans = spans_of(setup, leave_out=corrects)
+    if any(start < other.end_nm and other.start_nm < end for other in spans):
+        raise Conflict(
+            "counter_repeated",
+            _("Another run of this setup has told that stretch of the counter. If it was set "
+              "back in between, say so."),
+            in_field="counter_start",
+            asks="sure",
+        )  # fmt: skip
+    earlier = next((other for other in reversed(spans) if other.at <= until), None)
+    later = next((other for other in spans if other.at > until), None)
+    if earlier is not None and 0 < start < earlier.start_nm:
+        raise _late(_("before"), earlier, unit)
+    if later is not None and later.start_nm > 0 and later.end_nm <= start:
+        raise _late(_("after"), later, unit)
+
+
+def _late(turn: object, other: Span, unit: Any) -> Conflict:
+    return Conflict(
+        "counter_late",
+        _("By the counter this run was {turn} the one that ended at {moment} with {stood} {unit}. "
+          "Write when it ended; if the counter was set back in between, say so."),
+        turn=turn,
+        moment=_said(other.at),
+        stood=format_strip_length(other.end_nm, unit, 0),
+        unit=unit,
+        in_field="happened_at",
+        asks="sure",
+    )  # fmt: skip
+
+
+def _ask(
+    setup: Setup, said: RunIn, found: Judged, *, until: datetime, unit: str, corrects: Run | None
+) -> None:
     """Ask about what hardly is: the counter's span was told before, or far more than planned."""
-    start, end = said.counter_start_nm, said.counter_end_nm
-    if start is not None and end is not None:
-        spans = spans_of(setup, leave_out=corrects)
-        if any(start < known_end and known_start < end for known_start, known_end in spans):
-            raise Conflict(
-                "counter_repeated",
-                _("Another run of this setup has told that stretch of the counter. If it was set "
-                  "back in between, say so."),
-                in_field="counter_start",
-                asks="sure",
-            )  # fmt: skip
+    if said.counter_start_nm is not None and said.counter_end_nm is not None:
+        _ask_of_counter(setup, said.counter_start_nm, said.counter_end_nm, until, unit, corrects)
     most = float(setting_value("run_improbable", mill=setup.mill))
     planned, length = setup.kit.job.length_nm, found.length.length_nm
     if planned and length > planned * most:

@@ -10,6 +10,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
+from tooling.engineering.lengths import parse_length
 from tooling.models import DIMENSIONS, DrawingKind, LengthEntry, Person, Piece, Reading, Work
 from tooling.permissions import Verb
 from tooling.services import lengths_run, readings, work
@@ -31,9 +32,9 @@ def new_reading(request: HttpRequest, code: str) -> HttpResponse:
     form = ReadingForm(data_of(request), unit=unit, at=at, initial=initial)
 
     def save(values: dict[str, Any]) -> Reading:
-        values.pop("value")
+        written = parse_length(values.pop("value"), unit=unit, field="value").unit_written
         return readings.record_reading(
-            by=person_of(request), at=at, piece=piece, unit=unit, corrects=wrong, **values
+            by=person_of(request), at=at, piece=piece, unit=written, corrects=wrong, **values
         )
 
     return fill_in(

@@ -100,11 +100,11 @@ def measure(request: HttpRequest, number: str, code: str) -> HttpResponse:
     piece = row.piece
     line = next(each for each in page.lines if each.code == piece.code)
     unit = unit_of(request.user, piece.unit)
-    form = MeasureForm(
-        data_of(request), sizes=line.sizes, unit=unit, initial={"over_chrome": line.over_chrome}
-    )
+    kept = {"over_chrome": line.over_chrome, "gauge": request.session.get("gauge", "")}
+    form = MeasureForm(data_of(request), sizes=line.sizes, unit=unit, initial=kept)
 
     def save(values: dict[str, Any]) -> int:
+        request.session["gauge"] = values["gauge"].number if values["gauge"] else ""
         shared = {name: values[name] for name in ("gauge", "over_chrome", "sure")}
         measured = {
             name: Measured(nm, str(form.data.get(name, ""))[:40])
@@ -149,7 +149,10 @@ def see_mark(request: HttpRequest, number: str) -> HttpResponse:
         )  # fmt: skip
         return _("Written down.")
 
-    return _act(request, number, act)
+    done = _act(request, number, act)
+    if request.POST.get("release") and done.status_code == 302:
+        return redirect("regrind-order-judged", number)
+    return done
 
 
 @require_GET

@@ -84,7 +84,10 @@ class NewOrderForm(OrderHeadForm):
         usual_mm=CUT_LENGTH,
         help_text=_("The same off every piece; targets of single pieces are changed on the order."),
     )
-    tolerance = LengthInput(label=_("Within, each way"), usual_mm=TOLERANCE)
+    tolerance = LengthInput(
+        label=_("Within, each way"), usual_mm=TOLERANCE,
+        help_text=_("Empty: as the shop's settings say."),
+    )  # fmt: skip
     field_order = ("codes", "copy", "plan", "kinds", "take_off", "tolerance", "vendor", "due_on",
                    "price_cents", "note")  # fmt: skip
 
@@ -177,8 +180,9 @@ class MeasureForm(RecordForm):
     """What a piece measures after the work."""
 
     gauge = forms.ModelChoiceField(
-        label=_("Gauge"), queryset=Gauge.objects.none(), required=False, empty_label=_("not said")
-    )
+        label=_("Gauge"), queryset=Gauge.objects.none(), required=False, empty_label=_("not said"),
+        to_field_name="number",
+    )  # fmt: skip
     over_chrome = forms.BooleanField(label=_("Measured over chrome"), required=False)
     sure = forms.BooleanField(label=_("It is right: I measured again"), required=False)
     HIDDEN = ("sure",)
