@@ -1,5 +1,5 @@
-"""The demo's orders for work: one released before its set ran, one out at the grinder, one back
-and waiting to be measured and released."""
+"""The demo's orders for work: those of a year, released, from which the grinder's days are learned;
+and of every state one that is open: asked for, approved, out, overdue, back."""
 
 from __future__ import annotations
 
@@ -7,8 +7,24 @@ from collections.abc import Iterable, Sequence
 from datetime import datetime, timedelta
 
 from tooling.management.demo_story import Story
-from tooling.models import Allotment, DrawingKind, Kit, Piece, Place, RegrindOrder, WorkKind
-from tooling.services import proving, regrind_order_moves, regrind_orders, regrind_release
+from tooling.models import (
+    Allotment,
+    Answer,
+    ApprovalKind,
+    DrawingKind,
+    Kit,
+    Piece,
+    Place,
+    RegrindOrder,
+    WorkKind,
+)
+from tooling.services import (
+    approvals,
+    proving,
+    regrind_order_moves,
+    regrind_orders,
+    regrind_release,
+)
 from tooling.services.dimensions import known_size
 from tooling.services.readings import record_reading
 from tooling.services.regrind_targets import OrderLineIn
@@ -19,17 +35,54 @@ FIRST = 1
 RECUT = ("1875", "B")
 """Its entry pass alone: a smaller first pass pulls the strip no less."""
 WAITING = ("2705", "B")
+EARLIER = (
+    (312, ("3318", "A"), 9, 7_200, "strip edges cut in, entry pass"),
+    (258, ("3318", "A"), 7, 7_200, "strip edges cut in again, entry pass"),
+    (222, ("1875", "A"), 8, 4_600, "light lines on the flange"),
+    (160, ("2260", "A"), 6, 5_100, "pick-up on the entry pass"),
+    (84, ("2705", "A"), 10, 5_600, "entry pass, edges blunt"),
+)
+"""Days ago, copy, days at the grinder, what a piece cost, why."""
+OVERDUE = ("2260", "B")
+ASKED, ALLOWED = ("1472", "B", 2), ("1472", "B", 1)
+"""Copies of a customer with the pass: one waits for the owner's answer, one for the van."""
+DAYS_AWAY, DUE_AFTER = 23, 12
 
 
 class Orders(Story):
-    """What the toolroom had done in the last two weeks."""
+    """What the toolroom had done."""
 
     def recut_entry_pass(self, at: datetime) -> RegrindOrder:
-        """Asked for, sent, back two days later, measured, marked and released."""
-        order = self.request(self.rolls(*RECUT), at, note="entry pass, light lines on the flange")
+        """That of the set that ran after it."""
+        note = "entry pass, light lines on the flange"
+        return self.recut(self.rolls(*RECUT), at, days=2, cost_cents=4_800, note=note)
+
+    def recut_earlier(
+        self, days_ago: int, copy: tuple[str, str], days: int, cost_cents: int, note: str
+    ) -> RegrindOrder:
+        """The entry pass of a copy, with its owner's word where it is not the shop's."""
+        at, pieces = self.now - timedelta(days=days_ago), self.rolls(*copy)
+        self.ask_owner(pieces, at - timedelta(days=2), Answer.GIVEN)
+        return self.recut(pieces, at, days=days, cost_cents=cost_cents, note=note)
+
+    def ask_owner(self, pieces: Sequence[Piece], at: datetime, answer: str) -> None:
+        """A customer is asked, or has answered, about pieces of theirs."""
+        owner = pieces[0].owner
+        if not owner.is_shop:
+            approvals.record_approval(
+                by=self.people["engineer"], at=at, owner=owner, kind=ApprovalKind.REGRIND,
+                answer=answer, pieces=pieces, dated_on=at.date(),
+                reference="mail of the tooling desk", answered_by="tooling desk",
+            )  # fmt: skip
+
+    def recut(
+        self, pieces: Sequence[Piece], at: datetime, *, days: int, cost_cents: int, note: str
+    ) -> RegrindOrder:
+        """Asked for, sent, back so many days later, measured, marked and released."""
+        order = self.request(pieces, at, note=note)
         self.send(order, at + timedelta(hours=3))
-        back = at + timedelta(days=2)
-        self.back(order, back, cost_cents=4_800)
+        back = at + timedelta(days=days)
+        self.back(order, back, cost_cents=cost_cents)
         self.measure(order, back + timedelta(hours=2))
         codes = list(order.lines.values_list("piece__code", flat=True))
         regrind_order_moves.see_mark(
@@ -58,13 +111,26 @@ class Orders(Story):
         self.measure(order, self.now - timedelta(hours=2), most=1)
         return order
 
-    def rolls(self, number: str, letter: str) -> list[Piece]:
-        """The rolls of the first pass of a copy."""
+    def open_orders(self, at: datetime) -> None:
+        """One overdue, one for which a customer was asked, one that the customer allowed."""
+        away = self.now - timedelta(days=DAYS_AWAY)
+        late = self.request(self.rolls(*OVERDUE), away, note="entry pass", due_in=DUE_AFTER)
+        self.send(late, away + timedelta(hours=4))
+        for copy, answer, note in (
+            (ASKED, Answer.ASKED, "second pass, zinc on the flange radius"),
+            (ALLOWED, Answer.GIVEN, "entry pass, edges blunt"),
+        ):
+            pieces = self.rolls(*copy)
+            self.ask_owner(pieces, at - timedelta(days=1), answer)
+            self.request(pieces, at, note=note)
+
+    def rolls(self, number: str, letter: str, at_pass: int = FIRST) -> list[Piece]:
+        """The rolls of one pass of a copy."""
         rows = Allotment.objects.filter(
             copy__tool_set__number=number, copy__letter=letter,
-            position__set_pass__number=FIRST, piece__drawing__kind=DrawingKind.ROLL,
+            position__set_pass__number=at_pass, piece__drawing__kind=DrawingKind.ROLL,
         )  # fmt: skip
-        found = rows.select_related("piece__revision", "piece__drawing", "position")
+        found = rows.select_related("piece__revision", "piece__drawing", "piece__owner", "position")
         return [row.piece for row in found.order_by("position__shaft", "position__order")]
 
     def request(

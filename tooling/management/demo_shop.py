@@ -14,6 +14,7 @@ from django.core.management.base import CommandError
 
 from tooling.management.demo_messes import Messes
 from tooling.management.demo_orders import Orders
+from tooling.management.demo_panel import PANEL
 from tooling.management.demo_story import piece_named
 from tooling.management.demo_wear import Wear, footage
 from tooling.management.demo_year import Year
@@ -26,7 +27,7 @@ from tooling.models import (
     Place,
     Shop,
 )
-from tooling.services import approvals, imports, kits, readings, scans
+from tooling.services import approvals, imports, kits, readings, scans, settings
 from tooling.services.importing.run import nobody_asks
 from tooling.services.scan_moves import ScanIn
 
@@ -37,6 +38,7 @@ LOST = ("2260-04-T2", "B")
 AT_GRINDER = (("1472-12-T2", "B"), ("1472-12-B2", "B"))
 HALF_STAGED_PASSES = 10
 MOUNTED_SO_FAR = 8
+PIECES_A_WEEK = 160
 BEGAN = timedelta(days=365)
 BROUGHT_LATER = ("length_run", "regrinds")
 """Sheets of what pieces had run and had done; the shop brought them two weeks ago."""
@@ -50,12 +52,19 @@ def fill(people: dict[str, Person], *, at: datetime) -> None:
     later = [path for path in sheets if path.stem.startswith(BROUGHT_LATER)]
     _bring(engineer, at - BEGAN, [_file(path) for path in sheets if path not in later])
     _bring(engineer, at - BEGAN, [imports.Brought("jobs.csv", _jobs(at))])
+    settings.set_setting(
+        by=people["supervisor"], at=at - BEGAN, name="grinder_pieces_a_week", value=PIECES_A_WEEK
+    )
     Year(people, at).replay()
     wear = Wear(people, at)
     codes = set(GaugePoint.objects.values_list("drawing__pieces__code", flat=True))
     aliases = PieceAlias.objects.filter(piece__code__in=codes).values_list("text", flat=True)
     brought = [_file(path) for path in later if not path.stem.startswith("length_run")]
-    book = footage((SHEETS / "length_run.csv").read_bytes(), set(aliases) | codes)
+    together = PieceAlias.objects.filter(piece__drawing__number__startswith=f"{PANEL}-")
+    book = footage(
+        (SHEETS / "length_run.csv").read_bytes(), set(aliases) | codes,
+        set(together.values_list("text", flat=True)),
+    )  # fmt: skip
     _bring(engineer, at - timedelta(days=14), [*brought, imports.Brought("length_run.csv", book)])
     _bring(engineer, at - timedelta(days=13), [imports.Brought("readings.csv", wear.book())])
     story = TwoWeeks(people, at)
@@ -139,6 +148,7 @@ class TwoWeeks(Orders, Wear):
         setup, then = self.begin(coming, self.now - timedelta(hours=3))
         self.mount_all(setup, then, stations=MOUNTED_SO_FAR)
         self.wait_for_release(self.now - timedelta(days=6))
+        self.open_orders(self.now - timedelta(days=3))
 
     def _send_to_grinder(self, at: datetime) -> None:
         grinder = Place.objects.get(kind="grinder")

@@ -8,9 +8,12 @@ import io
 import random
 from collections import defaultdict
 from datetime import UTC, date, datetime, time, timedelta
-from math import exp
+from math import cos, exp, radians, sin
 
-from tooling.engineering.lengths import NM_PER_MM, format_length
+from django.db.models import Q
+
+from tooling.engineering.lengths import NM_PER_M, NM_PER_MM, format_length
+from tooling.management import demo_panel
 from tooling.management.demo_setups import Changeovers
 from tooling.models import (
     Drawing,
@@ -20,6 +23,7 @@ from tooling.models import (
     LengthEntry,
     Piece,
     PointKind,
+    Reading,
     Setup,
     Work,
     WorkKind,
@@ -37,18 +41,21 @@ BED_NM = 3_000
 NOISE_NM = 1_500
 SPREAD_OF_DRAWINGS, SPREAD_OF_PIECES = 0.25, 0.15
 COILS = 4
+PANEL_DICE = 24
 STEPS = (date(2026, 3, 31), date(2026, 6, 15), date(2026, 8, 31))
 """Days on which the old footage book was added up, before its last entry."""
 
 
-def footage(data: bytes, wanted: set[str]) -> bytes:
+def footage(data: bytes, wanted: set[str], together: set[str]) -> bytes:
     """The sheet of length run with the totals of these rolls spread over the days on which the
-    book was added up."""
+    book was added up. What ran ``together`` ran the same length."""
     rows = list(csv.DictReader(io.StringIO(data.decode("utf-8-sig"))))
     out = io.StringIO()
     writer = csv.DictWriter(out, list(rows[0]))
     writer.writeheader()
     for row in rows:
+        if row["Roll"] in together:
+            row["Length"] = f"{demo_panel.RUN_NM // NM_PER_M} m"
         if row["Roll"] not in wanted:
             writer.writerow(row)
             continue
@@ -93,6 +100,7 @@ class Wear(Changeovers):
             by=by, at=at, drawing=land, name="land", where="20 mm from each face",
             has_two_ends=True, new_nm=260 * NM_PER_MM, depth_limit_nm=DEPTH_LIMIT_NM,
         )  # fmt: skip
+        demo_panel.say_points(by=by, at=at)
 
     def _price(self, drawing: Drawing, at: datetime) -> None:
         """What a new one costs, by its size."""
@@ -132,29 +140,40 @@ class Wear(Changeovers):
     def book(self) -> bytes:
         """The toolroom's book of readings as a sheet: read a day after each stretch of strip, most
         pieces most times; one slip of the pen and one roll with zinc on it among them."""
-        rows = []
-        dice = random.Random(11)
-        points = {
-            point.drawing_id: point
-            for point in GaugePoint.objects.filter(dimension="root_diameter").order_by("drawing")
-        }
-        drawing_rate = {pk: exp(dice.gauss(0, SPREAD_OF_DRAWINGS)) for pk in points}
-        pieces = Piece.objects.filter(drawing__in=points).select_related("revision")
-        ran = _entries(points)
-        cuts = _cuts(points)
-        for piece in pieces.order_by("code"):
-            rate = USUAL_NM_PER_KM * drawing_rate[piece.drawing_id]
-            rate *= exp(dice.gauss(0, SPREAD_OF_PIECES))
-            cut, base = cuts.get(piece.pk, (None, piece.revision.root_diameter_nm or 0))
-            rows += _readings(piece, rate, base, cut, ran.get(piece.pk, []), dice, self.now)
+        named = GaugePoint.objects.filter(dimension__in=("root_diameter", "face_width"))
+        ordered = named.select_related("drawing").order_by("drawing")
+        panel = {each.drawing_id: each for each in ordered if _is_of_panel(each)}
+        usual = {each.drawing_id: each for each in ordered if each.drawing_id not in panel}
+        rows = self._book(usual, random.Random(11), (SPREAD_OF_DRAWINGS, SPREAD_OF_PIECES))
         slip, zinc = len(rows) // 3, 2 * len(rows) // 3
         rows[slip]["Value"] = _moved(rows[slip], 120_000)
         rows[zinc]["Value"] = _moved(rows[zinc], 90_000)
+        alike = demo_panel.SPREAD_OF_DRAWINGS, demo_panel.SPREAD_OF_PIECES
+        rows += self._book(panel, random.Random(PANEL_DICE), alike)
         out = io.StringIO()
         writer = csv.DictWriter(out, list(rows[0]))
         writer.writeheader()
         writer.writerows({k: v for k, v in row.items() if k != "nm"} for row in rows)
         return out.getvalue().encode()
+
+    def _book(
+        self, points: dict[int, GaugePoint], dice: random.Random, spread: tuple[float, float]
+    ) -> list[dict[str, str]]:
+        """The readings at these points, by drawing; ``spread`` of drawings and of their pieces."""
+        rows: list[dict[str, str]] = []
+        drawing_rate = {pk: exp(dice.gauss(0, spread[0])) for pk in points}
+        ran, cuts = _entries(points), _cuts(points)
+        pieces = Piece.objects.filter(drawing__in=points).select_related("revision")
+        for piece in pieces.order_by("code"):
+            point = points[piece.drawing_id]
+            rate = USUAL_NM_PER_KM * drawing_rate[piece.drawing_id]
+            rate *= exp(dice.gauss(0, spread[1]))
+            if _is_of_panel(point):
+                rate *= demo_panel.faster(point.drawing.number, point.dimension)
+            drawn = getattr(piece.revision, f"{point.dimension}_nm") or 0
+            cut, base = cuts.get(piece.pk, (None, drawn))
+            rows += _readings(piece, point, rate, base, cut, ran.get(piece.pk, []), dice, self.now)
+        return rows
 
     def last_days(self) -> None:
         """A template that begins to pass light, a land that wears at one end; then everything is
@@ -181,6 +200,16 @@ class Wear(Changeovers):
         learn(at=self.now - timedelta(days=1))
 
 
+def _is_of_panel(point: GaugePoint) -> bool:
+    return point.drawing.number.startswith(f"{demo_panel.PANEL}-")
+
+
+def _falls(point: GaugePoint) -> float:
+    """How much the value falls for each nm of depth: along the shaft or across it."""
+    angle = radians(point.face_angle_deg)
+    return 2 / cos(angle) if point.is_diameter else 1 / sin(angle)
+
+
 def _here(point: GaugePoint) -> list[Piece]:
     rows = Piece.objects.filter(drawing=point.drawing_id, place__kind="shelf")
     return list(rows.select_related("drawing", "revision", "place").order_by("code"))
@@ -198,17 +227,26 @@ def _entries(points: dict[int, GaugePoint]) -> dict[int, list[tuple[datetime, fl
 
 
 def _cuts(points: dict[int, GaugePoint]) -> dict[int, tuple[date, int]]:
-    """Piece id → day of the last cut, and the root after it."""
+    """Piece id → day of the last cut, and the root after it: as written, else as read after it."""
+    of_roots = Q(piece__drawing__in=points)
     rows = Work.objects.filter(
-        piece__drawing__in=points, kind=WorkKind.REGRIND, measures__dimension="root_diameter",
+        of_roots, kind=WorkKind.REGRIND, measures__dimension="root_diameter",
         measures__after_nm__isnull=False,
     )  # fmt: skip
     told = rows.order_by("done_on").values_list("piece_id", "done_on", "measures__after_nm")
-    return {piece: (day, after or 0) for piece, day, after in told}
+    found = {piece: (day, after or 0) for piece, day, after in told}
+    read = Reading.objects.filter(of_roots, dimension="root_diameter", value_nm__isnull=False)
+    for piece, at, nm in read.order_by("happened_at", "pk").values_list(
+        "piece_id", "happened_at", "value_nm"
+    ):
+        if piece not in found or found[piece][0] <= at.date():
+            found[piece] = at.date(), nm or 0
+    return found
 
 
 def _readings(
     piece: Piece,
+    point: GaugePoint,
     rate: float,
     base: int,
     cut: date | None,
@@ -216,22 +254,24 @@ def _readings(
     dice: random.Random,
     now: datetime,
 ) -> list[dict[str, str]]:
-    since = [each for each in ran if cut is None or each[0].date() >= cut]
     made, km = [], 0.0
-    for n, (at, eq) in enumerate(since):
-        km += eq
+    for n, (at, eq) in enumerate(ran):
+        is_since = cut is None or at.date() >= cut
+        km += eq if is_since else 0.0
         day = at.date() + timedelta(days=1)
-        following = since[n + 1][0].date() if n + 1 < len(since) else None
+        following = ran[n + 1][0].date() if n + 1 < len(ran) else None
         if (following is not None and following <= day) or dice.random() < 0.25:
             continue
         if day > (now - timedelta(days=15)).date():
             continue
         depth = BED_NM * (1 - exp(-km / 20)) + rate * km
-        nm = round(base - 2 * depth + dice.gauss(0, NOISE_NM))
+        nm = round(base - _falls(point) * depth + dice.gauss(0, NOISE_NM))
+        if not is_since:
+            continue
         made.append(
             {
                 "Roll": piece.code,
-                "Dimension": "root diameter",
+                "Dimension": point.dimension.replace("_", " "),
                 "Value": _written(nm, piece.unit),
                 "Units": piece.unit,
                 "Date": day.isoformat(),

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from datetime import timedelta
 from functools import partial
 
+from tooling.management.demo_orders import EARLIER, Orders
 from tooling.management.demo_setups import WAITED
 from tooling.management.demo_story import piece_named
 from tooling.management.demo_wear import Wear
@@ -56,7 +57,7 @@ SWEPT_UP = ("3318-22-B3", "A")
 RENAMED = ("1875-06-T2", "B")
 
 
-class Year(Wear):
+class Year(Orders, Wear):
     """What happened from a year ago until three weeks ago."""
 
     def replay(self) -> None:
@@ -73,6 +74,7 @@ class Year(Wear):
         ]
         events += [(run[0], partial(self.ran, *run)) for run in RUNS]
         events += [(each[0], partial(self.count, *each)) for each in COUNTS]
+        events += [(each[0], partial(self.recut_earlier, *each)) for each in EARLIER]
         for _days, happens in sorted(events, key=lambda event: -event[0]):
             happens()
 
