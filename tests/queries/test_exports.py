@@ -57,6 +57,11 @@ def shop(engineer: Person, at: datetime) -> None:
                  "DIE-1,A,1,round,fixing hole,11,,both flanges\nDIE-1,A,2,slot,,11,20.5,",
         gauges="Number,Name,Units,Resolution,Uncertainty,Due\n"
                "MIC-9,Micrometer,in,0.0001,0.0002,2027-03-01",
+        gauge_points="Drawing,Gauge point,Where,What is read,Dimension,Units,When new,Limit,"
+                     "Most depth lost,Grows,Both ends,Face angle,In use\n"
+                     "D-2,throat,at the root,,root diameter,mm,,,0.25,,,12.5,\n"
+                     "D-2,lip,both edges,template,,,,,,,yes,,\n"
+                     "D-2,groove,,,,in,0.5,0.512,,yes,,60,no",
         pieces="Old number,Drawing,Place,Home,Strokes run,Due back\n"
                "P-1,DIE-1,Hall / Rack A / Shelf 1,Hall / Rack A / Shelf 1,9000,\n"
                "P-2,DIE-1,Alder Grinding,,,2026-12-24\nP-3,DIE-1,Alder Grinding,,,2026-01-24",
@@ -113,6 +118,7 @@ def empty_the_shop() -> None:
             "setcopy",
         ),
         *("setposition", "setpass", "setvariant", "toolset", "reading", "gauge", "workmeasure"),
+        *("wearstate", "gaugepoint"),
         *("work", "lengthentry", "piecealias", "drawingfeature", "dueback"),
     ]
     with connection.cursor() as cursor:
@@ -156,6 +162,8 @@ EDITS = [
     ("drawings", "DIE-1", "250000", "300000", ["Strokes to sharpen"]),
     ("features", "fixing hole", "both flanges", "one flange", ["Note"]),
     ("gauges", "MIC-9", "2027-03-01", "2028-03-01", ["Due"]),
+    ("gauge_points", "groove", "13.0048", "13.05", ["Limit"]),
+    ("gauge_points", "throat", "12.5", "15", ["Face angle"]),
     ("pieces", "P-1", ",sound,", ",clean,", ["Condition"]),
     ("pieces", "P-1", "Rack A / Shelf 1", "Rack A / Shelf 2", ["Place"]),
     ("pieces", "P-2", "2026-12-24", "2027-01-14", ["Due back"]),

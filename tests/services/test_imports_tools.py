@@ -9,7 +9,17 @@ import pytest
 
 from tests.services.importing import DRAWINGS, OWNERS, PLACES, bring, look, told
 from tests.world import MM
-from tooling.models import Change, DrawingFeature, DueBack, Gauge, Person, Piece, Place
+from tooling.models import (
+    Change,
+    DrawingFeature,
+    DueBack,
+    Gauge,
+    GaugePoint,
+    Person,
+    Piece,
+    Place,
+    WearState,
+)
 from tooling.services.rebuild import differences
 
 pytestmark = pytest.mark.django_db
@@ -57,6 +67,35 @@ def test_a_gauge_is_known_to_the_readings_of_the_same_import(
     assert (gauge.name, gauge.resolution_nm, gauge.readings.count()) == ("Micrometer", 1000, 1)
 
 
+def test_gauge_points_come_with_the_pieces_and_readings_that_they_judge(
+    engineer: Person, at: datetime, shop: None
+) -> None:
+    sheet = """
+        Drawing,Gauge point,Dimension,Limit mm,Both ends
+        D-1,tread,outside diameter,177.5,
+        D-1,lip,,,yes
+    """
+    bring(
+        engineer, at,
+        pieces="Old number,Drawing\nR-1,D-1",
+        gauge_points=sheet,
+        readings="Piece,Dimension,Value mm,Date\nR-1,outside diameter,179,2026-01-01",
+    )  # fmt: skip
+    tread, lip = GaugePoint.objects.order_by("order")
+    assert (tread.dimension, tread.limit_nm, tread.is_diameter) == (
+        "outside_diameter", 177_500_000, True,
+    )  # fmt: skip
+    assert (lip.order, lip.has_two_ends) == (2, True)
+    assert WearState.objects.get(point=tread).readings == 1
+    assert Change.objects.filter(subject="GaugePoint", what="imported").count() == 2
+    later = at + timedelta(days=1)
+    made = look(engineer, later, gauge_points=sheet.replace("177.5", "177"))
+    assert made.rows == {"create": 0, "change": 1, "same": 1}
+    bring(engineer, later, gauge_points="Drawing,Gauge point,In use\nD-1,tread,no")
+    assert not WearState.objects.filter(point=tread).exists()
+    assert differences() == []
+
+
 def test_a_cart_may_stand_above_the_rack_that_is_its_home(
     engineer: Person, at: datetime, shop: None
 ) -> None:
@@ -100,6 +139,39 @@ def test_a_due_date_comes_with_what_is_away_and_may_be_put_off(
             "round_has_one_size",
         ),
         ("features", "Drawing,Order,Shape\nDIE-2,1,round", "Drawing", "unknown_drawing"),
+        ("gauge_points", "Drawing,Gauge point\nD-99,rim", "Drawing", "unknown_drawing"),
+        ("gauge_points", "Drawing,Gauge point,Kind\nD-1,rim,smell", "Kind", "unknown_choice"),
+        (
+            "gauge_points",
+            "Drawing,Gauge point,Dimension,Limit mm\nD-1,rim,OD,999",
+            "Limit mm",
+            "limit_on_the_wrong_side",
+        ),
+        (
+            "gauge_points",
+            "Drawing,Gauge point,Kind,Dimension\nD-1,rim,template,OD",
+            "Dimension",
+            "no_length_there",
+        ),
+        (
+            "gauge_points",
+            "Drawing,Gauge point,Face angle\nD-1,rim,89.5",
+            "Face angle",
+            "cannot_gauge",
+        ),
+        (
+            "gauge_points",
+            "Drawing,Gauge point,Face angle\nD-1,rim,120",
+            "Face angle",
+            "absurd_value",
+        ),
+        (
+            "gauge_points",
+            "Drawing,Gauge point,Dimension\nD-1,a,OD\nD-1,b,OD",
+            "Dimension",
+            "already_there",
+        ),
+        ("gauge_points", "Drawing,Gauge point\nD-1,a\nD-1,A", "Drawing", "duplicate_row"),
         ("gauges", "Number,Name,Resolution mm\nG,Gauge,0", "Resolution mm", "absurd_length"),
         ("pieces", "Old number,Drawing,Home\nX,D-1,Alder Grinding", "Home", "no_home_there"),
         ("pieces", "Old number,Drawing,Home\nX,D-1,Nowhere", "Home", "unknown_place"),

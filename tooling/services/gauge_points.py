@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Mapping
 from datetime import datetime
 from typing import Any
 
@@ -9,7 +10,16 @@ from django.utils.translation import gettext_lazy as _
 
 from tooling.engineering.lengths import Unit, say_length
 from tooling.errors import ToolingError, Unknown
-from tooling.models import DIAMETERS, DIMENSIONS, Drawing, GaugePoint, Person, Piece, PointKind
+from tooling.models import (
+    DIAMETERS,
+    DIMENSIONS,
+    Drawing,
+    DrawingRevision,
+    GaugePoint,
+    Person,
+    Piece,
+    PointKind,
+)
 from tooling.permissions import Verb, check_can
 from tooling.services.edits import (
     already_there,
@@ -49,7 +59,12 @@ def save_gauge_point(
         now = {each: getattr(row or GaugePoint(), each) for each in KEPT}
         if row is None and fields.get("dimension"):
             fields.setdefault("is_diameter", fields["dimension"] in DIAMETERS)
-        check_gauge_point(drawing, {**now, **fields}, row)
+        others = GaugePoint.objects.filter(drawing=drawing).exclude(pk=row.pk if row else None)
+        check_gauge_point(
+            {**now, **fields},
+            drawn=drawing.revisions.filter(is_current=True).first(),
+            others=set(others.values_list("dimension", flat=True)),
+        )
         if row is None:
             fields.setdefault("order", drawing.gauge_points.count() + 1)
             row = GaugePoint.objects.create(drawing=drawing, name=name, **fields)
@@ -90,9 +105,12 @@ KEPT = (
 )  # fmt: skip
 
 
-def check_gauge_point(drawing: Drawing, values: dict[str, Any], row: GaugePoint | None) -> None:
-    """Refuse what cannot be gauged; ``values`` holds all of ``KEPT``."""
-    _check_kind(drawing, values, row)
+def check_gauge_point(
+    values: Mapping[str, Any], *, drawn: DrawingRevision | None, others: Collection[str]
+) -> None:
+    """Refuse what cannot be gauged; ``values`` holds all of ``KEPT``. ``others``: the dimensions
+    that other points of the drawing are. No query."""
+    _check_kind(values, others)
     for each in ("new_nm", "limit_nm", "depth_limit_nm", "local_radius_nm"):
         if values[each] is not None and values[each] <= 0:
             raise ToolingError(
@@ -113,10 +131,10 @@ def check_gauge_point(drawing: Drawing, values: dict[str, Any], row: GaugePoint 
             _("A side face cannot be gauged across the shaft: gauge a width there."),
             in_field="face_angle_deg",
         )
-    _check_limit(drawing, values)
+    _check_limit(drawn, values)
 
 
-def _check_kind(drawing: Drawing, values: dict[str, Any], row: GaugePoint | None) -> None:
+def _check_kind(values: Mapping[str, Any], others: Collection[str]) -> None:
     if values["kind"] not in PointKind.values:
         raise ToolingError(
             "unknown_kind", _("A point is a length, a template or a finish."), in_field="kind"
@@ -137,16 +155,14 @@ def _check_kind(drawing: Drawing, values: dict[str, Any], row: GaugePoint | None
             _("A template or a finish is no dimension. Leave the dimension out."),
             in_field="dimension",
         )
-    others = GaugePoint.objects.filter(drawing=drawing, dimension=dimension)
-    if any(other.pk != (row.pk if row else None) for other in others):
+    if dimension in others:
         raise already_there(label=_("Gauge point"), text=dimension, field="dimension")
 
 
-def _check_limit(drawing: Drawing, values: dict[str, Any]) -> None:
+def _check_limit(revision: DrawingRevision | None, values: Mapping[str, Any]) -> None:
     limit = values["limit_nm"]
     if limit is None:
         return
-    revision = drawing.revisions.filter(is_current=True).first()
     name = values["dimension"]
     drawn = getattr(revision, f"{name}_nm") if revision is not None and name else None
     new = values["new_nm"] or drawn
@@ -171,4 +187,9 @@ def _check_limit(drawing: Drawing, values: dict[str, Any]) -> None:
 
 def key_of(row: GaugePoint) -> str:
     """By which its changes are filed."""
-    return f"{row.drawing.number} point {row.name}"[:60]
+    return point_key(row.drawing, row.name)
+
+
+def point_key(drawing: Drawing, name: str) -> str:
+    """By which the changes of the drawing's point of that name are filed."""
+    return f"{drawing.number} point {name}"[:60]

@@ -22,6 +22,7 @@ ROWS: dict[str, Callable[[], Iterable[Row]]] = {
     "charts": sets.charts,
     "axes": sets.axes,
     "gauges": tools.gauges,
+    "gauge_points": tools.gauge_points,
     "regrinds": past.regrinds,
     "readings": past.readings,
     "length_run": past.length_run,

@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from tooling.models import (
+    Drawing,
     DrawingRevision,
+    GaugePoint,
     Job,
     LengthEntry,
     Mill,
@@ -75,13 +77,25 @@ def tell_kits(plan: Plan, writer: Writer) -> None:
 
 
 def _told_of(stage: Stage, writer: Writer) -> set[int]:
-    """Pieces of which the sheets tell readings, work or length run."""
-    return {
+    """Pieces of which the sheets tell readings, work or length run, and those whose drawings'
+    gauge points they change."""
+    found = {
         writer.key(Piece, piece)
         for model in (Reading, LengthEntry, Work)
         if stage.has(model)
         for (piece,) in stage.rows(f"SELECT DISTINCT piece_id FROM {stage.of(model)}")
     }
+    drawings = {
+        writer.key(Drawing, drawing)
+        for kind in (NEW, EDIT)
+        if stage.has(GaugePoint, kind)
+        for (drawing,) in stage.rows(
+            f"SELECT DISTINCT drawing_id FROM {stage.of(GaugePoint, kind)}"
+        )
+    }
+    if drawings:
+        found |= set(Piece.objects.filter(drawing__in=drawings).values_list("pk", flat=True))
+    return found
 
 
 def _kits_of_pieces(stage: Stage) -> Iterator[int]:

@@ -15,6 +15,7 @@ from tooling.models import (
     DriveGroup,
     DueBack,
     Gauge,
+    GaugePoint,
     Job,
     LengthEntry,
     Mill,
@@ -39,8 +40,19 @@ from tooling.models import (
 )
 
 ORDER: tuple[type[Model], ...] = (
-    *(Owner, Place, Gauge, Drawing, DrawingRevision, DrawingFeature, Mill, DriveGroup, Station),
-    *(MillShaft, Piece, PieceAlias, StockLine, ToolSet, SetVariant, SetPass, SetPosition, SetCopy),
+    *(Owner, Place, Gauge, Drawing, DrawingRevision, DrawingFeature, GaugePoint, Mill, DriveGroup),
+    *(
+        Station,
+        MillShaft,
+        Piece,
+        PieceAlias,
+        StockLine,
+        ToolSet,
+        SetVariant,
+        SetPass,
+        SetPosition,
+        SetCopy,
+    ),
     *(
         SetFill,
         Characteristic,

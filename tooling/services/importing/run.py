@@ -52,6 +52,7 @@ PLANNERS: dict[str, Planner] = {
     "charts": charts.plan_charts,
     "axes": gaps.plan_axes,
     "gauges": tools.plan_gauges,
+    "gauge_points": tools.plan_gauge_points,
     "regrinds": past.plan_regrinds,
     "readings": past.plan_readings,
     "length_run": past.plan_length_run,

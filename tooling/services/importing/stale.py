@@ -41,6 +41,7 @@ RESTS_ON: dict[str, tuple[str, ...]] = {
     "charts": (*OF_PIECES, *OF_MILLS, *OF_SETS, "SetupChart", "ChartPass"),
     "axes": (*OF_MILLS, *OF_SETS, "SetupChart", "ChartPass", "ChartAxis"),
     "gauges": ("Gauge",),
+    "gauge_points": (*OF_PIECES, "GaugePoint"),
     "regrinds": OF_PIECES,
     "readings": (*OF_PIECES, "Gauge"),
     "length_run": OF_PIECES,

@@ -1,11 +1,12 @@
-"""Gauges, and what dies make in the strip, from sheets."""
+"""Gauges, gauge points, and what dies make in the strip, from sheets."""
 
 from __future__ import annotations
 
 from typing import Any
 
-from tooling.models import DrawingFeature, DrawingRevision, Gauge
+from tooling.models import DIAMETERS, DrawingFeature, DrawingRevision, Gauge, GaugePoint
 from tooling.services.features import check_drawing, check_sizes, feature_key
+from tooling.services.gauge_points import KEPT, check_gauge_point, point_key
 from tooling.services.gauges import check_gauge
 from tooling.services.importing.known import Known, plain
 from tooling.services.importing.known_records import pointing_to, read_drawings
@@ -46,6 +47,54 @@ def _plan_gauge(row: Row, plan: Plan, gauges: dict[str, Gauge]) -> None:
     else:
         plan.edit(gauge, gauge.number, **wanted)
     plan.speak_of(gauge, gauge.number)
+
+
+POINT_NAMES = {
+    "order": "order", "where": "where", "kind": "kind", "dimension": "dimension",
+    "new": "new_nm", "limit": "limit_nm", "depth_limit": "depth_limit_nm", "grows": "grows",
+    "is_diameter": "is_diameter", "has_two_ends": "has_two_ends",
+    "face_angle_deg": "face_angle_deg", "local_radius": "local_radius_nm",
+    "is_in_use": "is_in_use",
+}  # fmt: skip
+Points = dict[int, dict[str, GaugePoint]]
+"""Drawing → name → point, existing and planned."""
+
+
+def plan_gauge_points(rows: list[Row], plan: Plan, known: Known) -> None:
+    """Where pieces of a drawing are gauged; a point that no row names stays."""
+    read_drawings(known, (row.values["drawing"] for row in rows))
+    there: Points = {}
+    for each in pointing_to(plan.stage, GaugePoint, "drawing_id", known.drawing_keys):
+        there.setdefault(each.drawing_id, {})[plain(each.name)] = each
+    for row in rows:
+        with plan.of_row(row, KINDS["gauge_points"], "point"):
+            _plan_point(row.values, plan, known, there)
+
+
+def _plan_point(values: dict[str, Any], plan: Plan, known: Known, points: Points) -> None:
+    drawing = plan.look("drawing", known.drawing, values["drawing"])
+    there = points.setdefault(drawing.pk, {})
+    name = values["point"]
+    wanted = {ours: values.get(theirs) for theirs, ours in POINT_NAMES.items()}
+    if wanted["face_angle_deg"] is not None:
+        wanted["face_angle_deg"] = float(wanted["face_angle_deg"])
+    present, title = there.get(plain(name)), point_key(drawing, name)
+    if present is None and wanted["order"] is None:
+        wanted["order"] = len(there) + 1
+    if present is None and wanted["is_diameter"] is None and wanted["dimension"]:
+        wanted["is_diameter"] = wanted["dimension"] in DIAMETERS
+    old = present or GaugePoint()
+    check_gauge_point(
+        {**{each: getattr(old, each) for each in KEPT}, **said(wanted)},
+        drawn=known.current.get(plain(drawing.number)),
+        others={each.dimension for key, each in there.items() if key != plain(name)},
+    )
+    if present is None:
+        present = plan.create(GaugePoint, title, drawing=drawing, name=name, **said(wanted))
+        there[plain(name)] = present
+    else:
+        plan.edit(present, title, **wanted)
+    plan.speak_of(present, title)
 
 
 def plan_features(rows: list[Row], plan: Plan, known: Known) -> None:

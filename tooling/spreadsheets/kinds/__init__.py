@@ -19,14 +19,14 @@ from tooling.spreadsheets.kinds.sets import (
     SETS,
 )
 from tooling.spreadsheets.kinds.shop import OWNERS, PLACES
-from tooling.spreadsheets.kinds.tools import FEATURES, GAUGES
+from tooling.spreadsheets.kinds.tools import FEATURES, GAUGE_POINTS, GAUGES
 
 KINDS: dict[str, Kind] = {
     kind.name: kind
     for kind in (
         *(OWNERS, PLACES, MILLS, DRAWINGS, FEATURES, PIECES, STOCK, SETS, PAPER_SETS, FILLS),
         *(CHARACTERISTICS, CHARTS, AXES),
-        *(GAUGES, REGRINDS, READINGS, LENGTH_RUN, JOBS),
+        *(GAUGES, GAUGE_POINTS, REGRINDS, READINGS, LENGTH_RUN, JOBS),
     )
 }
 
