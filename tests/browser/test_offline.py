@@ -17,7 +17,15 @@ from tests.browser.line import Line
 from tests.browser.phone import Phone, comes_back, first_row, go_into, log_in, ready, waiting, wedge
 from tests.world import World
 from tooling.engineering.codes import make_code
-from tooling.models import Movement, Person, Piece, Place, RefusedScan
+from tooling.models import (
+    LabelEvent,
+    Movement,
+    Person,
+    Piece,
+    PieceAlias,
+    Place,
+    RefusedScan,
+)
 
 FILL = """async () => {
   const store = await (await import("/static/rollroom/scan-store.js")).theStore();
@@ -36,6 +44,7 @@ ADD_NONSENSE = """async (code) => {
   const id = crypto.randomUUID();
   const scan = {id, code, to: "", how: "nonsense", happened_at: new Date().toISOString()};
   return store.add({id, url: "/api/v1/scans/", person: "", scan})}"""
+KEPT_THERE = " Kept on this device, to be sent. Into Rack B."
 NONE = "Nothing waits to be sent."
 
 
@@ -92,12 +101,15 @@ def test_it_opens_takes_and_keeps_without_the_server_and_sends_once(
     go_into(page, rack.code, "Rack B")
     wedge(page, pieces[0].code)
     expect(page.locator("[data-flash-word]")).to_have_text("Kept")
+    expect(page.locator("[data-flash-said]")).to_have_text(f"{pieces[0].code} (1-T) into Rack B")
     wedge(page, "2-t")
     expect(waiting(page)).to_have_text("2 waiting to be sent.")
     phone.close()
     again = phone.start()
     again.goto("/scan/")
     expect(waiting(again)).to_have_text("2 waiting to be sent.")
+    kept = again.locator('[data-rows] > li[data-status="waiting"]')
+    expect(kept).to_contain_text([f"2-t{KEPT_THERE}", f"{pieces[0].code}{KEPT_THERE}"])
     assert moved() == []
     comes_back(again, line)
     expect(waiting(again)).to_have_text(NONE)
@@ -153,6 +165,8 @@ def test_a_log_in_that_ran_out_keeps_all_says_so_and_goes_on_after(
     wedge(page, pieces[0].code)
     trouble = page.locator("[data-device-trouble]")
     expect(trouble).to_contain_text("You are logged out")
+    expect(trouble).to_be_in_viewport()
+    expect(page.get_by_role("link", name="Log in")).to_be_in_viewport(ratio=1)
     wedge(page, pieces[1].code)
     expect(waiting(page)).to_have_text("2 waiting to be sent.")
     page.get_by_role("link", name="Log in").click()
@@ -307,6 +321,8 @@ def test_what_waits_is_undone_in_its_turn(
     wedge(page, pieces[0].code)
     first_row(page).get_by_role("button", name="Undo").click()
     expect(waiting(page)).to_have_text("2 waiting to be sent.")
+    expect(page.locator("[data-flash-word]")).to_have_text("Undone")
+    expect(first_row(page)).to_have_attribute("data-status", "undone")
     comes_back(page, line)
     expect(waiting(page)).to_have_text(NONE)
     pieces[0].refresh_from_db()
@@ -332,6 +348,35 @@ def test_the_list_of_taken_scans_is_saved_as_a_file(
         ("1", pieces[0].code, rack.code, "taken"),
         ("2", pieces[1].code, rack.code, "waiting"),
     ]
+
+
+def test_old_numbers_and_labels_are_known_without_the_server(
+    phone: Phone, line: Line, world: World, cast: dict[str, Person], rack: Place,
+    pieces: list[Piece],
+) -> None:  # fmt: skip
+    PieceAlias.objects.create(piece=pieces[2], text="Old 7")
+    PieceAlias.objects.create(piece=pieces[3], text="R00000ZZ")  # another system's label
+    gone = [code for n in range(6) if (code := make_code("R", 34**4 + n))]
+    for old, new in ((gone[0], gone[1]), (gone[1], pieces[0].code)):
+        LabelEvent.objects.create(at=world.at, code=old, what="void")
+        LabelEvent.objects.create(at=world.at, code=new, what="reissue", replaces=old)
+    page = phone.start()
+    log_in(page, line, cast["attendant"])
+    line.down()
+    page.reload()
+    for typed, piece in (("OLD 7", pieces[2]), ("r00000zz", pieces[3])):
+        wedge(page, typed)
+        expect(page.locator("[data-answer] .scan-card")).to_contain_text(piece.code)
+    go_into(page, rack.code, "Rack B")
+    wedge(page, gone[0])
+    problem = page.locator(".problem[data-code=void_label]")
+    expect(problem).to_contain_text(f"{pieces[0].code} took its place")
+    expect(problem).to_be_in_viewport(ratio=1)
+    wedge(page, "old 7")
+    expect(waiting(page)).to_have_text("1 waiting to be sent.")
+    comes_back(page, line)
+    expect(waiting(page)).to_have_text(NONE)
+    assert moved() == [pieces[2].code]
 
 
 def test_what_is_certainly_wrong_is_not_taken_without_the_server(

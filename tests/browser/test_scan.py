@@ -13,7 +13,7 @@ from tests.browser.axe import accessibility_problems, small_targets, wider_than_
 from tests.browser.conftest import DESK, PHONE, TABLET
 from tests.world import World
 from tooling.engineering.codes import check_character
-from tooling.models import Movement, Person, Piece, Place, RefusedScan
+from tooling.models import Movement, Person, Piece, Place, RefusedScan, SetCopy, ToolSet
 
 Open = Callable[..., Page]
 
@@ -134,10 +134,60 @@ def test_the_same_label_twice_in_a_moment_counts_once(
     expect(context(page)).to_have_text("Rack B")
     for _turn in range(2):
         wedge(page, piece.code)
+    expect(page.locator("[data-flash]")).to_have_attribute("data-kind", re.compile("again|taken"))
     expect(page.locator("[data-rows] > li")).to_have_count(1)
     expect(first_row(page)).to_contain_text("is in Rack B.")
     expect(page.locator("[data-waiting]").first).to_contain_text("Nothing waits")
     assert Movement.objects.filter(by__isnull=False).count() == 1
+
+
+def test_of_shelves_with_one_name_it_says_which(page: Page, world: World, rack: Place) -> None:
+    shelf = world.place("Shelf 1", kind="shelf", parent=rack)
+    wedge(page, shelf.code)
+    expect(context(page)).to_have_text("Shelf 1")
+    expect(page.locator("[data-context-outer]")).to_have_text("Rack A")
+    page.goto(f"/scan/?to={shelf.code}")
+    expect(page.locator("[data-context-outer]")).to_have_text("Rack A")
+
+
+def test_a_cart_scanned_at_a_shelf_is_where_things_go_next(
+    open_as: Open, cast: dict[str, Person], world: World, rack: Place
+) -> None:
+    shelf = world.place("Shelf 1", kind="shelf", parent=rack)
+    cart = world.place("Cart 1", kind="cart")
+    page = open_as(cast["attendant"], "/scan/")
+    expect(page.locator("[data-device-known]")).to_contain_text("as of just now")
+    wedge(page, shelf.code)
+    expect(context(page)).to_have_text("Shelf 1")
+    wedge(page, cart.code)
+    expect(context(page)).to_have_text("Cart 1")
+    assert not Movement.objects.filter(cart=cart).exists()
+
+
+def test_of_a_set_with_copies_the_one_is_chosen_by_a_tap(
+    page: Page, world: World, piece: Piece, other: Place
+) -> None:
+    tool_set = ToolSet.objects.create(code=world.code("T"), number="1472")
+    for letter in ("A", "B"):
+        copy = SetCopy.objects.create(tool_set=tool_set, letter=letter, owner=piece.owner)
+    wedge(page, other.code)
+    expect(context(page)).to_have_text("Rack B")
+    wedge(page, tool_set.code)
+    page.locator(".problem[data-code=which_copy]").get_by_role("button", name="1472-B").click()
+    expect(page.locator("[data-answer] .problem[data-code=nothing_to_move]")).to_be_visible()
+    refused = RefusedScan.objects.get(error_code="nothing_to_move")
+    assert refused.code_read == f"{tool_set.code}-{copy.letter}"
+
+
+def test_the_last_scan_is_undone_where_it_is_told(page: Page, piece: Piece, other: Place) -> None:
+    wedge(page, other.code)
+    expect(context(page)).to_have_text("Rack B")
+    wedge(page, piece.code)
+    told = page.locator("[data-answer]")
+    expect(told).to_contain_text(f"{piece.code} (12-T) is in Rack B.")
+    told.get_by_role("button", name="Undo").click()
+    expect(told).to_contain_text(f"{piece.code} is back in Rack A.")
+    expect(first_row(page)).to_have_attribute("data-status", "undone")
 
 
 def test_escape_leaves_the_place(page: Page, other: Place) -> None:

@@ -16,7 +16,7 @@ from django.core.cache import cache
 from django.test import Client
 
 from tests.world import World
-from tooling.models import LabelEvent, Person, Piece
+from tooling.models import LabelEvent, Person, Piece, PieceAlias
 from tooling.services import scans
 from tooling.services.scan_moves import ScanIn
 from tooling.web.offline import KEPT
@@ -141,14 +141,31 @@ def test_the_device_learns_what_the_labels_mean(
 ) -> None:
     cart = world.place("Cart 1", kind="cart")
     grinder = world.place("Hollinwell", kind="grinder")
+    shelf = world.place("Shelf 1", kind="shelf")
     told = known(log_in(attendant))
     rest, mark, drawing, place = told["pieces"][piece.code[:5]].split("\t")
     assert (piece.code[:5] + rest, mark) == (piece.code, "12-T")
     assert told["drawings"][int(drawing)] == "D1"
     assert told["places"][int(place)] == [piece.place.code, "Rack A", 0]
-    assert [cart.code, "Cart 1", 1 + 4] in told["places"]
+    assert [cart.code, "Cart 1", 1 + 4 + 16] in told["places"]
+    assert [shelf.code, "Shelf 1", 32] in told["places"]
     assert [grinder.code, "Hollinwell", 2] in told["places"]
     assert (told["idle_s"], told["guard_s"]) == (300, 3)
+
+
+def test_old_numbers_stand_at_the_end_of_a_piece_s_line(
+    log_in: LogIn, attendant: Person, world: World, piece: Piece
+) -> None:
+    client = log_in(attendant)
+    tag = client.get("/scan/known/").headers["ETag"]
+    for text in ("old 7", "A\t8"):
+        PieceAlias.objects.create(piece=piece, text=text)
+    other = world.piece(piece.drawing, piece.place, mark="13-T")
+    cache.delete(KEPT)
+    answer = client.get("/scan/known/", headers={"If-None-Match": tag})
+    lines = answer.json()["pieces"][piece.code[:5]].split("\n")
+    assert [line.split("\t")[4:] for line in lines] == [["old 7", "A 8"], []]
+    assert other.code[5:] == lines[1].split("\t")[0]
 
 
 def test_an_empty_shop_has_nothing_to_learn(log_in: LogIn, attendant: Person) -> None:

@@ -16,13 +16,19 @@ from tooling.queries.scans import WhatItIs, what_is
 @dataclass(frozen=True)
 class ScanAnswer:
     """``away``: the place as one to hand out to, when it is one. ``belongs``: where a piece, bin,
-    cart or the only copy of a set belongs. ``count``: of a bin."""
+    cart or the only copy of a set belongs. ``count``: of a bin. ``copies``: of a set that has
+    several, the letters."""
 
     what: WhatItIs
     away: AwayPlace | None = None
     belongs: Belongs | None = None
     count: int | None = None
     carries: bool = False
+    copies: tuple[str, ...] = ()
+
+    @property
+    def is_kit(self) -> bool:
+        return self.what.is_place and self.what.code.startswith("K")
 
     @property
     def due_on(self) -> date | None:
@@ -40,7 +46,7 @@ def scan_answer(text: str, *, at: datetime) -> ScanAnswer:
         return ScanAnswer(what, belongs=belongs(piece, home_of(piece)))
     if isinstance(subject, StockLine):
         return ScanAnswer(what, belongs=belongs(subject, home_of(subject)), count=subject.count)
-    return ScanAnswer(what, belongs=_of_set(subject) if isinstance(subject, ToolSet) else None)
+    return _of_set(what, subject) if isinstance(subject, ToolSet) else ScanAnswer(what)
 
 
 def _of_place(what: WhatItIs, at: datetime) -> ScanAnswer:
@@ -55,15 +61,22 @@ def _of_place(what: WhatItIs, at: datetime) -> ScanAnswer:
     return ScanAnswer(what, usual_of(place, at=at))
 
 
-def _of_set(tool_set: ToolSet) -> Belongs | None:
+def _of_set(what: WhatItIs, tool_set: ToolSet) -> ScanAnswer:
     """Where its only copy belongs; of several nobody knows which is meant."""
-    copies = list(SetCopy.objects.filter(tool_set=tool_set).select_related("home", "tool_set")[:2])
-    if len(copies) != 1 or copies[0].home is None:
+    rows = SetCopy.objects.filter(tool_set=tool_set).select_related("home", "tool_set")
+    copies = list(rows.order_by("letter"))
+    if len(copies) != 1:
+        return ScanAnswer(what, copies=tuple(copy.letter for copy in copies))
+    return ScanAnswer(what, belongs=_home_of_copy(tool_set, copies[0]))
+
+
+def _home_of_copy(tool_set: ToolSet, copy: SetCopy) -> Belongs | None:
+    home = copy.home
+    if home is None:
         return None
-    home = copies[0].home
     return Belongs(
         code=tool_set.code,
-        name=str(copies[0]),
+        name=str(copy),
         kind="set",
         now="",
         now_code="",

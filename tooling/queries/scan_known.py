@@ -19,6 +19,7 @@ from tooling.models import (
     LabelEvent,
     Movement,
     Piece,
+    PieceAlias,
     Place,
     Station,
     StockLine,
@@ -26,25 +27,28 @@ from tooling.models import (
 )
 from tooling.models.shop import MOVING_KINDS, PlaceKind
 from tooling.queries.out import LEAVING_KINDS
+from tooling.queries.scans import SMALL_KINDS
 from tooling.queries.settings import setting_values
 
-FORMAT = 1
+FORMAT = 2
 BUNDLED_BY = 5
 """So many first characters do the codes of one bundle share: 1,156 pieces at most."""
 
-MOVES, LEAVES, CHOSEN, UNUSED = 1, 2, 4, 8
+MOVES, LEAVES, CHOSEN, UNUSED, ROLLS, SMALL = 1, 2, 4, 8, 16, 32
 """What a place's number says: a cart or plate; out of the building; offered to choose; not used
-any more."""
+any more; a cart, which stands on the floor; a shelf, bin or peg, into which none fits."""
+
 
 _PLAIN = str.maketrans("\t\n\r", "   ")
 CHOSEN_KINDS = (*MOVING_KINDS, PlaceKind.PERSON)
 _WATCHED: tuple[type[Model], ...] = (
     Movement, Change, Piece, Place, StockLine, Kit, LabelEvent, Station, ToolSet, Drawing,
+    PieceAlias,
 )  # fmt: skip
 
 
 def known_version() -> str:
-    """Another word whenever something that the device knows may have changed. Twelve statements."""
+    """Another word whenever what the device knows may have changed. Thirteen statements."""
     newest = [_newest(model) for model in _WATCHED]
     said = json.dumps([FORMAT, newest, _kits(), _waits()])
     return hashlib.sha256(said.encode()).hexdigest()[:16]
@@ -55,11 +59,11 @@ def _newest(model: type[Model]) -> int:
 
 
 def known(version: str) -> dict[str, Any]:
-    """All of it, ready for JSON. Nine statements.
+    """All of it, ready for JSON. Ten statements.
 
     ``places``: code, name, number (see ``MOVES``). ``pieces``: by the first ``bundled_by``
     characters of the code, lines of the rest of the code, mark, drawing's number in ``drawings``
-    and place's in ``places``, with a tab between.
+    and place's in ``places``, then its old numbers, with a tab between.
     """
     drawings = list(Drawing.objects.order_by("pk").values_list("pk", "number"))
     places = list(Place.objects.order_by("pk").values_list(
@@ -98,12 +102,23 @@ def _rows(model: type[Model], *fields: str) -> list[list[Any]]:
 
 def _bundles(at_drawing: dict[int, int], at_place: dict[int, int]) -> dict[str, str]:
     lines: dict[str, list[str]] = {}
-    rows = Piece.objects.order_by("code").values_list("code", "mark", "drawing_id", "place_id")
-    for code, mark, drawing, place in rows.iterator(2_000):
+    old = _old_numbers()
+    rows = Piece.objects.order_by("code").values_list(
+        "pk", "code", "mark", "drawing_id", "place_id"
+    )
+    for pk, code, mark, drawing, place in rows.iterator(2_000):
         rest, plain = code[BUNDLED_BY:], mark.translate(_PLAIN)
-        line = f"{rest}\t{plain}\t{at_drawing[drawing]}\t{at_place[place]}"
+        line = f"{rest}\t{plain}\t{at_drawing[drawing]}\t{at_place[place]}{old.get(pk, '')}"
         lines.setdefault(code[:BUNDLED_BY], []).append(line)
     return {begin: "\n".join(bundle) for begin, bundle in lines.items()}
+
+
+def _old_numbers() -> dict[int, str]:
+    """By piece what else it is called, each with a tab before it."""
+    old: dict[int, str] = {}
+    for piece, text in PieceAlias.objects.order_by("pk").values_list("piece_id", "text"):
+        old[piece] = f"{old.get(piece, '')}\t{text.translate(_PLAIN)}"
+    return old
 
 
 def _number_of(kind: str, is_active: bool) -> int:
@@ -112,6 +127,8 @@ def _number_of(kind: str, is_active: bool) -> int:
         + LEAVES * (kind in LEAVING_KINDS)
         + CHOSEN * (kind in CHOSEN_KINDS)
         + UNUSED * (not is_active)
+        + ROLLS * (kind == PlaceKind.CART)
+        + SMALL * (kind in SMALL_KINDS)
     )
 
 

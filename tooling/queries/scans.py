@@ -47,6 +47,11 @@ class WhatItIs:
     """The page's name in the addresses, with ``key`` as what it shows; empty: it has none."""
     key: str = ""
 
+    @property
+    def outer(self) -> str:
+        """Which of the places of that name it is, or whose kit: what stands around it."""
+        return "" if self.said == self.name else self.said.removesuffix(f" / {self.name}")
+
 
 @dataclass(frozen=True)
 class LastScan:
@@ -295,6 +300,18 @@ CHOSEN_KINDS = (
     PlaceKind.SCRAP,
 )
 MOST_CHOICES = 80
+
+
+SMALL_KINDS = (PlaceKind.SHELF, PlaceKind.BIN, PlaceKind.PEG)
+
+
+def takes_cart(to: str, cart: str) -> bool:
+    """Whether a cart that is scanned next to this place is put there. It goes on no other and, as
+    it stands on the floor, into no shelf, bin or peg; a plate does. One query at most."""
+    if to.startswith("C"):
+        return False
+    kinds = dict(Place.objects.filter(code__in=[to, cart]).values_list("code", "kind"))
+    return not (kinds.get(to) in SMALL_KINDS and kinds.get(cart) == PlaceKind.CART)
 
 
 def places_to_choose() -> tuple[Choice, ...]:

@@ -24,6 +24,7 @@ DECODER = (
 
 _LINKS = re.compile(r'(?:href|src|data-[a-z]+-script)="([^"#?]+)"')
 _IMPORTS = re.compile(r'(?:from|import) ?\(?"(\./[^"]+)"')
+_AT_ONCE = re.compile(r'^(?:import|export)\b[^(\n]*"(\./[^"]+)"', re.MULTILINE)
 _URLS = re.compile(r'url\("([^"]+)"\)')
 _LEFT = "latin-ext"
 """Letters that few names have: the rest of the type face stays on the server."""
@@ -32,7 +33,21 @@ _LEFT = "latin-ext"
 @lru_cache(maxsize=1)
 def shell_html() -> str:
     """The Scan page without data, the same for everybody."""
-    return render_to_string("scan/shell.html")
+    return render_to_string("scan/shell.html", {"modules": _modules("rollroom/scan.js")})
+
+
+def _modules(first: str) -> list[str]:
+    """The script's name and all that it imports at once, so that a device asks for them together
+    instead of one after the other."""
+    found: list[str] = []
+    wanted = [first]
+    while wanted:
+        name = wanted.pop(0)
+        if name not in found:
+            found.append(name)
+            named = _AT_ONCE.findall(_content(name).decode())
+            wanted += [normpath(join(dirname(name), each)) for each in named]
+    return found
 
 
 @lru_cache(maxsize=1)

@@ -29,6 +29,7 @@ from tooling.queries.scans import (
     paper_positions,
     places_to_choose,
     scanned_piece,
+    takes_cart,
     what_is,
 )
 from tooling.queries.settings import setting_values
@@ -141,6 +142,10 @@ def read(request: HttpRequest) -> HttpResponse:
             "due_on": found.due_on.isoformat() if found.due_on else "",
             "carries": found.carries,
             "count": found.count,
+            "copies": [
+                {"code": f"{what.code}-{letter}", "name": f"{what.name}-{letter}"}
+                for letter in found.copies
+            ],
             "home": home.home_inner if home is not None else "",
             "home_outer": home.home_outer if home is not None else "",
             "home_code": home.home_code if home is not None else "",
@@ -174,7 +179,7 @@ def enter(request: HttpRequest) -> HttpResponse:
             return _page(request, error=error)
         return _record(request, code=code, to=to, how=How.TYPED)
     what = found.what
-    if what.is_place and not (to and what.code.startswith("C") and not to.startswith("C")):
+    if what.is_place and not (to and what.code.startswith("C") and takes_cart(to, what.code)):
         if go := _leaves_by(found):
             return redirect(go)
         _remember(request, what.code)

@@ -1,11 +1,19 @@
 // What a page that scans shows: where things go, what was scanned, what it is, what was wrong with it.
 // The marks in the page are data- attributes inside [data-scan]; scan.js says which.
-import { NO_PIECE, folded, looksLikeCode } from "./scan-codes.js";
+import { KIT, NO_PIECE, folded, looksLikeCode } from "./scan-codes.js";
 import { actions, button, linkTo } from "./scan-parts.js";
 import { Signal } from "./scan-signal.js";
 
 const ROWS_KEPT = 10;
-const TICK_INSTEAD = new Set(["unknown_code", "bad_check_character", "ambiguous_mark"]);
+export const TICK_INSTEAD = new Set(["unknown_code", "bad_check_character", "ambiguous_mark"]);
+
+function copyButton({ code, name }) {
+  const choice = document.createElement("button");
+  choice.type = "button";
+  choice.dataset.enter = code;
+  choice.textContent = name;
+  return choice;
+}
 
 export class ScanAnswers {
   constructor(root) {
@@ -28,13 +36,22 @@ export class ScanAnswers {
     for (const field of this.root.querySelectorAll("[data-to-field]")) field.value = code;
   }
 
-  // What else there is to a place: the day for one away, the way home for a cart.
+  // Which of the places of that name, or whose kit: what stands around it.
+  outerOf({ name, said = "", outer }) {
+    if (outer !== undefined) return outer;
+    if (said === name) return "";
+    return said.endsWith(` / ${name}`) ? said.slice(0, -name.length - 3) : said;
+  }
+
+  // What else there is to a place: the day for one away, the way home of a cart, the kit.
   sayMore(place) {
     const part = (name) => this.context.querySelector(`[data-context-${name}]`);
     if (!this.due) return;
     part("due").hidden = this.due.disabled = !place.is_away;
     this.due.value = place.due_on || "";
     part("slip").href = part("slip").dataset.contextSlip + place.code;
+    part("kit").hidden = !KIT.test(place.code);
+    part("kits").href = `${part("kits").dataset.contextKits}${place.code}/`;
     part("carries").hidden = !place.carries;
     part("walk").href = part("walk").dataset.contextWalk + place.code;
     part("home").hidden = !place.home_code || place.is_home;
@@ -90,6 +107,8 @@ export class ScanAnswers {
     const ask = this.copyOf("how-many");
     if (!ask) return this.send({ ...this.where(), code, how });
     const number = ask.querySelector("[name=quantity]");
+    const go = ask.querySelector("[data-how-many-go]");
+    if (!this.due || this.due.disabled) go.textContent = go.dataset.wordsThere;
     const where = this.where();
     ask.addEventListener("submit", (event) => {
       event.preventDefault();
@@ -104,6 +123,7 @@ export class ScanAnswers {
       }
     });
     this.answer.replaceChildren(ask);
+    ask.scrollIntoView({ block: "nearest" });
     number.focus();
     const what = await this.whatIs(code);
     ask.querySelector("[data-how-many-of]").textContent = what.said || code;
@@ -119,7 +139,7 @@ export class ScanAnswers {
 
   refuse(code, message, text = "", what = {}) {
     const problem = this.problemOf(code, message);
-    if (TICK_INSTEAD.has(code)) problem.append(this.tickLink(text));
+    if (TICK_INSTEAD.has(code) && !this.isCutOff) problem.append(this.tickLink(text));
     if (what.todo_url) problem.append(linkTo(what.todo_url, what.todo));
     this.answer.replaceChildren(problem);
     this.signal.show("refused", this.words.wordsRefused, message);
@@ -139,7 +159,8 @@ export class ScanAnswers {
     const problem = this.refuse(result.code, result.message, scan.code);
     if (TICK_INSTEAD.has(result.code)) return;
     const what = await this.whatIs(scan.code);
-    if (what.todo_url) problem.append(linkTo(what.todo_url, what.todo));
+    if (result.code === "which_copy" && what.copies) problem.append(actions(...what.copies.map(copyButton)));
+    else if (what.todo_url) problem.append(linkTo(what.todo_url, what.todo));
     else if (what.url) problem.append(linkTo(what.url, this.words.wordsShow));
   }
 
@@ -147,38 +168,91 @@ export class ScanAnswers {
     return this.rows?.querySelector(`[data-id="${id}"]`);
   }
 
-  // A scan's row, new or as it was: kept on this device and waiting, or answered.
-  addRow(scan, result) {
-    const there = this.row(scan.id);
+  // What this device took before the page was opened, the newest first: all of it on the page that
+  // knows nothing else, else what the server has not heard of. Stands above what the server said.
+  showTaken(taken) {
+    const below = this.rows.firstElementChild;
+    const undone = new Set(taken.map(({ scan }) => scan.corrects).filter(Boolean));
+    for (const { scan, into, status, message } of taken) {
+      if (scan.corrects || this.row(scan.id)) continue;
+      const isWaiting = status === "waiting";
+      const said = isWaiting ? this.words.wordsKept.replace("{place}", into) : message;
+      const row = this.rowOf(scan, { status: status === "dismissed" ? "refused" : status, message: said });
+      if (undone.has(scan.id)) this.markUndone(row, isWaiting);
+      this.rows.insertBefore(row, below?.parentNode === this.rows ? below : null);
+    }
+    if (this.rows.children.length) this.root.querySelector("[data-none]")?.remove();
+    this.trimRows();
+  }
+
+  trimRows() {
+    while (this.rows.children.length > ROWS_KEPT) this.rows.lastElementChild.remove();
+  }
+
+  rowOf(scan, result) {
     const row = this.copyOf("row");
-    if (!row) return;
     Object.assign(row.dataset, { id: scan.id, code: scan.code, to: scan.to, status: result.status });
     row.querySelector("[data-row-code]").textContent = scan.code;
     row.querySelector("[data-row-said]").textContent = result.message || result.place || "";
     if (!["taken", "waiting"].includes(result.status)) row.querySelector("form").remove();
+    return row;
+  }
+
+  // A scan's row, new or as it was: kept on this device and waiting, or answered.
+  addRow(scan, result) {
+    const there = this.row(scan.id);
+    if (!this.copyOf("row")) return;
+    const row = this.rowOf(scan, result);
     this.root.querySelector("[data-none]")?.remove();
     if (there) {
       if (there.contains(document.activeElement)) this.focus();
       there.replaceWith(row);
+      if (there.dataset.status === "undone") this.markUndone(row, true);
     } else this.rows.prepend(row);
-    while (this.rows.children.length > ROWS_KEPT) this.rows.lastElementChild.remove();
+    this.trimRows();
   }
 
-  answerTo({ id, code }) {
-    if (NO_PIECE.test(code)) return this.answer.replaceChildren();
+  // What the last scan did, with the way back at hand; what the server alone can do while it is there.
+  answerTo({ id, code }, message) {
+    const done = document.createElement("div");
+    Object.assign(done.dataset, { id, code });
     const line = document.createElement("p");
-    line.textContent = code;
-    return this.answer.replaceChildren(line, this.ways({ scan: id, code }));
+    line.className = "scan-done";
+    line.textContent = message || code;
+    const undo = this.copyOf("row")?.querySelector("[data-undo]");
+    const isPiece = !NO_PIECE.test(code) && !this.isCutOff;
+    const ways = isPiece ? this.ways({ scan: id, code }) : actions();
+    if (undo) ways.prepend(undo);
+    done.append(line, ways);
+    this.answer.replaceChildren(done);
   }
 
   undone(scan, result) {
+    const isBack = result.status !== "refused";
+    if (isBack && this.answer.querySelector(`[data-id="${scan.corrects}"]`)) this.said(result.message);
     const row = this.row(scan.corrects);
+    if (isBack) this.recent.clear();
     if (!row) return;
-    if (result.status === "refused") row.querySelector("[data-undo]").disabled = false;
+    if (isBack) this.markUndone(row);
     else {
-      row.dataset.status = "undone";
-      row.querySelector("form")?.remove();
-      this.recent.clear();
+      row.dataset.status = row.dataset.before ?? row.dataset.status;
+      const undo = row.querySelector("[data-undo]");
+      if (undo) undo.disabled = false;
     }
+  }
+
+  // Undone as far as this device goes: a refusal puts it back.
+  markUndone(row, isKept = false) {
+    row.dataset.before = row.dataset.status;
+    row.dataset.status = "undone";
+    if (isKept) row.querySelector("[data-row-said]").textContent += ` ${this.words.wordsKeptUndo}`;
+    else row.querySelector("form")?.remove();
+  }
+
+  said(message) {
+    const line = document.createElement("p");
+    line.className = "scan-done";
+    line.textContent = message;
+    this.answer.replaceChildren(line);
   }
 }

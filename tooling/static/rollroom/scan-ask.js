@@ -46,6 +46,7 @@ export class Asking {
     const { words } = this.page;
     if (!own) return null;
     if (own.leaves) return { problem: { code: "needs_the_server", message: words.wordsLeaves } };
+    if (own.job) return { ...own, said: words.wordsKitJob.replace("{job}", own.job), as_of: true };
     if (own.is_place) return { ...own, as_of: true };
     const said = own.said || words.wordsKnownPiece.replace("{drawing}", own.drawing).replace("{place}", own.place);
     return { ...own, said: `${said} ${this.page.asOf()}`.trim(), as_of: true };

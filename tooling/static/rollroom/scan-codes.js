@@ -2,6 +2,7 @@
 export const CART = /^C[0-9A-Z]{6}[0-9A-Z*]$/;
 export const KIT = /^K[0-9A-Z]{6}[0-9A-Z*]$/;
 export const BIN = /^B[0-9A-Z]{6}[0-9A-Z*]$/;
+export const PIECE = /^[RSDLH][0-9A-Z]{6}[0-9A-Z*]$/;
 export const NO_PIECE = /^[BCTKPM][0-9A-Z]{6}[0-9A-Z*]/;
 // Labels that are somewhere to put things: place, mill station, kit. A cart is both: it is a
 // context when there is none, else it is what is put away. An order for work, from its packing list,

@@ -1,7 +1,8 @@
 // What the page says of this device: how many scans wait here, what came back refused, how old that is
 // which it knows, whether it has room. Its marks stand in [data-device]; a page without them gets the
 // one line [data-waiting].
-import { listOf, saveFile } from "./scan-export.js";
+import { TICK_INSTEAD } from "./scan-answers.js";
+import { PIECE } from "./scan-codes.js";
 import { keepWorker } from "./scan-offline.js";
 import { actions, button } from "./scan-parts.js";
 import { theStore } from "./scan-store.js";
@@ -9,6 +10,7 @@ import { theStore } from "./scan-store.js";
 const WHO = "rollroom-person";
 const AGE_MS = 20000;
 const MINUTE = 60000;
+const ROOM_AFTER_MS = 1500;
 
 export class Device {
   constructor(page, panel) {
@@ -22,11 +24,10 @@ export class Device {
     navigator.storage?.persist?.().catch(() => {});
     if (!panel) return;
     this.note = page.root.querySelector("[data-came-back]");
-    panel.addEventListener("click", (event) => this.clicked(event.target.closest("button")));
+    page.root.addEventListener("click", (event) => this.clicked(event.target.closest("button")));
     setInterval(() => this.sayKnown(page.known), AGE_MS);
     this.show("insecure", !window.isSecureContext);
-    this.showRefused();
-    this.isFull();
+    setTimeout(() => this.isFull(), ROOM_AFTER_MS); // a scan before that tries it out itself
     theStore().then((store) => this.show("forgets", !store.isDurable));
   }
 
@@ -35,7 +36,7 @@ export class Device {
   }
 
   part(name) {
-    return this.panel?.querySelector(`[data-device-${name}]`);
+    return this.panel && this.page.root.querySelector(`[data-device-${name}]`);
   }
 
   show(name, isShown) {
@@ -59,7 +60,7 @@ export class Device {
   sayWaiting(count, problem) {
     if (!this.line) return;
     const said = {
-      offline: this.words.wordsOffline,
+      offline: this.panel ? this.words.wordsAlone : this.words.wordsOffline,
       "logged-out": this.words.wordsLoggedOut,
       "other-person": this.words.wordsOtherPerson,
     }[problem];
@@ -71,10 +72,19 @@ export class Device {
     this.show("trouble", Boolean(trouble));
     this.line.toggleAttribute("data-some", count > 0);
     this.panel?.toggleAttribute("data-some", count > 0);
+    if (this.panel && !problem) this.sayReached();
     this.show("log-in", problem === "logged-out" && count > 0);
     this.show("mine", problem === "other-person" && count > 0);
     this.show("again", Boolean(problem) && problem !== "other-person" && count > 0);
     this.showRefused();
+  }
+
+  // On the page that was opened without the server: it answers again.
+  sayReached() {
+    const alone = document.querySelector("[data-alone]");
+    if (!alone || !this.page.queue?.verified) return;
+    alone.textContent = this.words.wordsReached;
+    this.part("whole").textContent = this.words.wordsWhole;
   }
 
   sayKnown(known) {
@@ -144,11 +154,17 @@ export class Device {
     const read = document.createElement("button");
     read.dataset.dismiss = id;
     read.textContent = this.words.wordsDismiss;
-    const look = button(`/scan/?${new URLSearchParams({ to: scan.to || "", find: scan.code })}#tick`, this.words.wordsTick);
-    problem.append(what, actions(read, look));
+    problem.append(what, actions(read, this.lookAt(scan, code)));
     row.append(problem);
     row.title = at || "";
     return row;
+  }
+
+  // A label that nobody knows is ticked on a list; a piece that may not go there is looked at.
+  lookAt(scan, code) {
+    const { wordsTick, wordsShow, piecesUrl } = this.words;
+    if (PIECE.test(scan.code) && !TICK_INSTEAD.has(code)) return button(`${piecesUrl}${scan.code}/`, wordsShow);
+    return button(`/scan/?${new URLSearchParams({ to: scan.to || "", find: scan.code })}#tick`, wordsTick);
   }
 
   async dismiss(...ids) {
@@ -160,6 +176,7 @@ export class Device {
   // The last resort: the list of what this device took, as a file to carry to a desk.
   async save(kind) {
     const rows = await (await theStore()).every();
+    const { listOf, saveFile } = await import("./scan-export.js");
     saveFile(kind, listOf(kind, rows));
   }
 }

@@ -12,6 +12,8 @@ const MOVES = 1;
 const LEAVES = 2;
 const CHOSEN = 4;
 const UNUSED = 8;
+const ROLLS = 16;
+const SMALL = 32;
 const BUNDLE = "pieces ";
 
 export class Known {
@@ -89,14 +91,30 @@ export class Known {
     if (!this.head) return null;
     const code = folded(text);
     if (!looksLikeCode(code)) return this.named(text.trim());
-    if (code in this.head.void) return { code, isVoid: true, newer: this.head.void[code] };
+    if (code in this.head.void) return { code, isVoid: true, newer: this.newest(code) };
     const found = this.place(code) || this.thing(code) || (await this.piece(code));
-    return found || (holds(code) ? null : this.named(text.trim())); // a mark may look like a code
+    return found || this.named(text.trim()); // a mark or an old label may look like a code
+  }
+
+  // A label may have been replaced more than once.
+  newest(code) {
+    let newer = this.head.void[code];
+    for (const seen = new Set([code]); newer in this.head.void && !seen.has(newer); ) {
+      seen.add(newer);
+      newer = this.head.void[newer] || newer;
+    }
+    return newer;
+  }
+
+  // A cart that rolls fits into no shelf, bin or peg.
+  isTooSmall(place, cart) {
+    const number = (code) => this.head?.places.find((each) => each[0] === code)?.[2] ?? 0;
+    return Boolean(number(place) & SMALL && number(cart) & ROLLS);
   }
 
   place(code) {
     const kit = this.head.kits.find((each) => each[0] === code);
-    if (kit) return { is_place: true, code, name: kit[1], said: kit[2] };
+    if (kit) return { is_place: true, code, name: kit[1], job: kit[2] };
     const station = this.head.stations.find((each) => each[0] === code);
     if (station) return { is_place: true, code, name: station[1], said: station[1] };
     const place = this.head.places.find((each) => each[0] === code);
@@ -131,20 +149,27 @@ export class Known {
     };
   }
 
-  // A place by its name, else pieces by their mark: all of the text is looked through.
+  // A place by its name, else pieces by mark or old number: all of the text is looked through.
   async named(text) {
     const key = text.toUpperCase();
     const places = this.head.places.filter(([, name, number]) => !(number & UNUSED) && name.toUpperCase() === key);
     if (places.length === 1) return this.place(places[0][0]);
     const found = [];
     for (const { begin, lines } of await (await theStore()).everyKnown(BUNDLE, `${BUNDLE}~`)) {
-      if (!lines.toUpperCase().includes(`\t${key}\t`)) continue;
-      const marked = lines.split("\n").filter((line) => line.split("\t")[1].toUpperCase() === key);
+      const text = `${lines.toUpperCase()}\n`;
+      if (!text.includes(`\t${key}\t`) && !text.includes(`\t${key}\n`)) continue;
+      const marked = lines.split("\n").filter((line) => bears(line, key));
       found.push(...marked.map((line) => this.told(begin, line)));
     }
     if (found.length < 2) return found[0] || null;
     return { several: found };
   }
+}
+
+// Its mark or one of its old numbers, which stand at the line's end.
+function bears(line, key) {
+  const [, mark, , , ...old] = line.toUpperCase().split("\t");
+  return mark === key || old.includes(key);
 }
 
 // Whether the device alone can be sure that this is no label: then it is not taken.

@@ -97,6 +97,18 @@ export class Store {
     return this.withStatus("waiting", most);
   }
 
+  // The newest rows, newest first.
+  async last(most) {
+    const transaction = await this.begin("readonly");
+    const rows = [];
+    const request = transaction.objectStore("scans").openCursor(null, "prev");
+    for (let cursor = await asked(request); cursor && rows.length < most; cursor = await asked(request)) {
+      rows.push(cursor.value);
+      cursor.continue();
+    }
+    return rows;
+  }
+
   async count(status) {
     const transaction = await this.begin("readonly");
     return asked(transaction.objectStore("scans").index("status").count(all(status)));
@@ -175,6 +187,10 @@ export class Memory {
 
   waiting(most) {
     return this.withStatus("waiting", most);
+  }
+
+  async last(most) {
+    return this.rows.slice(-most).reverse();
   }
 
   async count(status) {

@@ -17,9 +17,10 @@ import { ALWAYS_A_CONTEXT, BIN, CART, KIT, folded } from "./scan-codes.js";
 import { Device } from "./scan-device.js";
 import { Known } from "./scan-known.js";
 import { ScanQueue } from "./scan-queue.js";
-import { showBin } from "./stock.js";
+import { theStore } from "./scan-store.js";
 import { uuid } from "./uuid.js";
 
+const TAKEN_BEFORE = 20; // rows of this device, undoings among them
 const WEDGE_MS_PER_KEY = 40;
 const ANSWERED_WITHIN_MS = 1200;
 const CUT_OFF_MS = 5000;
@@ -39,6 +40,7 @@ export class ScanPage extends ScanAnswers {
     this.known = new Known({ onNews: (known) => this.device.sayKnown(known) });
     this.asking = new Asking(this);
     this.recent = new Map();
+    this.names = new Map();
     this.unanswered = new Map(); // id → timer until which the server's answer is the first word
     this.unread = [];
     this.keys = { count: 0, first: 0, last: 0 };
@@ -50,10 +52,18 @@ export class ScanPage extends ScanAnswers {
     });
     this.known.begin();
     this.showCamera(Boolean(navigator.mediaDevices?.getUserMedia));
-    if (root.dataset.to) this.enter({ code: root.dataset.to, name: root.dataset.toName }, true);
+    const { to, toName: name, toOuter: outer = "" } = root.dataset;
+    if (to) this.enter({ code: to, name, outer }, true);
     else if ("shell" in root.dataset) this.beginWith(new URLSearchParams(location.search).get("to"));
     this.listen();
     this.focus();
+    if (this.device.panel) theStore().then((store) => this.showBefore(store));
+    if (location.hash === "#camera") this.openCamera();
+  }
+
+  async showBefore(store) {
+    const rows = await store.last(TAKEN_BEFORE);
+    this.showTaken("shell" in this.words ? rows : rows.filter(({ status }) => status === "waiting"));
   }
 
   beginWith(code) {
@@ -124,6 +134,19 @@ export class ScanPage extends ScanAnswers {
     await this.camera.open();
   }
 
+  // A bin by hand needs the server, and so may its script.
+  async showBin(code) {
+    const stock = await import("./stock.js").catch(() => null);
+    if (stock) await stock.showBin(this, code);
+    else this.refuse("no_connection", this.words.wordsOffline);
+  }
+
+  // Where things go and what became of them are at the top, wherever the page was left.
+  toTop() {
+    if (!this.device.panel || this.words.cameraOn !== undefined) return;
+    if (this.root.getBoundingClientRect().top < 0) this.root.scrollIntoView({ block: "start" });
+  }
+
   focus() {
     this.field.focus({ preventScroll: true });
   }
@@ -159,6 +182,7 @@ export class ScanPage extends ScanAnswers {
       return;
     }
     this.rest();
+    this.toTop();
     const problem = how === "scan" && this.asking.layoutProblem(text);
     if (problem) this.refuse(problem.code, problem.message, text);
     else this.inTurn({ code, how });
@@ -190,10 +214,15 @@ export class ScanPage extends ScanAnswers {
 
   take({ code, how }) {
     if (how === "tick") return this.tick(code);
-    if (!this.to || ALWAYS_A_CONTEXT.test(code) || (CART.test(code) && CART.test(this.to))) {
+    if (!this.to || ALWAYS_A_CONTEXT.test(code) || (CART.test(code) && this.isNoPlaceForCart(code))) {
       return this.ask(code, how);
     }
     return this.put(code, how);
+  }
+
+  // A cart goes on no other and into no shelf: then it is where things go next.
+  isNoPlaceForCart(code) {
+    return CART.test(this.to) || this.known.isTooSmall(this.to, code);
   }
 
   // What is this code? A place becomes the context; without a context a piece says where it is.
@@ -203,7 +232,7 @@ export class ScanPage extends ScanAnswers {
     if (problem) this.notRead(this.refuse(problem.code, problem.message, code, problem));
     else if (what.is_place) this.enter(what);
     else if (this.to) await this.put(code, how);
-    else if (BIN.test(what.code) && this.words.binUrl && !this.isCutOff) await showBin(this, what.code);
+    else if (BIN.test(what.code) && this.words.binUrl && !this.isCutOff) await this.showBin(what.code);
     else this.tell(what);
   }
 
@@ -242,11 +271,17 @@ export class ScanPage extends ScanAnswers {
     if (!quietly) this.sayMore(place);
     this.context.dataset.set = "";
     this.context.querySelector("[data-context-name]").textContent = place.name;
+    this.sayOuter(this.outerOf(place));
     this.context.querySelector("[data-context-said]").textContent = this.words.wordsInto;
     this.context.querySelector("[data-leave]").hidden = false;
     this.answer.replaceChildren();
     this.rest();
     if (!quietly) this.signal.show("context", place.name, place.said);
+  }
+
+  sayOuter(text) {
+    const outer = this.context.querySelector("[data-context-outer]");
+    if (outer) outer.textContent = text;
   }
 
   leave() {
@@ -256,6 +291,7 @@ export class ScanPage extends ScanAnswers {
     delete this.context.dataset.set;
     this.context.querySelector("[data-context-name]").textContent = this.words.wordsWhere;
     this.context.querySelector("[data-context-said]").textContent = this.words.wordsFirst;
+    this.sayOuter("");
     this.context.querySelector("[data-leave]").hidden = true;
   }
 
@@ -268,15 +304,20 @@ export class ScanPage extends ScanAnswers {
   async put(code, how) {
     const guard = `${this.to} ${code}`;
     const now = performance.now();
-    if (now - (this.recent.get(guard) ?? -Infinity) < Number(this.words.guardS) * 1000) return;
+    if (now - (this.recent.get(guard) ?? -Infinity) < Number(this.words.guardS) * 1000) {
+      this.signal.show("again", this.words.wordsAgain, this.words.wordsAgainSaid.replace("{code}", this.nameOf(code)));
+      return;
+    }
     this.recent.set(guard, now);
-    const problem = this.isCutOff && this.asking.certainProblem(code, await this.known.find(code));
+    const own = this.isCutOff ? await this.known.find(code) : null;
+    if (own?.is_piece) this.names.set(code, own.name);
+    const problem = this.isCutOff && this.asking.certainProblem(code, own);
     if (problem) {
       this.recent.delete(guard);
       this.refuse(problem.code, problem.message, code);
     } else if (BIN.test(code) && this.due && !this.due.disabled) await this.askHowMany(code, how);
     else if (BIN.test(code) && this.words.binUrl && !KIT.test(this.to)) {
-      await (this.isCutOff ? this.askHowMany(code, how) : showBin(this, code));
+      await (this.isCutOff ? this.askHowMany(code, how) : this.showBin(code));
     } else if (!(await this.send({ ...this.where(), code, how }))) this.recent.delete(guard);
   }
 
@@ -326,12 +367,23 @@ export class ScanPage extends ScanAnswers {
 
   // Where this scan puts something, in words.
   into({ to }) {
-    return to === this.to && to ? this.context.querySelector("[data-context-name]").textContent : to || "–";
+    if (!to || to !== this.to) return to || "–";
+    const part = (name) => this.context.querySelector(`[data-context-${name}]`)?.textContent;
+    return [part("outer"), part("name")].filter(Boolean).join(" / ");
+  }
+
+  // The device's own name of a code, with the mark, as far as it looked it up.
+  nameOf(code) {
+    return this.names.get(code) ?? code;
+  }
+
+  keptWords(scan, isDurable) {
+    const words = isDurable ? this.words.wordsKept : this.words.wordsHeld;
+    return words.replace("{place}", this.into(scan));
   }
 
   kept(scan, isDurable) {
-    const message = (isDurable ? this.words.wordsKept : this.words.wordsHeld).replace("{place}", this.into(scan));
-    if (!scan.corrects) this.addRow(scan, { status: "waiting", message });
+    if (!scan.corrects) this.addRow(scan, { status: "waiting", message: this.keptWords(scan, isDurable) });
     if (!this.isCutOff) return;
     clearTimeout(this.unanswered.get(scan.id));
     this.sayKept(scan, isDurable);
@@ -340,7 +392,18 @@ export class ScanPage extends ScanAnswers {
   // The server has not answered: what the hands may go on by is that this device has it.
   sayKept(scan, isDurable = true) {
     this.unanswered.delete(scan.id);
-    if (isDurable) this.signal.show("kept", this.words.wordsKeptWord, scan.code);
+    const { wordsKeptWord, wordsKeptInto, wordsKeptUndo, wordsUndone } = this.words;
+    if (scan.corrects) {
+      const row = this.row(scan.corrects);
+      if (row) this.markUndone(row, true);
+      this.said(`${this.nameOf(scan.code)}: ${wordsKeptUndo}`);
+      this.signal.show("kept", wordsUndone, wordsKeptUndo);
+      return;
+    }
+    const what = this.nameOf(scan.code);
+    this.answerTo(scan, `${what}: ${this.keptWords(scan, isDurable)}`);
+    const said = wordsKeptInto.replace("{what}", what).replace("{place}", this.into(scan));
+    if (isDurable) this.signal.show("kept", wordsKeptWord, said);
   }
 
   // From the queue: of this page's own scans, and of what waited here before or on another tab.
@@ -368,10 +431,13 @@ export class ScanPage extends ScanAnswers {
     if (scan.corrects) this.undone(scan, result);
     else {
       this.addRow(scan, result);
-      if (result.status !== "refused") this.answerTo(scan);
+      if (result.status !== "refused") this.answerTo(scan, result.message);
     }
     if (result.status !== "refused") document.body.dispatchEvent(new CustomEvent("scanned"));
-    if (result.status === "refused") this.refuseScan(scan, result);
+    if (result.status === "refused") {
+      this.recent.delete(`${scan.to} ${scan.code}`); // once more is no repeat of what was not taken
+      this.refuseScan(scan, result);
+    }
     else this.signal.show("taken", scan.corrects ? this.words.wordsUndone : this.words.wordsTaken, result.message);
   }
 }

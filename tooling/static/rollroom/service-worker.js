@@ -3,7 +3,7 @@
 // pass by untouched.
 const NAME = "rollroom-";
 const CACHE = NAME + KEEP.version;
-const PAGE_MS = 2500;
+const PAGE_MS = 1500;
 const FILE_MS = 4000;
 const alone = new Set(); // pages that were opened without the server: their files are the kept ones
 
