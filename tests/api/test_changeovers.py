@@ -9,15 +9,21 @@ import pytest
 from rest_framework.test import APIClient
 
 from tests.services.mounted import Mounted, mounted
+from tests.standing import Standing
 from tests.world import World
 from tooling.models import Person, SetupState, Station
 
 As = Callable[[Person], APIClient]
 
 
+@pytest.fixture(scope="module")
+def standing_stood(standing_world: World, standing_cast: dict[str, Person]) -> Mounted:
+    return mounted(standing_world, standing_cast["crew"])
+
+
 @pytest.fixture
-def stood(world: World, crew: Person) -> Mounted:
-    return mounted(world, crew)
+def stood(standing: Standing, standing_stood: Mounted) -> Mounted:
+    return standing.copy(standing_stood)
 
 
 def post(client: APIClient, address: str, **body: Any) -> Any:

@@ -14,9 +14,14 @@ STATES = {"here", "to_fetch", "missing", "worn", "may_not_last", "held", "out", 
 TOP = {"station": 1, "shaft": "top", "order": 1}
 
 
+@pytest.fixture(scope="module")
+def standing_shop(standing_world):
+    return Rolling(standing_world)
+
+
 @pytest.fixture
-def shop(world):
-    return Rolling(world)
+def shop(standing, standing_shop):
+    return standing.copy(standing_shop)
 
 
 @pytest.fixture

@@ -9,6 +9,7 @@ import pytest
 from rest_framework.test import APIClient
 
 from tests.setting_up import SettingUp
+from tests.standing import Standing
 from tests.world import MM, World
 from tooling.models import (
     AsSet,
@@ -29,9 +30,14 @@ from tooling.services import kits
 pytestmark = pytest.mark.django_db
 
 
+@pytest.fixture(scope="module")
+def standing_shop(standing_world: World, standing_cast: dict[str, Person]) -> SettingUp:
+    return SettingUp(standing_world, standing_cast["crew"])
+
+
 @pytest.fixture
-def shop(world: World, crew: Person) -> SettingUp:
-    return SettingUp(world, crew)
+def shop(standing: Standing, standing_shop: SettingUp) -> SettingUp:
+    return standing.copy(standing_shop)
 
 
 @pytest.fixture

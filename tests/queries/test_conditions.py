@@ -19,9 +19,14 @@ TOP = (1, "top", 1)
 KM = 10**12
 
 
+@pytest.fixture(scope="module")
+def standing_shop(standing_world):
+    return Rolling(standing_world)
+
+
 @pytest.fixture
-def shop(world):
-    return Rolling(world)
+def shop(standing, standing_shop):
+    return standing.copy(standing_shop)
 
 
 @pytest.fixture

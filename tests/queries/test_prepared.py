@@ -15,10 +15,15 @@ from tooling.queries.prepared import MOST_VALUES, Prepared, columns, made
 pytestmark = pytest.mark.django_db
 
 
+@pytest.fixture(scope="module")
+def standing_pieces(standing_world):
+    rack, drawing = standing_world.place("Rack"), standing_world.drawing("D1")
+    return [standing_world.piece(drawing, rack, mark=f"M{n}") for n in range(MOST_VALUES + 4)]
+
+
 @pytest.fixture
-def pieces(world):
-    rack, drawing = world.place("Rack"), world.drawing("D1")
-    return [world.piece(drawing, rack, mark=f"M{n}") for n in range(MOST_VALUES + 4)]
+def pieces(standing, standing_pieces):
+    return standing.copy(standing_pieces)
 
 
 BY_CODE = Prepared(

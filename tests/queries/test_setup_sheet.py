@@ -12,6 +12,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from tests.four_passes import FourPasses, four_passes
+from tests.standing import Standing
 from tests.world import MM, World
 from tooling.engineering.last_good import Struck
 from tooling.errors import Unknown
@@ -39,9 +40,14 @@ COUNTS: dict[str, int] = json.loads(
 pytestmark = pytest.mark.django_db
 
 
+@pytest.fixture(scope="module")
+def standing_shop(standing_world: World, standing_cast: dict[str, Person]) -> FourPasses:
+    return four_passes(standing_world, standing_cast["engineer"])
+
+
 @pytest.fixture
-def shop(world: World, engineer: Person) -> FourPasses:
-    return four_passes(world, engineer)
+def shop(standing: Standing, standing_shop: FourPasses) -> FourPasses:
+    return standing.copy(standing_shop)
 
 
 def sheet(shop: FourPasses) -> SetupSheetView:

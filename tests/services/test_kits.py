@@ -28,10 +28,15 @@ from tooling.services.movements import move_pieces
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
-def shop(world):
+@pytest.fixture(scope="module")
+def standing_shop(standing_world):
     """One mill, a set of two passes with a pair of rolls each, its copy A on a rack."""
-    return Rolling(world)
+    return Rolling(standing_world)
+
+
+@pytest.fixture
+def shop(standing, standing_shop):
+    return standing.copy(standing_shop)
 
 
 def claimed(kit):

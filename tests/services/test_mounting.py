@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 
 from tests.setting_up import SettingUp
+from tests.standing import Standing
 from tests.world import World, make_person
 from tooling.errors import NotAllowed, ToolingError
 from tooling.models import (
@@ -31,9 +32,14 @@ pytestmark = pytest.mark.django_db
 MINUTE = timedelta(minutes=1)
 
 
+@pytest.fixture(scope="module")
+def standing_shop(standing_world: World, standing_cast: dict[str, Person]) -> SettingUp:
+    return SettingUp(standing_world, standing_cast["crew"])
+
+
 @pytest.fixture
-def shop(world: World, crew: Person) -> SettingUp:
-    return SettingUp(world, crew)
+def shop(standing: Standing, standing_shop: SettingUp) -> SettingUp:
+    return standing.copy(standing_shop)
 
 
 @pytest.fixture

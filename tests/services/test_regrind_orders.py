@@ -31,9 +31,14 @@ THIRD = (3, "bottom", 1)
 ALONE = (THIRD, (3, "top", 1))
 
 
+@pytest.fixture(scope="module")
+def standing_shop(standing_world):
+    return Grinding(standing_world)
+
+
 @pytest.fixture
-def shop(world):
-    return Grinding(world)
+def shop(standing, standing_shop):
+    return standing.copy(standing_shop)
 
 
 def test_an_order_names_every_diameter_of_every_piece_less_the_amount(shop, engineer):

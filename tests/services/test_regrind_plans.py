@@ -10,6 +10,7 @@ import pytest
 from django.utils import timezone
 
 from tests.regrind_shop import CUT, RegrindShop, read, regrind_shop, wear, work_out
+from tests.standing import Standing
 from tests.world import MM, World
 from tooling.errors import Conflict, NotAllowed, ToolingError
 from tooling.models import Change, Person, PlanState, RegrindPlan, Task, TaskState, WearState
@@ -26,9 +27,14 @@ from tooling.tasks import work_once
 pytestmark = pytest.mark.django_db
 
 
+@pytest.fixture(scope="module")
+def standing_shop(standing_world: World) -> RegrindShop:
+    return regrind_shop(standing_world)
+
+
 @pytest.fixture
-def shop(world: World) -> RegrindShop:
-    return regrind_shop(world)
+def shop(standing: Standing, standing_shop: RegrindShop) -> RegrindShop:
+    return standing.copy(standing_shop)
 
 
 def begun(shop: RegrindShop, by: Person, at: datetime, **more: Any) -> RegrindPlan:

@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from tests.services.mounted import Mounted, mounted
+from tests.standing import Standing
 from tests.world import MM, World
 from tooling.engineering.lengths import NM_PER_M
 from tooling.errors import ToolingError
@@ -22,15 +23,20 @@ pytestmark = pytest.mark.django_db
 M = NM_PER_M
 
 
-@pytest.fixture
-def stood(world: World, crew: Person) -> Mounted:
-    found = mounted(world, crew)
+@pytest.fixture(scope="module")
+def standing_stood(standing_world: World, standing_cast: dict[str, Person]) -> Mounted:
+    found = mounted(standing_world, standing_cast["crew"])
     job = found.kit.job
     job.length_nm, job.strip_class, job.thickness_nm, job.width_nm = (
         5_000 * M, "galvanised", 2 * MM, 200 * MM
     )  # fmt: skip
     job.save()
     return found
+
+
+@pytest.fixture
+def stood(standing: Standing, standing_stood: Mounted) -> Mounted:
+    return standing.copy(standing_stood)
 
 
 def ran(stood: Mounted, by: Person, length: int | None = 1_000, **more: Any) -> Run:
@@ -264,6 +270,21 @@ def test_the_counter_goes_on_from_the_last_run(stood: Mounted, crew: Person) -> 
     assert code_of(lambda: ran(stood, crew, None, said=backwards, minutes=99)) == (
         "counter_backwards"
     )
+
+
+def test_a_late_run_that_the_counter_puts_elsewhere_is_asked_about(
+    stood: Mounted, crew: Person
+) -> None:
+    def told(start: int, end: int, minutes: int, **more: Any) -> Run:
+        said = RunIn(counter_start_nm=start * M, counter_end_nm=end * M)
+        return ran(stood, crew, None, said=said, minutes=minutes, **more)
+
+    told(400, 650, 60)
+    assert code_of(lambda: told(100, 300, 90)) == "counter_late"
+    assert code_of(lambda: told(700, 800, 30)) == "counter_late"
+    told(100, 300, 30)
+    told(0, 50, 95)
+    assert told(50, 90, 99).length_nm == 40 * M, "set back to 0 it goes on from there"
 
 
 def test_line_tooling_gets_a_stroke_for_each_part(world: World, crew: Person) -> None:

@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 import pytest
 
 from tests.services.mounted import Mounted, mounted
+from tests.standing import Standing
 from tests.world import World
 from tooling.errors import Conflict, NotAllowed, ToolingError
 from tooling.models import Delay, Kit, Person, Setup, SetupState, SetupStep, ToolSet
@@ -15,9 +16,14 @@ from tooling.queries.setup_times import forecast_for, times_page
 from tooling.services import setup_times as services
 
 
+@pytest.fixture(scope="module")
+def standing_stood(standing_world: World, standing_cast: dict[str, Person]) -> Mounted:
+    return mounted(standing_world, standing_cast["crew"])
+
+
 @pytest.fixture
-def stood(world: World, crew: Person) -> Mounted:
-    return mounted(world, crew)
+def stood(standing: Standing, standing_stood: Mounted) -> Mounted:
+    return standing.copy(standing_stood)
 
 
 def after(stood: Mounted, minutes: float) -> datetime:

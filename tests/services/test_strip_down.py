@@ -8,6 +8,7 @@ from datetime import timedelta
 import pytest
 
 from tests.services.mounted import Mounted, line_at, mounted
+from tests.standing import Standing
 from tests.world import World
 from tooling.errors import Conflict, NotAllowed, ToolingError, Unknown
 from tooling.models import (
@@ -26,9 +27,14 @@ from tooling.services import kits, setups
 from tooling.services import strip_down as services
 
 
+@pytest.fixture(scope="module")
+def standing_stood(standing_world: World, standing_cast: dict[str, Person]) -> Mounted:
+    return mounted(standing_world, standing_cast["crew"])
+
+
 @pytest.fixture
-def stood(world: World, crew: Person) -> Mounted:
-    return mounted(world, crew)
+def stood(standing: Standing, standing_stood: Mounted) -> Mounted:
+    return standing.copy(standing_stood)
 
 
 def off(stood: Mounted, by: Person, *stations: int, **more: object) -> uuid.UUID:

@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from tests.setting_up import SettingUp
+from tests.standing import Standing
 from tests.world import World
 from tooling.errors import Conflict, NotAllowed, ToolingError
 from tooling.models import ChartPass, Gauge, Job, Kit, Person, Setup, StripMeasure
@@ -25,14 +26,19 @@ MINUTE = timedelta(minutes=1)
 UM = 1_000
 
 
-@pytest.fixture
-def shop(world: World, crew: Person) -> SettingUp:
+@pytest.fixture(scope="module")
+def standing_shop(standing_world: World, standing_cast: dict[str, Person]) -> SettingUp:
     """Gaps stand on the strip, planned at 1.5 mm, plus 0.05; feelers with packs."""
-    shop = SettingUp(world, crew, stations=1)
+    shop = SettingUp(standing_world, standing_cast["crew"], stations=1)
     Job.objects.update(thickness_nm=1_500 * UM)
     ChartPass.objects.update(gap_allowance_nm=50 * UM)
     shop.axis(1, "Top screw", unit="mm", target_nm=2_000 * UM)
     return shop
+
+
+@pytest.fixture
+def shop(standing: Standing, standing_shop: SettingUp) -> SettingUp:
+    return standing.copy(standing_shop)
 
 
 @pytest.fixture

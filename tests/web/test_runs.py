@@ -11,6 +11,7 @@ from django.test import Client
 from django.utils import timezone
 
 from tests.setting_up import SettingUp
+from tests.standing import Standing
 from tests.world import World
 from tooling.engineering.lengths import NM_PER_M
 from tooling.models import Person, Run, Setup
@@ -23,16 +24,27 @@ from tooling.services.run_ways import RunIn
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
-def setup(world: World, crew: Person) -> Setup:
-    shop = SettingUp(world, crew)
+@pytest.fixture(scope="module")
+def standing_setup(standing_world: World, standing_cast: dict[str, Person]) -> Setup:
+    shop = SettingUp(standing_world, standing_cast["crew"])
     found = shop.start()
     for station in (1, 2):
         for shaft in ("top", "bottom"):
-            mounting.mount(by=crew, at=world.at, setup=found, station=station, shaft=shaft)
-    setup_times.say_step(by=crew, at=world.at, setup=found, what="good")
+            mounting.mount(
+                by=standing_cast["crew"],
+                at=standing_world.at,
+                setup=found,
+                station=station,
+                shaft=shaft,
+            )
+    setup_times.say_step(by=standing_cast["crew"], at=standing_world.at, setup=found, what="good")
     found.refresh_from_db()
     return found
+
+
+@pytest.fixture
+def setup(standing: Standing, standing_setup: Setup) -> Setup:
+    return standing.copy(standing_setup)
 
 
 @pytest.fixture

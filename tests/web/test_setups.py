@@ -9,6 +9,7 @@ import pytest
 from django.test import Client
 
 from tests.setting_up import SettingUp
+from tests.standing import Standing
 from tests.world import MM, World, make_person
 from tooling.models import (
     AsSet,
@@ -26,9 +27,14 @@ pytestmark = pytest.mark.django_db
 MINUTE = timedelta(minutes=1)
 
 
+@pytest.fixture(scope="module")
+def standing_shop(standing_world: World, standing_cast: dict[str, Person]) -> SettingUp:
+    return SettingUp(standing_world, standing_cast["crew"])
+
+
 @pytest.fixture
-def shop(world: World, crew: Person) -> SettingUp:
-    return SettingUp(world, crew)
+def shop(standing: Standing, standing_shop: SettingUp) -> SettingUp:
+    return standing.copy(standing_shop)
 
 
 @pytest.fixture
