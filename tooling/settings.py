@@ -54,7 +54,7 @@ def _database(data_dir: Path) -> dict[str, Any]:
     if engine.endswith("sqlite3"):
         return {**database, **_SQLITE, "TEST": {"NAME": str(data_dir / "test.sqlite3")}}
     if engine.endswith("postgresql"):
-        asked = database.get("OPTIONS", {})
+        asked = {"prepare_threshold": 5, **database.get("OPTIONS", {})}
         options = {**asked, "options": f"{asked.get('options', '')} {_ON_DISK}".strip()}
         return {**database, "CONN_MAX_AGE": None, "CONN_HEALTH_CHECKS": True, "OPTIONS": options}
     raise ImproperlyConfigured(f"DATABASE_URL: {engine} is not supported; SQLite or PostgreSQL is.")

@@ -3,6 +3,7 @@
 Building a statement from a QuerySet takes several times what SQLite or PostgreSQL needs to answer
 it. A ``Prepared`` builds it once for each number of values asked for, remembers it with the
 connection, and afterwards only puts values into it. The QuerySet stays where it was written.
+PostgreSQL reads and plans such a statement once a connection too (``hot_cursor``).
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from uuid import UUID
 
 from django.db import DEFAULT_DB_ALIAS, connections
 from django.db.backends.base.base import BaseDatabaseWrapper
+from django.db.backends.utils import CursorWrapper
 from django.db.models import Model, QuerySet
 
 MOST_VALUES = 128
@@ -38,12 +40,34 @@ class _Statement:
         params = list(self.params)
         for at, number, as_hex in self.holes:
             params[at] = values[number].hex if as_hex else values[number]
-        with connection.cursor() as cursor:
+        with hot_cursor(connection) as cursor:
             cursor.execute(self.sql, params)
             found = cursor.fetchall()
         if not self.converters:
             return [tuple(row) for row in found]
         return [tuple(row) for row in self.compiler.apply_converters(found, self.converters)]
+
+
+def hot_cursor(connection: BaseDatabaseWrapper) -> CursorWrapper:
+    """A cursor for statements that come again and again with other values.
+
+    Django's own puts the values into the text, so that PostgreSQL plans every one anew; this one
+    sends them beside it, and after five times the plan is kept with the connection.
+    """
+    if connection.vendor != "postgresql":
+        return connection.cursor()
+    connection.ensure_connection()
+    native = _binding_cursor()(connection.connection)
+    if connection.queries_logged:
+        return connection.make_debug_cursor(native)
+    return connection.make_cursor(native)
+
+
+@cache
+def _binding_cursor() -> Any:
+    from django.db.backends.postgresql.base import ServerBindingCursor  # needs psycopg
+
+    return ServerBindingCursor
 
 
 class Prepared:

@@ -19,7 +19,6 @@ from tooling.services import staging
 from tooling.services.due_back import USUAL, Departure, DueOn, note_departures
 from tooling.services.piece_ledger import (
     PieceNow,
-    PieceRow,
     Stamp,
     add_piece_rows,
     origin,
@@ -30,6 +29,7 @@ from tooling.services.piece_ledger import (
     standing,
     verb_for,
 )
+from tooling.services.piece_rows import PieceRow
 from tooling.services.write import lock, writing
 
 __all__ = [

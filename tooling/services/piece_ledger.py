@@ -7,20 +7,19 @@ row that was taken back nothing is left: the one before it says again where the 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from functools import lru_cache
 from typing import Any
 from uuid import UUID, uuid4
 
-from django.db import connection
 from django.db.models import QuerySet
 
 from tooling.models import Device, Movement, Person, Piece, Place, PlaceKind, What
 from tooling.models.movements import STANDS
 from tooling.queries.count_sights import last_counted
 from tooling.queries.prepared import Prepared
+from tooling.services.piece_rows import PieceRow, Placed, insert, write_placed, write_seen
 
 Key = tuple[datetime, datetime]
 """(effective_at, received_at): where a row stands in time; the id decides between equals."""
@@ -109,35 +108,6 @@ def verb_for(to: Place) -> str:
     return What.SCRAP if to.kind == PlaceKind.SCRAP else What.MOVE
 
 
-@dataclass(slots=True)
-class PieceRow:
-    """A movement of one piece as it is written; the fields are the table's columns."""
-
-    uuid: UUID
-    device_id: UUID | None
-    device_sequence: int | None
-    happened_at: datetime
-    received_at: datetime
-    effective_at: datetime
-    clock_offset_ms: int
-    clock_is_off: bool
-    what: str
-    piece_id: int
-    from_seen_id: int | None
-    to_id: int
-    how: str
-    kit_id: int | None
-    by_id: int | None
-    scan: UUID | None
-    sees: bool
-    code_read: str
-    content_hash: str
-    note: str
-
-
-COLUMNS = tuple(PieceRow.__slots__)
-
-
 def piece_row(
     *,
     stamp: Stamp,
@@ -200,7 +170,7 @@ def add_piece_rows(*, rows: Sequence[PieceRow], now: Mapping[int, PieceNow]) -> 
     ``now`` is brought up to date. Rows of equal time are folded as they come: the later row has
     the greater id. Two statements, each run over all rows.
     """
-    _insert(rows)
+    insert(rows)
     placed: list[tuple[PieceNow, UUID | None]] = []
     seen: list[PieceNow] = []
     for added in rows:
@@ -215,72 +185,9 @@ def add_piece_rows(*, rows: Sequence[PieceRow], now: Mapping[int, PieceNow]) -> 
             piece.placed_effective_at = added.effective_at
             piece.placed_received_at = added.received_at
             placed.append((piece, added.uuid))
-    _write_placed(placed)
+    _write_now(placed)
     told = {piece.id for piece, _row in placed}
-    _write_seen([piece for piece in seen if piece.id not in told])
-
-
-def _insert(rows: Sequence[PieceRow]) -> None:
-    """The ORM would spend more on a thousand rows than the database does."""
-    if not rows:
-        return
-    moment, key = _adapters()
-    values = [
-        (
-            key(row.uuid), key(row.device_id), row.device_sequence, moment(row.happened_at),
-            moment(row.received_at), moment(row.effective_at), row.clock_offset_ms,
-            row.clock_is_off, row.what, row.piece_id, row.from_seen_id, row.to_id, row.how,
-            row.kit_id, row.by_id, key(row.scan), row.sees, row.code_read, row.content_hash,
-            row.note,
-        )
-        for row in rows
-    ]  # fmt: skip
-    holes = ", ".join(["%s"] * len(COLUMNS))
-    with connection.cursor() as cursor:
-        cursor.executemany(
-            f"INSERT INTO tooling_movement ({', '.join(COLUMNS)}, quantity) VALUES ({holes}, 1)",
-            values,
-        )
-
-
-def _adapters() -> tuple[Callable[[datetime | None], Any], Callable[[UUID | None], Any]]:
-    """How this database takes a time and a uuid; a batch has few different times."""
-    moment = lru_cache(maxsize=4096)(connection.ops.adapt_datetimefield_value)
-    if connection.features.has_native_uuid_field:
-        return moment, lambda value: value
-    return moment, lambda value: value.hex if value is not None else None
-
-
-def _write_placed(pieces: Sequence[tuple[PieceNow, UUID | None]]) -> None:
-    if not pieces:
-        return
-    moment, key = _adapters()
-    rows = [
-        (
-            piece.place_id, moment(piece.placed_effective_at), moment(piece.placed_received_at),
-            key(row), moment(piece.seen_at), piece.id,
-        )
-        for piece, row in pieces
-    ]  # fmt: skip
-    with connection.cursor() as cursor:
-        cursor.executemany(
-            "UPDATE tooling_piece SET place_id = %s, placed_effective_at = %s, "
-            "placed_received_at = %s, "
-            "placed_by_id = (SELECT id FROM tooling_movement WHERE uuid = %s), seen_at = %s "
-            "WHERE id = %s",
-            rows,
-        )
-
-
-def _write_seen(pieces: Sequence[PieceNow]) -> None:
-    if not pieces:
-        return
-    moment, _key = _adapters()
-    with connection.cursor() as cursor:
-        cursor.executemany(
-            "UPDATE tooling_piece SET seen_at = %s WHERE id = %s",
-            [(moment(piece.seen_at), piece.id) for piece in pieces],
-        )
+    _write_sights([piece for piece in seen if piece.id not in told])
 
 
 def refold(now: Mapping[int, PieceNow]) -> None:
@@ -305,4 +212,20 @@ def refold(now: Mapping[int, PieceNow]) -> None:
         piece.placed_received_at = last.received_at if last is not None else None
         piece.placed_by_id = last.pk if last is not None else None
         placed.append((piece, last.uuid if last is not None else None))
-    _write_placed(placed)
+    _write_now(placed)
+
+
+def _write_now(pieces: Sequence[tuple[PieceNow, UUID | None]]) -> None:
+    write_placed(
+        [
+            Placed(
+                piece.place_id, piece.placed_effective_at, piece.placed_received_at, row,
+                piece.seen_at, piece.id,
+            )
+            for piece, row in pieces
+        ]
+    )  # fmt: skip
+
+
+def _write_sights(pieces: Sequence[PieceNow]) -> None:
+    write_seen([(piece.seen_at, piece.id) for piece in pieces])

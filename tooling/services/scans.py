@@ -18,7 +18,7 @@ from tooling.engineering.codes import fold
 from tooling.errors import Conflict, ToolingError
 from tooling.models import Device, Movement, Person, RefusedScan
 from tooling.permissions import Verb, check_can
-from tooling.queries.prepared import Prepared
+from tooling.queries.prepared import Prepared, hot_cursor
 from tooling.queries.scan_lookup import Lookup, look_up
 from tooling.services import contradictions
 from tooling.services.due_back import check_due
@@ -26,7 +26,7 @@ from tooling.services.movements import Stamp, lock_lookup
 from tooling.services.one_commit import in_one_commit
 from tooling.services.scan_acts import take_one
 from tooling.services.scan_moves import ScanIn, Taken, take_pieces
-from tooling.services.write import lock, through_deadlocks, writing
+from tooling.services.write import through_deadlocks, writing
 
 TAKEN, REPEATED, REFUSED = "taken", "repeated", "refused"
 LARGE_OFFSET = timedelta(minutes=2)
@@ -80,7 +80,6 @@ def _record_batch(
 ) -> list[ScanResult]:
     """Inside a transaction that is open."""
     desk = known_device(device=device, at=at, device_now=device_now)
-    lock(device=desk)
     first, later = _first_of_each_id(scans)
     answers = _earlier_answers(first.values())
     fresh = [scan for scan in first.values() if scan.id not in answers]
@@ -100,8 +99,8 @@ class _Kept:
 
 
 def known_device(*, device: str, at: datetime, device_now: datetime) -> Device:
-    """The device, its row made on first sight, with how far its clock is off. Its name is not
-    read."""
+    """The device, its row made on first sight, with how far its clock is off; the row is held from
+    here on. Its name is not read."""
     try:
         key = uuid.UUID(device)
     except ValueError:
@@ -117,7 +116,7 @@ def known_device(*, device: str, at: datetime, device_now: datetime) -> Device:
 def _saw_again(key: uuid.UUID, offset_ms: int, at: datetime) -> bool:
     """Whether the device was known. The ORM would spend more on this than the database does."""
     native = connection.features.has_native_uuid_field
-    with connection.cursor() as cursor:
+    with hot_cursor(connection) as cursor:
         cursor.execute(
             "UPDATE tooling_device SET last_offset_ms = %s, last_seen_at = %s WHERE id = %s",
             [
