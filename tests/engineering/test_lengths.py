@@ -328,3 +328,22 @@ def test_strip_lengths_are_rounded_when_asked():
 def test_a_unit_that_does_not_exist_is_a_mistake_of_the_caller(read):
     with pytest.raises(ValueError, match="yd"):
         read("5", unit="yd")
+
+
+@pytest.mark.parametrize(
+    ("nm", "unit", "step", "written", "said"),
+    [
+        (149_900_000, "mm", 10_000, False, "149.90 mm"),
+        (149_904_999, "mm", 10_000, False, "149.90 mm"),
+        (149_905_000, "mm", 10_000, True, "149.905 mm"),
+        (149_900_000, "mm", 1_000, False, "149.900 mm"),
+        (149_900_000, "mm", None, False, "149.900 mm"),
+        (152_400_000, "in", 2_540, False, "6.0000 in"),
+        (152_400_000, "in", 25_400, False, "6.000 in"),
+        (152_654_000, "in", 10_000, False, "6.0100 in"),
+        (152_402_540, "in", 25_400, True, "6.0001 in"),
+        (152_400_000, "mm", 2_540, False, "152.400 mm"),
+    ],
+)
+def test_what_a_gauge_shows_is_said_with_its_own_decimals(nm, unit, step, written, said):
+    assert lengths.say_gauged(nm, unit, step, written=written) == said

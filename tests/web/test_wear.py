@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import timedelta
 from typing import Any
 
@@ -11,7 +12,7 @@ from django.utils import timezone
 
 from tests.world import MM, World
 from tooling.engineering.lengths import NM_PER_M
-from tooling.models import GaugePoint, Person, Piece, Reading, Task, WearState
+from tooling.models import Gauge, GaugePoint, Person, Piece, Reading, Task, WearState
 from tooling.queries.life_money import life_page
 from tooling.queries.piece_wear import piece_wear
 from tooling.queries.reading_sheet import Asked, reading_sheet
@@ -155,11 +156,28 @@ def test_the_sheet_keeps_each_box_as_it_is_left(shop: Shop, page: Client, crew: 
     assert 'data-code="grown"' in asked
     assert "It is right" in asked
     assert 'data-code="ambiguous_length"' in put("5.904")
-    assert "149.94 mm" in put("149.94")
-    assert "149.94 mm" in put("149.94"), "the same again is kept once"
-    assert "149.93 mm" in put("149.93"), "typed anew, it puts right what was kept"
+    assert "149.940 mm" in put("149.94")
+    assert "149.940 mm" in put("149.94"), "the same again is kept once"
+    assert "149.930 mm" in put("149.93"), "typed anew, it puts right what was kept"
     kept = Reading.objects.filter(corrected_by=None).order_by("-pk")
     assert (kept[0].value_nm, kept[0].corrects is not None, kept.count()) == (149_930_000, True, 4)
+
+
+def test_all_of_a_row_has_the_decimals_of_its_gauge(
+    shop: Shop, page: Client, crew: Person
+) -> None:
+    piece = shop.pieces[0]
+    shop.wear(crew, piece)
+    coarse = Gauge.objects.create(number="V-1", name="vernier", resolution_nm=10_000)
+    readings.record_reading(
+        by=crew, at=shop.now, piece=piece, dimension="root_diameter", unit="mm", sure=True,
+        value_nm=149_900_000, gauge=coarse,
+    )  # fmt: skip
+    said = text_of(page.get(f"/wear/readings/?piece={piece.code}"))
+    assert "149.90 mm" in said
+    assert "≥ 149.80 mm" in said
+    assert re.findall(r"[0-9]+\.[0-9]+(?= mm … | mm<)", said) != []
+    assert {len(each) for each in re.findall(r"[0-9]+\.([0-9]+) mm", said)} == {2}
 
 
 def test_templates_are_told_by_one_key_and_the_whole_sheet_by_one_button(
@@ -243,7 +261,7 @@ def test_queries_do_not_grow(
     shop.wear(crew, shop.pieces[0])
     with django_assert_num_queries(5):
         wear_page(at=shop.now)
-    with django_assert_num_queries(12):
+    with django_assert_num_queries(13):
         reading_sheet(Asked(drawing=drawing.number))
     with django_assert_num_queries(18):
         piece_wear(shop.pieces[0].code, at=shop.now)

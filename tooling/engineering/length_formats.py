@@ -40,6 +40,27 @@ def say_length(nm: int, unit: Unit) -> str:
     return f"{_padded(shown, _least_decimals(unit))} {unit}"
 
 
+def say_gauged(nm: int, unit: Unit, step_nm: int | None = None, *, written: bool = False) -> str:
+    """A length with its unit and as many decimals as a gauge of that resolution shows, so that
+    those of one row are alike: ``149.90 mm`` for 0.01 mm. ``step_nm`` None: a micrometer's.
+
+    ``written``: somebody wrote it down, so it keeps its own decimals where it has more.
+    """
+    fine = 3 if unit == "mm" else 4
+    decimals = _decimals_of(step_nm, unit) if step_nm is not None else fine
+    if written:
+        own = _trimmed(_rounded(nm, NM_PER_UNIT[unit], fine)).partition(".")[2]
+        decimals = max(decimals, len(own))
+    return f"{_rounded(nm, NM_PER_UNIT[unit], decimals)} {unit}"
+
+
+def _decimals_of(step_nm: int, unit: Unit) -> int:
+    """The fewest decimals whose last place is no coarser than the step."""
+    least, most = (2, 5) if unit == "mm" else (3, 6)
+    fits = (n for n in range(least, most) if NM_PER_UNIT[unit] <= step_nm * 10**n)
+    return next(fits, most)
+
+
 def exact_mm(nm: int) -> str:
     """The length in mm as an exact decimal without trailing zeros; every nm count has one."""
     return _trimmed(_rounded(nm, NM_PER_MM, 6))

@@ -30,6 +30,7 @@ from tooling.engineering.length_formats import (
     exact_mm,
     format_length,
     format_strip_length,
+    say_gauged,
     say_length,
 )
 from tooling.engineering.tables import sheet_gauges
@@ -59,6 +60,7 @@ __all__ = [
     "parse_exact",
     "parse_length",
     "parse_strip_length",
+    "say_gauged",
     "say_length",
 ]
 

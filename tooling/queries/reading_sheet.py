@@ -11,7 +11,7 @@ from typing import Any
 from django.db.models import F, Q
 
 from tooling.engineering.wear import ReadingAt, columns, forecast, look_names
-from tooling.models import AWAY_KINDS, GaugePoint, Piece, WearState
+from tooling.models import AWAY_KINDS, GaugePoint, Piece, Reading, WearState
 from tooling.queries.conformity import limit_of
 from tooling.queries.wear_lives import Life, lives
 from tooling.queries.wear_prior import learned, rules
@@ -19,6 +19,8 @@ from tooling.queries.wear_words import why
 
 MOST_PIECES = 120
 MOST_DUE = 40
+MICROMETER_NM = {"mm": 1_000, "in": 2_540}
+"""What a micrometer shows, where no gauge is known."""
 END_WORDS: Mapping[str, Any] = {"": "", "inboard": "inboard", "outboard": "outboard"}
 
 
@@ -43,7 +45,8 @@ class Asked:
 class SheetRow:
     """One box of the sheet: a gauge point of a piece at one end. Lengths in nm.
 
-    ``low_nm`` to ``high_nm``: where nine of ten such readings lie now.
+    ``low_nm`` to ``high_nm``: where nine of ten such readings lie now. ``step_nm``: the resolution
+    of the gauge that read it last, which gives all of the row its decimals.
     """
 
     key: str
@@ -67,6 +70,7 @@ class SheetRow:
     limit_nm: int | None
     grows: bool
     why: str
+    step_nm: int
 
     @property
     def is_length(self) -> bool:
@@ -83,7 +87,7 @@ class Sheet:
 
 
 def reading_sheet(asked: Asked) -> Sheet:
-    """Twelve queries, whatever is asked. Points in the order of the walk, then of the drawing."""
+    """Thirteen queries, whatever is asked. Points in the order of the walk, then of the drawing."""
     ids = _pieces(asked)
     if not ids:
         return Sheet((), 0, False)
@@ -96,8 +100,9 @@ def reading_sheet(asked: Asked) -> Sheet:
         for piece in Piece.objects.filter(pk__in=shown).select_related("drawing", "place")
     }
     expected = _expected(found, known.prior)
+    steps = _steps(found)
     rows = [
-        _row(life, pieces[life.piece_id], points[life.point_id], expected[n])
+        _row(life, pieces[life.piece_id], points[life.point_id], expected[n], steps)
         for n, life in enumerate(found)
     ]
     ordered = sorted(rows, key=lambda row: row.walking)
@@ -158,10 +163,21 @@ def _newest(life: Life) -> ReadingAt | None:
     return newest
 
 
+def _steps(found: Sequence[Life]) -> dict[Any, int]:
+    """Reading → the resolution of its gauge, of those that are the newest of a point. One query."""
+    keys = [each.key for life in found if (each := _newest(life)) is not None]
+    rows = Reading.objects.filter(
+        pk__in=[key for key in keys if isinstance(key, int)], gauge__resolution_nm__isnull=False
+    )
+    return dict(rows.values_list("pk", "gauge__resolution_nm"))
+
+
 def _row(
-    life: Life, piece: Piece, point: GaugePoint, expected: tuple[int | None, int | None, str]
-) -> SheetRow:
+    life: Life, piece: Piece, point: GaugePoint, expected: tuple[int | None, int | None, str],
+    steps: Mapping[Any, int],
+) -> SheetRow:  # fmt: skip
     newest = _newest(life)
+    usual = MICROMETER_NM["in" if piece.unit == "in" else "mm"]
     is_length = point.kind == "length"
     limit = limit_of(point, life.start_nm) if is_length else None
     place = piece.place
@@ -187,4 +203,5 @@ def _row(
         limit_nm=None if limit is None else round(limit),
         grows=point.grows,
         why=expected[2],
+        step_nm=steps.get(newest.key, usual) if newest is not None else usual,
     )

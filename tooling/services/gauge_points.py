@@ -59,7 +59,8 @@ def save_gauge_point(
         now = {each: getattr(row or GaugePoint(), each) for each in KEPT}
         if row is None and fields.get("dimension"):
             fields.setdefault("is_diameter", fields["dimension"] in DIAMETERS)
-        others = GaugePoint.objects.filter(drawing=drawing).exclude(pk=row.pk if row else None)
+        others = GaugePoint.objects.filter(drawing=drawing)
+        others = others.exclude(pk=row.pk) if row is not None else others
         check_gauge_point(
             {**now, **fields},
             drawn=drawing.revisions.filter(is_current=True).first(),

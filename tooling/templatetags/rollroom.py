@@ -15,7 +15,12 @@ from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from tooling.engineering.lengths import format_length, format_strip_length, say_length
+from tooling.engineering.lengths import (
+    format_length,
+    format_strip_length,
+    say_gauged,
+    say_length,
+)
 from tooling.engineering.money import say_money
 from tooling.models import Fill
 from tooling.pictures.state_marks import STATE_WORDS
@@ -56,12 +61,18 @@ def length(
 
 
 @register.simple_tag(takes_context=True)
-def gauged(context: Context, nm: int | None, drawn_in: str = "mm") -> str:
-    """A reckoned length in the unit of the person's choice, no finer than a gauge reads."""
+def gauged(
+    context: Context, nm: int | None, drawn_in: str = "mm", step_nm: int | None = None,
+    written: bool = False,
+) -> str:  # fmt: skip
+    """A reckoned length in the unit of the person's choice, no finer than a gauge reads.
+    ``step_nm``: with the decimals of that gauge, see ``say_gauged``."""
     if nm is None:
         return UNKNOWN
     chosen = getattr(context.get("user"), "length_unit", "drawn")
     shown: Any = chosen if chosen in ("mm", "in") else drawn_in or "mm"
+    if step_nm is not None:
+        return say_gauged(nm, shown, step_nm, written=written)
     return say_length(nm, shown)
 
 

@@ -17,7 +17,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from tooling.engineering.lengths import parse_length, say_length
+from tooling.engineering.lengths import parse_length, say_gauged
 from tooling.engineering.written_numbers import read_written
 from tooling.errors import NotAllowed, ToolingError
 from tooling.models import Gauge, GaugePoint, Reading
@@ -25,7 +25,7 @@ from tooling.paper.pages import PaperName
 from tooling.paper.reading_sheet import ReadRow, ReadSheet, ReadStop, reading_sheet_pdf
 from tooling.permissions import Verb
 from tooling.queries.conformity import Statement, is_overdue, statement_of
-from tooling.queries.reading_sheet import Asked, Sheet, SheetRow, reading_sheet
+from tooling.queries.reading_sheet import MICROMETER_NM, Asked, Sheet, SheetRow, reading_sheet
 from tooling.queries.settings import setting_value
 from tooling.queries.shop import gauge_list
 from tooling.queries.wear_lives import COLDEST_C, WARMEST_C, start_of
@@ -58,6 +58,13 @@ class Outcome:
     statement: Statement | None = None
     error: ToolingError | None = None
     gauge_overdue: bool = False
+
+    @property
+    def step_nm(self) -> int:
+        """The resolution of the gauge it was read with, else a micrometer's."""
+        gauge = self.reading.gauge if self.reading is not None else None
+        unit = self.reading.unit if self.reading is not None else "mm"
+        return (gauge.resolution_nm if gauge else None) or MICROMETER_NM[unit]
 
     @property
     def asks(self) -> bool:
@@ -251,11 +258,11 @@ def printed(request: HttpRequest, found: Sheet) -> ReadSheet:
 def _printed_row(request: HttpRequest, row: SheetRow) -> ReadRow:
     unit: Any = unit_of(request.user, row.unit)
 
-    def said(nm: int | None) -> str:
-        return "–" if nm is None else say_length(nm, unit)
+    def said(nm: int | None, written: bool = False) -> str:
+        return "–" if nm is None else say_gauged(nm, unit, row.step_nm, written=written)
 
     day = f"{timezone.localtime(row.last_at):%Y-%m-%d}" if row.last_at else ""
-    last = row.last_verdict if not row.is_length else said(row.last_nm)
+    last = row.last_verdict if not row.is_length else said(row.last_nm, written=True)
     expected = f"{said(row.low_nm)} … {said(row.high_nm)}" if row.low_nm is not None else ""
     limit = f"{'≤' if row.grows else '≥'} {said(row.limit_nm)}" if row.limit_nm else ""
     return ReadRow(

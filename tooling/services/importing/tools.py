@@ -75,7 +75,7 @@ def _plan_point(values: dict[str, Any], plan: Plan, known: Known, points: Points
     drawing = plan.look("drawing", known.drawing, values["drawing"])
     there = points.setdefault(drawing.pk, {})
     name = values["point"]
-    wanted = {ours: values.get(theirs) for theirs, ours in POINT_NAMES.items()}
+    wanted: dict[str, Any] = {ours: values.get(name) for name, ours in POINT_NAMES.items()}
     if wanted["face_angle_deg"] is not None:
         wanted["face_angle_deg"] = float(wanted["face_angle_deg"])
     present, title = there.get(plain(name)), point_key(drawing, name)
