@@ -117,6 +117,12 @@ def test_the_code_stands_in_type_beside_the_symbol_with_the_module_size() -> Non
     assert "module 0.75 mm" in text
 
 
+@pytest.mark.parametrize("size", SIZES.values(), ids=lambda size: size.name)
+def test_the_code_is_never_shortened(size: LabelSize) -> None:
+    for label in labels(60):
+        assert label.code in [text.text for text in lay_out(label, size).texts]
+
+
 def test_a_name_that_does_not_fit_ends_in_a_visible_ellipsis() -> None:
     label = LabelText(CODE, "upper inboard segment " * 20, ("rack " * 40,), "roll")
     (text,) = page_texts(labels_pdf([label], size="50x25"))

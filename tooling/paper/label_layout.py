@@ -156,9 +156,10 @@ def _headline(text: str, width: float, room: float) -> tuple[float, tuple[str, .
 
 
 def _fitting(text: str, face: str, largest: float, width: float) -> float:
-    """The largest em, up to ``largest``, at which the text is no wider than the width."""
+    """The largest em, up to ``largest``, at which the text is narrower than the width: by a hair,
+    so that rounding does not shorten what just fits."""
     wide = width_of(text, face, largest)
-    return largest if wide <= width else largest * width / wide
+    return largest if wide < width else largest * width / wide * (1 - 1e-6)
 
 
 def _placed(column: Column, y: float, text: str, face: str, size: float) -> PlacedText:
