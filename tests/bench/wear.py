@@ -1,7 +1,8 @@
 """Wear: coverage of the intervals, errors beside plain lines and the pool, and speed in bulk.
 
 Coverage: five fixed seeds × 1,000 pieces for each number of readings, from the law of the model
-and from another (wear-in, outliers, gauge rounding).
+and from another (wear-in, outliers, gauge rounding); then sixty shops for each size of a small
+pool. No seed was looked at while the beliefs of the engine were found: see ``wear_coverage``.
 """
 
 from __future__ import annotations
@@ -13,15 +14,23 @@ import numpy as np
 
 from tests.bench.build import Built
 from tests.bench.clock import Figure, seconds
-from tests.engineering.wear_coverage import COUNTS, Held, held, pool_of
+from tests.engineering.wear_coverage import (
+    COUNTS,
+    SEEDS,
+    SIZES,
+    Held,
+    held,
+    held_small,
+    pool_of,
+)
 from tests.engineering.wear_world import MODEL, OTHER, pieces
 from tooling.engineering.wear import columns, fit_prior, forecast, forecast_one
 
-SEEDS = range(5)
 PIECES = 1_000
 POINTS = 100_000
 WITHIN = 2.0
 OTHER_LEAST = 85.0
+SMALL_SHOPS, SMALL_LEAST = 60, 87.0
 """Percent of pieces, and points of percent."""
 
 
@@ -34,6 +43,18 @@ def wear(built: Built) -> list[Figure]:
             found = [held(law, seed, readings, PIECES, priors[seed]) for seed in SEEDS]
             what = f"{name}, {readings} readings"
             rows += _model(what, readings, found) if law is MODEL else _other(what, found)
+    return rows + _small()
+
+
+def _small() -> list[Figure]:
+    """A shop that learned from few pieces alone; its standard error is about one point."""
+    rows = []
+    for size in SIZES:
+        for readings, (half, nine) in held_small(size, SMALL_SHOPS).items():
+            what = f"pool of {size}, {readings} readings"
+            rows.append(Figure(f"{what}: in the 50 % interval", 100 * half, "%"))
+            rows.append(Figure(f"{what}: in the 90 % interval", 100 * nine, "%"))
+            rows.append(Figure(f"{what}: missed", 100 - 100 * nine, "%", 100 - SMALL_LEAST))
     return rows
 
 

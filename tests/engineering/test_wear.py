@@ -211,6 +211,16 @@ def test_growth_beyond_uncertainty_is_flagged_and_may_be_build_up() -> None:
     assert "build_up" not in earlier.flags
 
 
+def test_readings_at_the_same_strip_stand_in_the_order_of_time() -> None:
+    """Read again after an hour and 15 µm deeper: no growth; the other way round it is."""
+    first, deeper = read(100, 20 * UM), read(100, 35 * UM)
+    hour = 3_600.0
+    falls = told(FRESH, replace(deeper, moment=hour), first, km=100)
+    assert not {"grown", "build_up"} & set(falls.flags)
+    rises = told(FRESH, replace(first, moment=hour), deeper, km=100)
+    assert {"grown", "build_up"} <= set(rises.flags)
+
+
 def test_two_ends_that_wear_apart() -> None:
     ends = [
         history(FRESH, read(200, lost), km=200, spec=replace(SPEC, key="P", end=end))

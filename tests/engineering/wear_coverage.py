@@ -1,4 +1,9 @@
-"""How often intervals hold what they promise, and how far off the middle is."""
+"""How often intervals hold what they promise, and how far off the middle is.
+
+``SEEDS`` and ``SHOPS`` were chosen before anything was run with them, when the beliefs of the
+engine stood as they are; whoever changes those must choose others. (Seeds 0 to 4, and 31, 777,
+9001 of the small pools, were looked at while they were found; 101 to 505 were run once before.)
+"""
 
 from __future__ import annotations
 
@@ -6,11 +11,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tests.engineering.wear_world import Law, line_left, pieces, read_again
+from tests.engineering.wear_world import Law, line_left, pieces, read_again, shop
 from tooling.engineering.wear import Prior, Rules, columns, fit_prior, forecast
 
 COUNTS = (0, 1, 2, 5)
 POOLED = 400
+SEEDS = (606, 707, 808, 909, 1_010)
+SHOPS = 52_177
+SIZES = (1, 3, 6, 12)
 
 
 @dataclass(frozen=True)
@@ -54,3 +62,20 @@ def held(law: Law, seed: int, readings: int, count: int, prior: Prior) -> Held:
         pool_error=float(np.median(np.abs(np.maximum(pool.half_km - outer.used_km, 0) - left))),
         next_nine=float(np.mean((following >= outer.next_low) & (following <= outer.next_high))),
     )
+
+
+def held_small(size: int, shops: int, fresh: int = 6) -> dict[int, tuple[float, float]]:
+    """By number of readings: the shares inside the 50 % and the 90 % interval of length left, of
+    ``fresh`` pieces in each of so many shops that have learned from ``size`` pieces alone."""
+    inside: dict[int, list[tuple[float, float]]] = {readings: [] for readings in COUNTS}
+    for number in range(shops):
+        rng = np.random.default_rng([SHOPS, size, number])
+        law, seed = shop(rng), int(rng.integers(2**40))
+        prior = fit_prior(pieces(law, seed, size, (3, 1, 5, 2, 4), 700.0)[0])
+        for readings in COUNTS:
+            found = held(law, seed % 10**9 + readings, readings, fresh, prior)
+            inside[readings].append((found.half, found.nine))
+    return {
+        readings: tuple(np.mean(np.array(each), axis=0).tolist())
+        for readings, each in inside.items()
+    }

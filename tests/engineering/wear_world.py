@@ -41,6 +41,17 @@ def straight(rng: np.random.Generator) -> Callable[[float], float]:
     return lambda km: bed * (1 - np.exp(-km / 20)) + rate * km
 
 
+def shop(rng: np.random.Generator) -> Law:
+    """A shop of its own: what its pieces wear, how they differ and how its readings scatter."""
+    rate, spread = RATE * np.exp(0.6 * rng.normal()), SPREAD * np.exp(0.3 * rng.normal())
+
+    def depth(dice: np.random.Generator) -> Callable[[float], float]:
+        own, bed = rate * np.exp(spread * dice.normal()), dice.normal(2_500, 1_200)
+        return lambda km: bed * (1 - np.exp(-km / 20)) + own * km
+
+    return Law(depth, scatter=float(np.exp(rng.uniform(np.log(500), np.log(1_500)))))
+
+
 def wearing_in(rng: np.random.Generator) -> Callable[[float], float]:
     """Another law: rates of a gamma distribution, wear that slows as a power, a long wear-in."""
     rate, power = RATE * rng.gamma(7.0, 1 / 7.0), rng.uniform(0.92, 1.0)

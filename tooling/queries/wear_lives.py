@@ -362,10 +362,12 @@ def _reading(
 ) -> ReadingAt | None:
     """None for one that says nothing of such a point."""
     run = sums.until(row["happened_at"])
-    value = row["value_nm"]
+    value, moment = row["value_nm"], row["happened_at"].timestamp()
     if point.kind != PointKind.LENGTH or value is None:
         verdict: Any = row["verdict"]
-        return ReadingAt(run, verdict=verdict, key=row["pk"]) if verdict in VERDICTS else None
+        if verdict not in VERDICTS:
+            return None
+        return ReadingAt(run, verdict=verdict, key=row["pk"], moment=moment)
     heat = row["temperature_c"]
     if heat is not None and not COLDEST_C <= heat <= WARMEST_C:
         heat = None
@@ -375,7 +377,7 @@ def _reading(
         gauge=gauges.get(row["gauge_id"], GaugeRecord()),
         thermal=Thermal(row["soaked"], heat),
     )
-    return ReadingAt(run, at_20, u, assumed=assumed, key=row["pk"])
+    return ReadingAt(run, at_20, u, assumed=assumed, key=row["pk"], moment=moment)
 
 
 def _midnight(day: date) -> datetime:

@@ -57,6 +57,7 @@ READING = obj(
     verdict={"enum": ["fits", "light", "fails"]},
     depth_from_nm=number("A finish grade: the depth is more than this.", most=1e9),
     depth_to_nm=number("And less than this.", most=1e9),
+    moment=number("Seconds of any clock: the order of readings at the same strip.", most=1e11),
 )
 HISTORY = obj(
     ["readings", "run_nm"],
@@ -187,7 +188,7 @@ def _history(given: dict[str, Any]) -> tuple[History, list[Step]]:
 
 
 def _reading(given: dict[str, Any], steps: list[Step]) -> ReadingAt:
-    plain = ("verdict", "depth_from_nm", "depth_to_nm")
+    plain = ("verdict", "depth_from_nm", "depth_to_nm", "moment")
     words = {name: given[name] for name in plain if name in given}
     if "value_nm" not in given:
         return ReadingAt(given.get("run_nm", {}), **words)

@@ -41,7 +41,7 @@ class Columns:
     a reading says was lost, NaN for a verdict, whose ``low`` and ``high`` then hold; ``depth_u``
     is k = 1 without the shared ``base_u``. ``limit`` is a depth, NaN for none; ``by_value`` where
     it follows from a limiting value and the value after the cut. ``first[i]:first[i + 1]`` are the
-    readings of point i, in the order of strip run.
+    readings of point i, in the order of strip run, then of time.
     """
 
     classes: tuple[str, ...]
@@ -91,7 +91,7 @@ class _Gathered:
 
 
 def columns(histories: Sequence[History]) -> Columns:
-    """The histories as columns, each point's readings in the order of strip run, then of value.
+    """The histories as columns, each point's readings in the order of strip run, then of time.
 
     A point without a value after the cut starts from what it was drawn or cut to; one that has
     neither starts from its first reading, as if it had been cut then.
@@ -216,7 +216,7 @@ def _rank(reading: ReadingAt) -> tuple[object, ...]:
     value = -inf if reading.value_nm is None else float(reading.value_nm)
     runs = tuple(sorted(reading.run_nm.items()))
     low = -inf if reading.depth_from_nm is None else reading.depth_from_nm
-    return (_total(reading), runs, value, reading.u_nm, reading.verdict or "", low,
+    return (_total(reading), reading.moment, runs, value, reading.u_nm, reading.verdict or "", low,
             str(reading.key))  # fmt: skip
 
 

@@ -28,7 +28,8 @@ from tooling.engineering.wear.robust import Weighed
 class Beliefs:
     """What is believed before any reading, and as how many pieces it counts; from memory.
 
-    The mean of bedding-in is nothing ± ``bedding_mean``.
+    The mean of bedding-in is nothing ± ``bedding_mean``. ``scatter`` is what the prior of a shop
+    without readings says, within a factor of about two either way (as one piece would tell it).
     """
 
     rate_sd: float = 0.5
@@ -38,8 +39,8 @@ class Beliefs:
     bedding_pieces: float = 1.0
     late_sd: float = 0.02
     late_pieces: float = 10.0
-    scatter: float = 400.0
-    scatter_pieces: float = 2.0
+    scatter: float = Prior().scatter_nm
+    scatter_pieces: float = 1.0
 
 
 BELIEFS = Beliefs()

@@ -33,6 +33,7 @@ from tooling.engineering.wear.random_effects import pooled, reml
 from tooling.engineering.wear.rates import Known, Rates, posterior
 from tooling.engineering.wear.robust import Weighed, weigh
 from tooling.engineering.wear.specs import History
+from tooling.engineering.wear.unsure import unsure_scatter
 
 ROUNDS = 60
 SETTLED = 2e-4
@@ -69,7 +70,7 @@ def fit_prior(given: Sequence[History] | Columns, start: Prior = Prior()) -> Pri
             break
         if learnt.moved_from(before) < SETTLED:
             break
-    return _told(whole, cols, learnt)
+    return _told(whole, cols, unsure_scatter(cols, learnt))
 
 
 def thinned(cols: Columns) -> Columns:

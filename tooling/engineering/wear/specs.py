@@ -116,6 +116,8 @@ class ReadingAt:
     template's ``verdict`` or a finish grade has no value: ``depth_from_nm`` and ``depth_to_nm``
     are the depths between which the point is then (None: open), worked out from the verdict where
     they are not given. ``assumed`` names what nobody measured: ``gauge``, ``temperature``.
+    ``moment`` (seconds of any clock) puts readings at the same strip length in the order in which
+    they were taken.
 
     Raises ValueError for a reading that says nothing, or two things.
     """
@@ -128,6 +130,7 @@ class ReadingAt:
     depth_to_nm: float | None = None
     assumed: tuple[str, ...] = ()
     key: Hashable = ""
+    moment: float = 0.0
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "run_nm", MappingProxyType(dict(self.run_nm)))
