@@ -8,7 +8,6 @@ import pytest
 from django.db import connection
 
 from tests.filling import Filling
-from tests.standing import Standing
 from tests.world import MM, World, make_person
 from tooling.engineering.stacks.engine import solve_stacks
 from tooling.errors import Conflict, NotAllowed, ToolingError
@@ -76,16 +75,9 @@ def spacers_of(shop: Filling, kit: Kit | None = None) -> list[KitPosition]:
     )
 
 
-@pytest.fixture(scope="module")
-def standing_shop(standing_world: World, standing_cast: dict[str, Person]) -> Filling:
-    return Filling(
-        standing_world, standing_cast["crew"], stations=2, lengths={20: 30, 50: 6, 100: 30}
-    )
-
-
 @pytest.fixture
-def shop(standing: Standing, standing_shop: Filling) -> Filling:
-    return standing.copy(standing_shop)
+def shop(world: World, crew: Person) -> Filling:
+    return Filling(world, crew, stations=2, lengths={20: 30, 50: 6, 100: 30})
 
 
 def test_the_rows_of_a_shaft_are_numbered_from_the_shoulder(shop: Filling) -> None:
