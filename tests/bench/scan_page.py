@@ -23,15 +23,18 @@ from tests.bench.build import Built
 from tests.bench.clock import Figure, counting, seconds
 from tests.bench.kills import serving
 from tests.browser.conftest import FLAGS, PHONE
-from tests.browser.frames import KINDS, frames
-from tests.browser.reading import READ
+from tests.browser.frames import ASKED, KINDS, SMALLEST, TWENTY, frames, traps
+from tests.browser.reading import READ, READ_HERE
+from tooling.engineering.codes import CODE_LENGTH, read_code
+from tooling.errors import ToolingError
 from tooling.queries.scan_known import known, known_version
 from tooling.web.offline import KEPT
 from tooling.web.offline_files import DECODER, shell_files, shell_html
 
 OPENINGS = 7
 SLOWER = 4
-FRAMES_EACH = 25
+FRAMES_EACH = 15
+TRAPS_EACH = 8
 PACKED = (".woff2", ".png")
 OPENED = """new MutationObserver((_changes, watching) => {
   const line = document.querySelector("[data-waiting]");
@@ -145,19 +148,57 @@ def _opening(page: Page) -> list[Figure]:
 
 
 def _frames(page: Page) -> list[Figure]:
-    """Frames from another seed than the tests', at this machine's own speed."""
+    """Frames from another seed than the tests', of both sizes, and those that are to be refused."""
+    figures: list[Figure] = []
+    for name, stock in (("20 mm", TWENTY), ("13 mm", SMALLEST)):
+        figures += _sharpness(page, name, stock)
+    wrong = 0
+    for frame in traps(TRAPS_EACH, seed=12):
+        found, _ms = page.evaluate(READ, base64.b64encode(frame.jpeg).decode())
+        wrong += bool({text for text in found if _is_label(text)} - set(frame.codes))
+    figures.append(Figure(f"wrong labels in {4 * TRAPS_EACH} frames of none", wrong, "", 0))
+    return [*figures, *_pace(page)]
+
+
+def _sharpness(page: Page, name: str, stock: tuple[str, float]) -> list[Figure]:
     read, wrong, took = dict.fromkeys(KINDS, 0), 0, []
-    for frame in frames(FRAMES_EACH, seed=11):
-        picture = base64.b64encode(frame.jpeg).decode()
-        found, ms = page.evaluate(READ, picture)
-        read[frame.kind] += found == [frame.code]
-        wrong += found not in ([], [frame.code])
+    for frame in frames(FRAMES_EACH, seed=11, stock=stock):
+        found, ms = page.evaluate(READ, base64.b64encode(frame.jpeg).decode())
+        read[frame.kind] += found == [*frame.codes]
+        wrong += found not in ([], [*frame.codes])
         took.append(ms)
-    share = 100 * sum(read.values()) / (FRAMES_EACH * len(KINDS))
-    each = [Figure(f"{kind} frames read, of {FRAMES_EACH}", n, "") for kind, n in read.items()]
+    asked = 100 * sum(read[kind] for kind in ASKED) / (FRAMES_EACH * len(ASKED))
+    each = [Figure(f"{name}: {kind} read, of {FRAMES_EACH}", n, "") for kind, n in read.items()]
     return [
         *each,
-        Figure("frames read", share, "%", 95, at_least=True),
-        Figure("frames read wrongly", wrong, "", 0),
-        Figure("one frame, median", statistics.median(took), "ms"),
+        Figure(f"{name}: {', '.join(ASKED)} read", asked, "%", 95, at_least=True),
+        Figure(f"{name}: read wrongly", wrong, "", 0),
+        Figure(f"{name}: one frame, median", statistics.median(took), "ms"),
     ]
+
+
+def _pace(page: Page) -> list[Figure]:
+    """Whole 1080p frames on the page's own thread, which Chromium can slow: a label at once, and
+    the longest look, in which nothing is found."""
+    labelled = [frame for frame in frames(1, seed=13) if frame.kind in ASKED]
+    empty = [frame for frame in traps(2, seed=13) if frame.kind == "ruined"]
+    figures = []
+    for rate in (1, SLOWER):
+        slow = _slowed(page, rate)
+        looks = (("label found", labelled, []), ("none found, enlarged", empty, ["dirt"]))
+        for what, some, ways in looks:
+            took = []
+            for frame in [*some, *some]:
+                picture = base64.b64encode(frame.jpeg).decode()
+                took.append(page.evaluate(READ_HERE, [picture, ways])[1])
+            speed = f"{rate} × slower" if rate > 1 else "own speed"
+            figures.append(Figure(f"1080p, {what}, {speed}", statistics.median(took), "ms"))
+        slow.send("Emulation.setCPUThrottlingRate", {"rate": 1})
+    return figures
+
+
+def _is_label(text: str) -> bool:
+    try:
+        return len(text) == CODE_LENGTH and read_code(text).text == text
+    except ToolingError:
+        return False
