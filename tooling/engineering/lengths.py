@@ -151,7 +151,9 @@ def parse_strip_length(text: str, *, unit: StripUnit, field: str = "") -> StripL
     """
     _require_unit(unit, get_args(StripUnit))
     asked = _Asked(text=text, field=field)
-    written = asked.written()
+    written = asked.written(
+        _("{field} “{text}” is not a length of strip. Write it like 850 m or 2790 ft.")
+    )
     asked.refuse_two_readings(written, unit)
     factor, unit_written = asked.factor(written, _STRIP_WORDS, unit)
     nm = asked.whole_nm(written.readings[0], factor, unit_written)
@@ -221,6 +223,9 @@ def _gauge_nm(asked: _Asked, written: Written, material: str | None) -> int:
     return asked.whole_nm(Fraction(thickness), NM_PER_IN, "in")
 
 
+NO_LENGTH = _("{field} “{text}” is not a length. Write it like 63.5 mm, 2.500 in or 2 1/2 in.")
+
+
 @dataclass(frozen=True)
 class _Asked:
     """A text that somebody wrote for a field, and the sentences that refuse it."""
@@ -238,13 +243,11 @@ class _Asked:
             **values,
         )
 
-    def written(self) -> Written:
+    def written(self, words: str | Promise = "") -> Written:
+        """``words``: the sentence that refuses it, where the usual one does not fit."""
         written = read_written(self.text)
         if written is None:
-            raise self.error(
-                "not_a_length",
-                _("{field} “{text}” is not a length. Write it like 63.5 mm, 2.500 in or 2 1/2 in."),
-            )
+            raise self.error("not_a_length", words or NO_LENGTH)
         return written
 
     def factor(

@@ -16,7 +16,7 @@ from tooling.services.run_ways import RunIn
 from tooling.web.forms.fields import LengthInput, RecordForm, plain_number, said, whole_number
 from tooling.web.forms.moments import moment
 
-KINDS = (("length", _("is the length that ran")), ("now", _("is what the counter shows now")))
+KINDS = (("length", _("the length that ran")), ("now", _("what the counter shows now")))
 STRIPS = ("length", "counter_start", "scrap", "threading")
 
 
@@ -30,8 +30,8 @@ def _strip(label: Any, *, required: bool = False, help_text: Any = "") -> forms.
 class RunForm(RecordForm):
     """``strip_unit``: the person's m or ft; ``unit``: mm or in, of the strip and the coil."""
 
-    length = _strip(_("Number"))
-    kind = forms.ChoiceField(label=_("The number"), choices=KINDS, required=False)
+    length = _strip(_("Length or counter"))
+    kind = forms.ChoiceField(label=_("The number is"), choices=KINDS, required=False)
     parts = whole_number(label=_("Parts"), required=False, min_value=0)
     part_length = LengthInput(label=_("Length of a part"))
     coil = forms.CharField(label=_("Coil"), required=False, max_length=60)
