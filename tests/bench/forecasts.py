@@ -1,17 +1,34 @@
 """Forecasts of a gauge point on every piece, through the database: read, told, written.
 
-Baseline in the same run: the engine alone on the same histories.
+Baseline in the same run: the engine alone on the same histories. Before that, on the shop without
+any other gauge point, how often the truth lies in the intervals that the database keeps, of 1,000
+simulated pieces for each number of readings, beside the engine's own coverage.
 """
 
 from __future__ import annotations
 
+import numpy as np
 from django.db import connection
 from django.utils import timezone
 
 from tests.bench.build import Built
 from tests.bench.clock import Figure, median_ms, seconds
+from tests.engineering.wear_coverage import COUNTS, SEEDS, held, pool_of
+from tests.engineering.wear_world import MODEL
+from tests.wear_shop import NEW_NM, covered, worn_pieces
 from tooling.engineering.wear import columns, forecast
-from tooling.models import Drawing, GaugePoint, LengthEntry, Reading, WearState
+from tooling.models import (
+    Drawing,
+    DrawingRevision,
+    GaugePoint,
+    LengthEntry,
+    Owner,
+    Place,
+    Reading,
+    Setting,
+    WearPool,
+    WearState,
+)
 from tooling.queries.wear import wear_page
 from tooling.queries.wear_lives import lives
 from tooling.queries.wear_prior import learned
@@ -19,10 +36,14 @@ from tooling.services import wear_states
 
 ENTRIES, READINGS = 3, 2
 ALL_S, ENGINE_S, PAGE_MS = 30, 3, 150
+PIECES, WITHIN = 1_000, 3.0
+SEED = 93_104
+"""Points of percent, on three standard errors of a share of 1,000 (1 point at 90 %)."""
 
 
 def forecasts_measured(built: Built) -> list[Figure]:
     """One point a piece, three stretches of strip and two readings each."""
+    rows = _truth()
     _histories()
     at = timezone.now()
     told = seconds(lambda: wear_states.refresh_all(at=at))
@@ -33,6 +54,7 @@ def forecasts_measured(built: Built) -> list[Figure]:
     engine = seconds(lambda: forecast(cols, known.prior))
     page_ms = median_ms(lambda: wear_page(at=at), times=7)
     return [
+        *rows,
         Figure("forecasts told", WearState.objects.count(), ""),
         Figure("length entries", LengthEntry.objects.count(), ""),
         Figure("readings", Reading.objects.count(), ""),
@@ -41,6 +63,38 @@ def forecasts_measured(built: Built) -> list[Figure]:
         Figure("the engine alone, as baseline", engine, "s", ENGINE_S),
         Figure("the ranked page's reads, median", page_ms, "ms", PAGE_MS),
     ]
+
+
+def _truth() -> list[Figure]:
+    """Two drawings, whose pieces are cut and read as a shop does; what was learned goes again."""
+    at = timezone.now()
+    place, owner = Place.objects.order_by("pk")[0], Owner.objects.get(is_shop=True)
+    truths = []
+    for n, rate in enumerate((120.0, 260.0)):
+        drawing = Drawing.objects.create(number=f"TRUTH-{n}", kind="roll")
+        DrawingRevision.objects.create(drawing=drawing, revision="A", root_diameter_nm=NEW_NM)
+        truths += worn_pieces(
+            drawing, place, owner.pk, count=len(COUNTS) * PIECES // 2, at=at, seed=SEED + n,
+            rate=rate,
+        )  # fmt: skip
+    wear_states.learn(at=at)
+    found = covered(truths, at=at)
+    prior = pool_of(MODEL, SEEDS[0])
+    rows = []
+    for readings in COUNTS:
+        half, nine = (100 * float(np.mean([each[n] for each in found[readings]])) for n in (0, 1))
+        engine = held(MODEL, SEEDS[0], readings, PIECES, prior)
+        what = f"{readings} readings"
+        rows += [
+            Figure(f"{what}: in the 50 % interval, through the database", half, "%"),
+            Figure(f"{what}: the same by the engine alone", 100 * engine.half, "%"),
+            Figure(f"{what}: in the 90 % interval, through the database", nine, "%"),
+            Figure(f"{what}: the same by the engine alone", 100 * engine.nine, "%"),
+            Figure(f"{what}: off 90 %, through the database", abs(nine - 90), "pt", WITHIN),
+        ]
+    Setting.objects.filter(name="wear_confidence", mill=None, tool_set=None).delete()
+    WearPool.objects.all().delete()
+    return rows
 
 
 def _histories() -> None:

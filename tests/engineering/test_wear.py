@@ -319,8 +319,8 @@ def test_one_and_many_are_the_same_to_the_last_bit() -> None:
         np.testing.assert_array_equal(getattr(backwards, each.name)[: len(some)][::-1], values)
     for n, one in enumerate(some):
         alone = forecast(columns([one]), PRIOR)
-        assert alone.sure_km[0] == forwards.sure_km[n]
-        assert alone.chance[0] == forwards.chance[n]
+        for name in ("sure_km", "chance", "depth_u", "next_low", "next_high", "gain"):
+            assert getattr(alone, name)[0] == getattr(forwards, name)[n], name
 
 
 def test_no_points_at_all() -> None:

@@ -45,8 +45,6 @@ def weigh(made: Design, known: Known, prior: Prior) -> Weighed:
     off, after_off = np.zeros(len(made.y)), np.zeros(count)
     spread = made.spread
     solved = solve(made, precision, y, spread, count)
-    if len(made.y) == 0:
-        return Weighed(solved, off, weight, after_off, after_weight)
     for _ in range(SWEEPS):
         rate = np.exp(peak(known, solved.b, solved.c)[0])
         rate_variance = 1 / (1 / (rate * known.sd) ** 2 + solved.c)
