@@ -32,6 +32,8 @@ class ContradictionOut(serializers.Serializer[Any]):
     mark = serializers.CharField()
     drawing = serializers.CharField()
     bin = serializers.CharField()
+    cart = serializers.CharField(help_text="A cart or plate, by its label code.")
+    cart_name = serializers.CharField()
     read = serializers.CharField(help_text="What a refused scan read.")
     here = serializers.CharField()
     here_name = serializers.CharField()
@@ -41,7 +43,7 @@ class ContradictionOut(serializers.Serializer[Any]):
 
 
 class ContradictionsAsked(serializers.Serializer[Any]):
-    piece = serializers.CharField(default="", max_length=8, help_text="Only of this piece.")
+    piece = serializers.CharField(default="", max_length=8, help_text="Only of this piece or cart.")
     after = serializers.IntegerField(required=False, help_text="As the last page's next says.")
 
 
@@ -50,7 +52,7 @@ class SettleContradictionIn(ActionIn):
 
     to = serializers.CharField(
         default="", allow_blank=True, max_length=8,
-        help_text="Where the piece is; empty: where the ledger has it.",
+        help_text="Where the piece or cart is; empty: where the ledger has it.",
     )  # fmt: skip
     reason = serializers.CharField(max_length=200)
 

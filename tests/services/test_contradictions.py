@@ -251,3 +251,67 @@ def test_a_scan_that_nothing_contradicts_asks_nothing_more(racks, piece, attenda
     with CaptureQueriesContext(connection) as seen:
         put(attendant, at + 60 * MINUTE, piece.code, racks[2].code)
     assert not [each for each in seen if "contradiction" in each["sql"]]
+
+
+# ---- carts
+
+
+@pytest.fixture
+def cart(world, racks):
+    return world.place("Cart 1", kind="cart", parent=world.place("Toolroom", kind="area"))
+
+
+def two_places(cart, racks, attendant, at, *, second="tablet", minutes=1, to=None):
+    from_device("phone", attendant, at, a_scan(cart.code, racks[1].code, at=at))
+    then = at + minutes * MINUTE
+    other = (to or racks[2]).code
+    return from_device(second, attendant, then, a_scan(cart.code, other, at=then))
+
+
+def test_a_cart_in_two_places_at_once(racks, cart, attendant, at) -> None:
+    two_places(cart, racks, attendant, at)
+    [row] = contrary_page().open
+    assert (row.kind, row.cart, row.cart_name, row.piece) == ("places", cart.code, "Cart 1", "")
+    assert [(each.place, each.device) for each in row.said] == [
+        (racks[1].code, "phone"), (racks[2].code, "tablet"),
+    ]  # fmt: skip
+    assert row.choices == ((racks[2].code, "Rack 2"), (racks[1].code, "Rack 1"))
+    assert [each.id for each in open_rows(piece=cart.code)] == [row.id]
+
+
+def test_what_happens_to_carts_every_day_is_no_contradiction(
+    world, racks, cart, attendant, at
+) -> None:
+    shelf = world.place("Bay 1", kind="area", parent=racks[1])
+    person = world.place("Ben", kind="person")
+    for changed in ({"second": "phone"}, {"minutes": 3}, {"to": shelf}, {"to": person}):
+        two_places(cart, racks, attendant, at, **changed)
+        at += 30 * MINUTE
+    assert contrary_page().open == ()
+
+
+def test_a_cart_is_settled_where_it_was_found(racks, cart, attendant, at) -> None:
+    two_places(cart, racks, attendant, at)
+    settled = settle(
+        by=attendant, at=at + 9 * MINUTE, contradiction=Contradiction.objects.get(),
+        reason="looked", to=racks[1],
+    )  # fmt: skip
+    cart.refresh_from_db()
+    assert cart.parent == racks[1]
+    assert settled.settling.cart == cart
+    assert settled.settled_how == "It is in Rack 1: looked"
+    assert differences() == []
+
+
+def test_a_cart_that_is_where_the_ledger_has_it_stays(racks, cart, attendant, at) -> None:
+    two_places(cart, racks, attendant, at)
+    row = Contradiction.objects.get()
+    settled = settle(by=attendant, at=at + 9 * MINUTE, contradiction=row, reason="looked")
+    assert (settled.settling, settled.settled_how) == (None, "It is in Rack 2: looked")
+
+
+def test_a_late_refused_scan_of_a_cart_names_it(racks, cart, attendant, at) -> None:
+    late = a_scan(cart.code, cart.code, at=at - 30 * MINUTE)
+    assert from_device("phone", attendant, at, late).code == "place_inside_itself"
+    [row] = contrary_page().open
+    assert (row.kind, row.cart) == ("refused", cart.code)

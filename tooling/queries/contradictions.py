@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 
 from tooling.engineering.codes import looks_like_code
 from tooling.models import Contradiction, Movement, Place, RefusedScan
@@ -45,6 +45,8 @@ class ContraryRow:
     mark: str
     drawing: str
     bin: str
+    cart: str
+    cart_name: str
     read: str
     here: str
     here_name: str
@@ -63,7 +65,7 @@ class ContraryRow:
     @property
     def choices(self) -> tuple[tuple[str, str], ...]:
         """Where it may be, the ledger's place first: (code, name), each once."""
-        if not self.piece:
+        if not self.piece and not self.cart:
             return ()
         places = [(self.here, self.here_name), *((s.place, s.place_name) for s in self.said)]
         return tuple(dict.fromkeys(each for each in places if each[0]))
@@ -87,7 +89,8 @@ class ScansToday:
 
 
 RELATED = (
-    "piece__drawing", "piece__place", "stock__drawing", "stock__place", "settled_by",
+    "piece__drawing", "piece__place", "stock__drawing", "stock__place", "cart__parent",
+    "settled_by",
     "first__to", "first__by", "first__device", "second__to", "second__by", "second__device",
     "refused__by", "refused__device",
 )  # fmt: skip
@@ -118,10 +121,10 @@ def scans_today(*, at: datetime) -> ScansToday:
 
 
 def open_rows(*, piece: str = "", size: int = 100, before: int | None = None) -> list[ContraryRow]:
-    """The open ones for programs, the newest first, of one piece or of all. Two queries."""
+    """The open ones for programs, the newest first, of one piece or cart or of all. Two queries."""
     rows: QuerySet[Contradiction] = Contradiction.objects.filter(settled_at=None)
     if piece:
-        rows = rows.filter(piece__code=piece)
+        rows = rows.filter(Q(piece__code=piece) | Q(cart__code=piece))
     if before is not None:
         rows = rows.filter(pk__lt=before)
     found = list(rows.select_related(*RELATED).order_by("-id")[:size])
@@ -137,8 +140,8 @@ def _places_read(rows: list[Contradiction]) -> dict[str, Place]:
 
 
 def _row(row: Contradiction, places: dict[str, Place]) -> ContraryRow:
-    piece, line = row.piece, row.stock
-    here = piece.place if piece else line.place if line else None
+    piece, line, cart = row.piece, row.stock, row.cart
+    here = piece.place if piece else line.place if line else cart.parent if cart else None
     drawing = piece.drawing if piece else line.drawing if line else None
     told = [_moved(each) for each in (row.first, row.second) if each is not None]
     if row.refused is not None:
@@ -151,6 +154,8 @@ def _row(row: Contradiction, places: dict[str, Place]) -> ContraryRow:
         mark=piece.mark if piece else "",
         drawing=drawing.number if drawing else "",
         bin=line.code if line else "",
+        cart=cart.code if cart else "",
+        cart_name=cart.name if cart else "",
         read=row.refused.code_read if row.refused else "",
         here=here.code if here else "",
         here_name=_name(here),

@@ -14,6 +14,7 @@ from tooling.models import How, Kit, KitState, Movement, Person, Piece, Place
 from tooling.permissions import Verb, check_can
 from tooling.queries.out import LEAVING_KINDS, away_of
 from tooling.services import lost_and_found, staging
+from tooling.services.cart_contradictions import find_in_cart
 from tooling.services.due_back import USUAL, Departure, DueOn, note_departures
 from tooling.services.movements import Stamp, check_place_is_used, origin, row, standing
 from tooling.services.owner_gate import check_cart
@@ -51,6 +52,7 @@ def move_cart(
             stamp=stamp, by=by, how=how, cart=cart, from_seen_id=cart.parent_id, to=to, **fields
         )
         added.save(force_insert=True)
+        find_in_cart(at=at, cart=cart, to=to, added=added)
         gone = Departure(added.uuid, to, added.effective_at, due_on, placed_by, added.note)
         note_departures(by=by, at=at, departures=[gone])
         if _is_newer(added, cart):

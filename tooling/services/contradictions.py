@@ -9,6 +9,8 @@ suspected:
 - *late*: what came late would move the piece from where it was seen afterwards;
 - *gone*: it is put somewhere after it was scrapped, or was scrapped before it was seen;
 - *refused*, *count*: what came late was refused: it was done in the shop all the same.
+
+A cart is looked at for *places* where it is moved (``cart_contradictions``).
 """
 
 from __future__ import annotations
@@ -37,11 +39,12 @@ from tooling.models import (
 from tooling.models.shop import MOVING_KINDS
 from tooling.permissions import Verb, check_can
 from tooling.queries.prepared import Prepared, Row
+from tooling.services.cart_contradictions import AT_ABOUT_THE_SAME_TIME, COMES_AND_GOES
+from tooling.services.carts import move_cart
 from tooling.services.edits import require_text
 from tooling.services.movements import PieceNow, PieceRow, move_pieces
 from tooling.services.write import lock, writing
 
-AT_ABOUT_THE_SAME_TIME = timedelta(minutes=2)
 CAME_LATE = timedelta(minutes=2)
 NOTHING_WAS_DONE = ("id_reused", "improbable_value")
 """Late refusals that say nothing of what was done in the shop."""
@@ -134,7 +137,7 @@ def _are_two_places(row: PieceRow, to: Place, first: Row | None) -> bool:
     _key, device, kind, path = first
     if device in (None, row.device_id) or path is None:
         return False
-    moves = {to.kind, kind} & {*MOVING_KINDS, PlaceKind.PERSON}
+    moves = {to.kind, kind} & {*COMES_AND_GOES}
     return not moves and not to.path.startswith(path) and not path.startswith(to.path)
 
 
@@ -149,13 +152,21 @@ def find_in_refused(
     ]  # fmt: skip
     if not late:
         return
+    carts = _carts_read(late)
     Contradiction.objects.bulk_create(
         Contradiction(
             kind=_kind_of(row), piece_id=row.piece_id, stock=stock.get(fold(row.code_read)),
-            refused=row, found_at=at,
+            cart_id=carts.get(fold(row.code_read)), refused=row, found_at=at,
         )
         for row in late
     )  # fmt: skip
+
+
+def _carts_read(rows: Iterable[RefusedScan]) -> dict[str, int]:
+    """The carts and plates that scans name by their labels. One query where any may."""
+    codes = {fold(row.code_read) for row in rows if fold(row.code_read).startswith("C")}
+    found = Place.objects.filter(code__in=codes, kind__in=MOVING_KINDS).values_list("code", "pk")
+    return dict(found) if codes else {}
 
 
 def _kind_of(row: RefusedScan) -> str:
@@ -171,8 +182,8 @@ def settle(
     reason: str,
     to: Place | None = None,
 ) -> Contradiction:
-    """Say which is right, and why. ``to``: where the piece really is, which a further movement
-    then says; None: it is as the ledger has it.
+    """Say which is right, and why. ``to``: where the piece or cart really is, which a further
+    movement then says; None: it is as the ledger has it.
 
     Raises NotAllowed, Conflict ``already_settled``, ToolingError ``not_about_a_piece``, and what a
     move to that place raises.
@@ -189,8 +200,13 @@ def settle(
 
 
 def _locked(contradiction: Contradiction) -> Contradiction:
-    lock(pieces=[contradiction.piece_id] if contradiction.piece_id else [])
-    rows = Contradiction.objects.select_for_update(of=("self",)).select_related("piece__place")
+    lock(
+        places=[contradiction.cart_id] if contradiction.cart_id else [],
+        pieces=[contradiction.piece_id] if contradiction.piece_id else [],
+    )
+    rows = Contradiction.objects.select_for_update(of=("self",)).select_related(
+        "piece__place", "cart__parent"
+    )
     row = rows.get(pk=contradiction.pk)
     if row.settled_at is not None:
         raise Conflict(
@@ -203,6 +219,10 @@ def _locked(contradiction: Contradiction) -> Contradiction:
 
 
 def _move(by: Person, at: datetime, row: Contradiction, to: Place, reason: str) -> Movement | None:
+    if row.cart is not None:
+        if row.cart.parent_id == to.pk:
+            return None
+        return move_cart(by=by, at=at, cart=row.cart, to=to, note=reason)
     if row.piece is None:
         raise ToolingError(
             "not_about_a_piece",
@@ -214,8 +234,14 @@ def _move(by: Person, at: datetime, row: Contradiction, to: Place, reason: str) 
     return move_pieces(by=by, at=at, pieces=[row.piece], to=to, note=reason)[0]
 
 
+def _where(row: Contradiction) -> Place | None:
+    if row.cart is not None:
+        return row.cart.parent
+    return row.piece.place if row.piece is not None else None
+
+
 def _said(row: Contradiction, to: Place | None, reason: str) -> str:
-    place = to or (row.piece.place if row.piece is not None else None)
+    place = to or _where(row)
     if place is None:
         return reason
     words = _now("It is in {place}: {reason}")

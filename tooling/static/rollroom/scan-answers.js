@@ -115,6 +115,7 @@ export class ScanAnswers {
       if (looksLikeCode(folded(number.value))) this.read(number.value); // the next label, meanwhile
       else if (/^[1-9][0-9]{0,6}$/.test(number.value.trim())) {
         this.answer.replaceChildren();
+        this.toTop();
         this.send({ ...where, code, how, quantity: Number(number.value) });
         this.focus();
       } else {
@@ -123,10 +124,10 @@ export class ScanAnswers {
       }
     });
     this.answer.replaceChildren(ask);
-    ask.scrollIntoView({ block: "nearest" });
     number.focus();
     const what = await this.whatIs(code);
     ask.querySelector("[data-how-many-of]").textContent = what.said || code;
+    this.inSight(ask);
     if (!number.value) number.value = what.count ?? "";
     number.select();
   }
@@ -142,6 +143,7 @@ export class ScanAnswers {
     if (TICK_INSTEAD.has(code) && !this.isCutOff) problem.append(this.tickLink(text));
     if (what.todo_url) problem.append(linkTo(what.todo_url, what.todo));
     this.answer.replaceChildren(problem);
+    this.inSight(problem);
     this.signal.show("refused", this.words.wordsRefused, message);
     return problem;
   }
@@ -162,6 +164,11 @@ export class ScanAnswers {
     if (result.code === "which_copy" && what.copies) problem.append(actions(...what.copies.map(copyButton)));
     else if (what.todo_url) problem.append(linkTo(what.todo_url, what.todo));
     else if (what.url) problem.append(linkTo(what.url, this.words.wordsShow));
+    this.inSight(problem);
+  }
+
+  inSight(element) {
+    if (this.words.cameraOn === undefined) element.scrollIntoView({ block: "nearest" });
   }
 
   row(id) {
@@ -216,20 +223,19 @@ export class ScanAnswers {
   answerTo({ id, code }, message) {
     const done = document.createElement("div");
     Object.assign(done.dataset, { id, code });
+    done.className = "scan-done";
     const line = document.createElement("p");
-    line.className = "scan-done";
     line.textContent = message || code;
+    done.append(line);
     const undo = this.copyOf("row")?.querySelector("[data-undo]");
-    const isPiece = !NO_PIECE.test(code) && !this.isCutOff;
-    const ways = isPiece ? this.ways({ scan: id, code }) : actions();
-    if (undo) ways.prepend(undo);
-    done.append(line, ways);
+    if (undo) done.append(undo);
+    if (!NO_PIECE.test(code) && !this.isCutOff) done.append(this.ways({ scan: id, code }));
     this.answer.replaceChildren(done);
   }
 
   undone(scan, result) {
     const isBack = result.status !== "refused";
-    if (isBack && this.answer.querySelector(`[data-id="${scan.corrects}"]`)) this.said(result.message);
+    if (isBack && this.tells(scan.corrects)) this.said(result.message, scan.corrects);
     const row = this.row(scan.corrects);
     if (isBack) this.recent.clear();
     if (!row) return;
@@ -241,6 +247,11 @@ export class ScanAnswers {
     }
   }
 
+  // Whether the answer that stands is of that scan.
+  tells(id) {
+    return Boolean(this.answer.querySelector(`.scan-done[data-id="${id}"]`));
+  }
+
   // Undone as far as this device goes: a refusal puts it back.
   markUndone(row, isKept = false) {
     row.dataset.before = row.dataset.status;
@@ -249,10 +260,12 @@ export class ScanAnswers {
     else row.querySelector("form")?.remove();
   }
 
-  said(message) {
-    const line = document.createElement("p");
-    line.className = "scan-done";
-    line.textContent = message;
-    this.answer.replaceChildren(line);
+  // Of what was undone, whose scan's id it keeps.
+  said(message, id) {
+    const done = document.createElement("div");
+    done.className = "scan-done";
+    done.dataset.id = id;
+    done.append(Object.assign(document.createElement("p"), { textContent: message }));
+    this.answer.replaceChildren(done);
   }
 }

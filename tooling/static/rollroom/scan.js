@@ -396,13 +396,13 @@ export class ScanPage extends ScanAnswers {
     if (scan.corrects) {
       const row = this.row(scan.corrects);
       if (row) this.markUndone(row, true);
-      this.said(`${this.nameOf(scan.code)}: ${wordsKeptUndo}`);
+      this.said(`${this.nameOf(scan.code)}: ${wordsKeptUndo}`, scan.corrects);
       this.signal.show("kept", wordsUndone, wordsKeptUndo);
       return;
     }
     const what = this.nameOf(scan.code);
-    this.answerTo(scan, `${what}: ${this.keptWords(scan, isDurable)}`);
     const said = wordsKeptInto.replace("{what}", what).replace("{place}", this.into(scan));
+    this.answerTo(scan, isDurable ? `${wordsKeptWord}: ${said}` : `${what}: ${this.keptWords(scan, false)}`);
     if (isDurable) this.signal.show("kept", wordsKeptWord, said);
   }
 
@@ -420,7 +420,11 @@ export class ScanPage extends ScanAnswers {
   heardLate(scan, answer) {
     const result = onceTaken(answer);
     if (scan.corrects) this.undone(scan, result);
-    else this.addRow(scan, result);
+    else {
+      this.addRow(scan, result);
+      if (this.tells(scan.id) && result.status !== "refused") this.answerTo(scan, result.message);
+      else if (this.tells(scan.id)) this.answer.replaceChildren();
+    }
     if (result.status !== "refused") document.body.dispatchEvent(new CustomEvent("scanned"));
     else if (this.device.listsRefused) this.signal.show("refused", this.words.wordsRefused, result.message);
     this.device.showRefused();
