@@ -50,7 +50,9 @@ class World:
     def __init__(self, *, at: datetime) -> None:
         self.at = at
         Shop.objects.get_or_create(pk=1, defaults={"name": "Test shop"})
-        self.shop = Owner.objects.create(code="SHOP", name="The shop", is_shop=True)
+        self.shop, _ = Owner.objects.get_or_create(
+            code="SHOP", defaults={"name": "The shop", "is_shop": True}
+        )
 
     def code(self, kind: str) -> str:
         with writing():

@@ -8,9 +8,10 @@ from typing import Any
 
 import pytest
 from django.db import connection
-from django.test.utils import CaptureQueriesContext
+from django.test.utils import CaptureQueriesContext, override_settings
 from openpyxl import load_workbook
 
+from tests.conftest import AT
 from tests.services.importing import WHOLE_SHOP, bring, look
 from tests.world import MM
 from tooling import history
@@ -43,9 +44,14 @@ def _files(settings: Any, tmp_path: Any) -> None:
     settings.FILES_DIR = tmp_path
 
 
-@pytest.fixture
-def shop(engineer: Person, at: datetime) -> None:
+@pytest.fixture(scope="module")
+def shop(standing_cast: dict[str, Person], tmp_path_factory: Any) -> None:
     """A shop that uses what sheets can say: inch and mm, aliases, variants, copies, signs."""
+    with override_settings(FILES_DIR=tmp_path_factory.mktemp("files")):
+        bring_the_shop(standing_cast["engineer"], AT)
+
+
+def bring_the_shop(engineer: Person, at: datetime) -> None:
     bring(engineer, at, **WHOLE_SHOP)
     bring(
         engineer, at,

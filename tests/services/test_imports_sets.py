@@ -6,7 +6,9 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pytest
+from django.test import override_settings
 
+from tests.conftest import AT
 from tests.services.importing import CHARTS, JOBS, PAPER, SETS, WHOLE_SHOP, bring, look, told
 from tests.world import MM
 from tooling.models import (
@@ -36,9 +38,10 @@ def _files(settings: Any, tmp_path: Any) -> None:
     settings.FILES_DIR = tmp_path
 
 
-@pytest.fixture
-def shop(engineer: Person, at: datetime) -> None:
-    bring(engineer, at, **WHOLE_SHOP)
+@pytest.fixture(scope="module")
+def shop(standing_cast: dict[str, Person], tmp_path_factory: Any) -> None:
+    with override_settings(FILES_DIR=tmp_path_factory.mktemp("files")):
+        bring(standing_cast["engineer"], AT, **WHOLE_SHOP)
 
 
 def allotted(copy: str) -> dict[tuple[int, str, int], str]:

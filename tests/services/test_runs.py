@@ -143,9 +143,8 @@ def test_a_correction_goes_through_all_its_entries(stood: Mounted, crew: Person)
 
 
 def test_a_correction_to_an_earlier_end_leaves_out_what_came_on_later(
-    world: World, crew: Person
+    stood: Mounted, crew: Person
 ) -> None:
-    stood = mounted(world, crew)
     mounting.take_back(
         by=crew, at=stood.at + timedelta(minutes=1), setup=stood.setup,
         station=stood.stations[0], shaft="top",
@@ -287,9 +286,8 @@ def test_a_late_run_that_the_counter_puts_elsewhere_is_asked_about(
     assert told(50, 90, 99).length_nm == 40 * M, "set back to 0 it goes on from there"
 
 
-def test_line_tooling_gets_a_stroke_for_each_part(world: World, crew: Person) -> None:
-    stood = mounted(world, crew)
-    shop = stood.shop
+def test_line_tooling_gets_a_stroke_for_each_part(stood: Mounted, crew: Person) -> None:
+    shop, world = stood.shop, stood.shop.world
     die = world.drawing("DIE", kind="line_tooling", strokes_to_sharpen=50_000)
     blade = world.piece(die, shop.cart, mark="blade")
     extra = world.tool_set("LT", {(1, "line", 1): die})
