@@ -54,7 +54,7 @@ def _database(data_dir: Path) -> dict[str, Any]:
     if engine.endswith("sqlite3"):
         return {**database, **_SQLITE, "TEST": {"NAME": str(data_dir / "test.sqlite3")}}
     if engine.endswith("postgresql"):
-        asked = {"prepare_threshold": 5, **database.get("OPTIONS", {})}
+        asked: dict[str, Any] = {"prepare_threshold": 5, **database.get("OPTIONS", {})}
         options = {**asked, "options": f"{asked.get('options', '')} {_ON_DISK}".strip()}
         return {**database, "CONN_MAX_AGE": None, "CONN_HEALTH_CHECKS": True, "OPTIONS": options}
     raise ImproperlyConfigured(f"DATABASE_URL: {engine} is not supported; SQLite or PostgreSQL is.")
@@ -119,7 +119,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "axes.middleware.AxesMiddleware",
 ]
-TEMPLATES = [
+TEMPLATES: list[dict[str, Any]] = [
     {
         "BACKEND": "django.template.backends.django.DjangoTemplates",
         "DIRS": [BASE_DIR / "tooling" / "templates"],
@@ -171,6 +171,13 @@ if os.environ.get("ROLLROOM_HTTPS") == "1":  # set by ``serve`` for its web serv
     SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = True
     # Names of their own: a browser lets plain HTTP set no cookie of a name that HTTPS has set.
     SESSION_COOKIE_NAME, CSRF_COOKIE_NAME = "__Host-sessionid", "__Host-csrftoken"
+SECURE_PORT = int(os.environ.get("ROLLROOM_SECURE_PORT") or 443)
+PLAIN_PORT = int(os.environ.get("ROLLROOM_PLAIN_PORT") or 0)
+"""Set by ``serve`` when it speaks HTTPS: where, and where plain HTTP hands out the authority."""
+if os.environ.get("ROLLROOM_PLAIN") == "1":  # set by ``serve`` for that plain server alone
+    ROOT_URLCONF = "tooling.web.plain"
+    MIDDLEWARE = MIDDLEWARE[:3]  # no session, no person
+    TEMPLATES[0]["OPTIONS"]["context_processors"] = []
 SECURE_CONTENT_TYPE_NOSNIFF = True
 X_FRAME_OPTIONS = "DENY"
 CSRF_FAILURE_VIEW = "tooling.web.errors.csrf_failure"

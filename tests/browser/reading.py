@@ -1,8 +1,8 @@
 """The page's own reader of pictures, asked directly: ``page.evaluate(READ, base64 of a JPEG)``
 gives the texts found and the milliseconds it took, in every way it has.
 
-``READ_HERE`` runs the same files on the page's own thread, which is the one that Chromium slows down
-when asked: ``page.evaluate(READ_HERE, [base64, ways])``. Both need a page that may run the reader."""
+``READ_HERE`` runs the same files on the page's own thread, the one that Chromium slows down when
+asked: ``page.evaluate(READ_HERE, [base64, ways])``. Both need a page that may run the reader."""
 
 from __future__ import annotations
 

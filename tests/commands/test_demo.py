@@ -116,6 +116,40 @@ def test_it_speaks_https_to_whoever_trusts_the_shops_authority(shop: Path, tmp_p
             http.client.HTTPSConnection(host, timeout=20).connect()
 
 
+def test_beside_https_plain_http_hands_out_the_authority_and_nothing_of_the_shop(
+    shop: Path, tmp_path: Path
+) -> None:
+    folder, plain = tmp_path / "shop", free_port()
+    shutil.copytree(shop, folder)
+    assert manage(folder, "https", "--name", "tools.lan").returncode == 0
+    port = free_port()
+    ports = ("--port", str(port), "--plain-port", str(plain))
+    with running(folder, "serve", "--no-worker", *ports):
+
+        def asked(method: str, path: str) -> tuple[int, dict[str, str], bytes]:
+            line = http.client.HTTPConnection("127.0.0.1", plain, timeout=20)
+            headers = {"Host": f"tools.lan:{plain}", "Cookie": "sessionid=a"}
+            line.request(method, path, headers=headers)
+            answer = line.getresponse()
+            found = answer.status, dict(answer.headers), answer.read()
+            line.close()
+            return found
+
+        status, headers, page = asked("GET", "/")
+        assert (status, "Set-Cookie" in headers) == (200, False)
+        secure = f"https://tools.lan:{port}"
+        fingerprint = json.loads(manage(folder, "https", "--show", "--json").stdout)["fingerprint"]
+        assert fingerprint in page.decode()
+        assert f"{secure}/shop/https/" in page.decode()
+        pem = asked("GET", "/authority.pem")[2]
+        assert pem == (folder / "https" / "authority.crt").read_bytes()
+        for path in ("/login/", "/pieces/?q=a", "/api/v1/pieces/", "//example.org/"):
+            status, headers, body = asked("GET", path)
+            assert (status, headers["Location"]) == (302, f"{secure}/{path.lstrip('/')}")
+            assert (body, "Set-Cookie" in headers) == (b"", False)
+        assert asked("POST", "/login/")[0] == 405
+
+
 class Visitor:
     """A person with a browser's cookies and a token of their own."""
 

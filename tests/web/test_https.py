@@ -56,7 +56,7 @@ def test_everybody_sees_how_it_is_put_on_a_phone(client, log_in, cast, made, rol
     shown = page(log_in(cast[role]) if role else client)
     assert made.fingerprint in shown
     assert all(word in shown for word in ("Android", "iPhone", "Windows", "Firefox"))
-    assert len(re.findall(r'data-check="\w+"', shown)) == 6
+    assert len(re.findall(r'data-check="\w+"', shown)) == 8
 
 
 def test_the_code_opens_the_page_under_the_name_that_was_asked_for(client, made) -> None:

@@ -42,6 +42,9 @@ def add_https_options(parser: CommandParser) -> None:
     choice.add_argument("--https", action="store_true", default=None, dest="https",
                         help="end when no certificate is made yet")  # fmt: skip
     choice.add_argument("--no-https", action="store_false", dest="https", help="plain HTTP")
+    parser.add_argument("--plain-port", type=int, default=None, metavar="PORT",
+                        help="with HTTPS: where plain HTTP hands out the authority's certificate; "
+                             "80 beside 443, else the next port; 0: nowhere")  # fmt: skip
 
 
 def wants_https(asked: bool | None) -> bool:
@@ -58,30 +61,52 @@ def serve(
     with_worker: bool = True,
     web_processes: int = 1,
     https: bool = False,
+    plain_port: int | None = None,
     on_ready: Callable[[str], None],
 ) -> None:
     """Serve until a signal comes; restarts a worker that died, renews the certificate. Raises
     CommandError when the port is taken, a certificate cannot be read or the server never
     answers."""
     _check_port_is_free(host, port)
+    plain = _plain_port(host, port, plain_port) if https else 0
     with _marked_as_serving():
         if https:
             _renew_certificate()
-        _serve(host, port, with_worker, web_processes, https, on_ready)
+        _serve(host, port, with_worker, web_processes, https, plain, on_ready)
+
+
+def _plain_port(host: str, port: int, asked: int | None) -> int:
+    """The one asked for; else the one beside the secure port, or 0 where another program has it."""
+    plain = (80 if port == 443 else port + 1) if asked is None else asked
+    if plain == 0:
+        return 0
+    try:
+        _check_port_is_free(host, plain)
+    except CommandError:
+        if asked is not None:
+            raise
+        print(f"port {plain} is taken: no plain HTTP for phones; choose one with --plain-port")
+        return 0
+    return plain
 
 
 def _serve(
-    host: str, port: int, with_worker: bool, web_processes: int, https: bool,
+    host: str, port: int, with_worker: bool, web_processes: int, https: bool, plain_port: int,
     on_ready: Callable[[str], None],
 ) -> None:  # fmt: skip
     stop = _Stop()
-    web = _start(web_command(host, port, web_processes, https=https), ROLLROOM_HTTPS="01"[https])
+    ports = {"ROLLROOM_SECURE_PORT": str(port), "ROLLROOM_PLAIN_PORT": str(plain_port)}
+    command = web_command(host, port, web_processes, https=https)
+    web = _start(command, ROLLROOM_HTTPS="01"[https], **ports)
+    plain = _start_plain(host, plain_port, ports) if plain_port else None
     worker = _start([sys.executable, str(ROOT / "manage.py"), "work"]) if with_worker else None
     here = "127.0.0.1" if host == "0.0.0.0" else host
     address = f"{'https' if https else 'http'}://{here}:{port}"
     looked_at = time.monotonic()
     try:
         _wait_until_it_answers(address, web, stop)
+        if plain is not None and not stop.asked:
+            print(f"phones that do not trust it yet: http://{here}:{plain_port}/", flush=True)
         if not stop.asked:
             on_ready(address)
         while not stop.asked:
@@ -89,13 +114,15 @@ def _serve(
                 raise CommandError(f"the web server stopped with exit code {web.returncode}")
             if worker is not None and worker.poll() is not None:
                 worker = _start([sys.executable, str(ROOT / "manage.py"), "work"])
+            if plain is not None and plain.poll() is not None:
+                plain = _start_plain(host, plain_port, ports)
             if https and time.monotonic() - looked_at > LOOKS_AT_CERTIFICATE_S:
                 looked_at = time.monotonic()
                 if _renew_certificate():
                     web.send_signal(signal.SIGHUP)  # takes it up; requests under way are finished
             stop.wait(0.5)
     finally:
-        for process in (worker, web):
+        for process in (worker, plain, web):
             _end(process)
 
 
@@ -163,6 +190,12 @@ def web_command(host: str, port: int, processes: int, *, https: bool) -> list[st
         "--worker-tmp-dir", "/dev/shm" if Path("/dev/shm").is_dir() else "/tmp",
         *(secure if https else ()),
     ]  # fmt: skip
+
+
+def _start_plain(host: str, port: int, ports: dict[str, str]) -> subprocess.Popen[bytes]:
+    """A server of its own for ``tooling/web/plain.py``; it knows no session and no secret page."""
+    command = web_command(host, port, 1, https=False)
+    return _start(command, ROLLROOM_PLAIN="1", **ports)
 
 
 def _start(command: list[str], **names: str) -> subprocess.Popen[bytes]:

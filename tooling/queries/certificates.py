@@ -114,8 +114,8 @@ def unreadable(path: Path) -> Conflict:
     """A file of certificates that is no such file any more."""
     return Conflict(
         "https_unreadable",
-        _("{path} holds no certificate that can be read. Put it back from a backup, or make all "
-          "anew with: python3 manage.py https --new-authority"),
+        _("{path} holds no certificate that can be read. Put it back from a copy of your own "
+          "(backups leave it out), or make all anew with: python3 manage.py https --new-authority"),
         path=path,
     )  # fmt: skip
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from django.conf import settings
 from django.contrib.auth.decorators import login_not_required
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -29,7 +30,8 @@ def show_https(request: HttpRequest) -> HttpResponse:
         "address": address,
         "symbol": address_symbol(address) if address else None,
         "is_secure": request.is_secure(),
-        "host": _host_and_port(request)[0].strip("[]"),
+        "plain_port": settings.PLAIN_PORT,
+        "host": host_and_port(request)[0].strip("[]"),
     }
     kind = "page" if request.user.is_authenticated else "alone"
     return render(request, f"https/{kind}.html", context)
@@ -37,18 +39,21 @@ def show_https(request: HttpRequest) -> HttpResponse:
 
 def _address_for_others(request: HttpRequest, kept: Kept | None) -> str:
     """Where another device finds this page: by the name it was asked under, else by one of the
-    certificate's. Empty where only this machine can reach it."""
-    host, port = _host_and_port(request)
+    certificate's; on the port of plain HTTP when there is one, since a device that does not trust
+    yet is not warned there. Empty where only this machine can reach it."""
+    host, port = host_and_port(request)
     if host.strip("[]") in LOOPBACK:
         names = kept.names_for_others if kept else ()
         addresses = [name for name in names if name.replace(".", "").isdigit()]
         host = next(iter((*addresses, *names)), "")
+    if host and kept and settings.PLAIN_PORT:
+        return f"http://{host}" + ("/" if settings.PLAIN_PORT == 80 else f":{settings.PLAIN_PORT}/")
     scheme = "https" if kept else "http"
     return f"{scheme}://{host}{port}{reverse('https')}" if host else ""
 
 
-def _host_and_port(request: HttpRequest) -> tuple[str, str]:
-    """As asked for; the port with its colon, or nothing."""
+def host_and_port(request: HttpRequest) -> tuple[str, str]:
+    """The host as asked for; the port with its colon, or nothing."""
     host, colon, port = request.get_host().rpartition(":")
     return (host, colon + port) if port.isdigit() else (request.get_host(), "")
 

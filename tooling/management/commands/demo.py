@@ -48,7 +48,10 @@ class Command(BaseCommand):
             demo_shop.fill(cast, at=timezone.now())
         if options["prepare_only"]:
             return
-        serve(host=options["host"], port=options["port"], https=https, on_ready=self._ready)
+        serve(
+            host=options["host"], port=options["port"], https=https,
+            plain_port=options["plain_port"], on_ready=self._ready,
+        )  # fmt: skip
 
     def _ready(self, address: str) -> None:
         self.stdout.write(f"people and passwords: {self._logins_file()}")

@@ -29,6 +29,7 @@ class Command(BaseCommand):
             with_worker=not options["no_worker"],
             web_processes=options["processes"],
             https=https,
+            plain_port=options["plain_port"],
             on_ready=self._ready,
         )
 

@@ -34,6 +34,9 @@ const CHECKS = {
   storage,
   locks: () => "locks" in navigator,
   camera,
+  // Known for sure only once a camera is on: see tryCamera.
+  torch: () => false,
+  installed: () => matchMedia("(display-mode: standalone)").matches || navigator.standalone === true,
   // Desk browsers have the function and no motor; a finger on the screen tells a phone.
   vibration: () => "vibrate" in navigator && matchMedia("(any-pointer: coarse)").matches,
 };
@@ -46,9 +49,10 @@ async function tried(check, list) {
   }
 }
 
-async function tryCamera(row) {
+async function tryCamera(row, torch) {
   try {
-    const stream = await navigator.mediaDevices.getUserMedia({ video: true });
+    const stream = await navigator.mediaDevices.getUserMedia({ video: { facingMode: { ideal: "environment" } } });
+    torch.dataset.state = stream.getVideoTracks()[0].getCapabilities?.().torch ? "works" : "lacks";
     stream.getTracks().forEach((track) => track.stop());
     row.dataset.state = "works";
   } catch {
@@ -63,7 +67,7 @@ async function look(list) {
   const row = list.querySelector("[data-check=camera]");
   const button = document.querySelector("[data-try-camera]");
   button.hidden = row.dataset.state !== "works";
-  button.addEventListener("click", () => tryCamera(row));
+  button.addEventListener("click", () => tryCamera(row, list.querySelector("[data-check=torch]")));
 }
 
 const list = document.querySelector("[data-checks]");
