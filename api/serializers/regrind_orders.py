@@ -188,7 +188,8 @@ class ChangeRegrindLineIn(_LineIn):
 
 class RequestIn(ActionIn):
     """Pieces one by one (``lines``), by code or mark (``codes``), the rolls of a copy, or what a
-    plan cuts; ``take_off`` is of codes and copy."""
+    plan cuts; ``take_off`` is of codes and copy. ``leave_out``: without what is lost or on another
+    order."""
 
     lengths = [TAKE_OFF, WITHIN]
     lines = RegrindLineIn(many=True, default=list)
@@ -207,6 +208,7 @@ class RequestIn(ActionIn):
     due_on = serializers.DateField(required=False, allow_null=True)
     price = serializers.CharField(default="", allow_blank=True, max_length=30)
     note = serializers.CharField(default="", allow_blank=True, max_length=400)
+    leave_out = serializers.BooleanField(default=False)
 
 
 class EditRegrindOrderIn(ActionIn):

@@ -75,6 +75,7 @@ class RegrindOrders(Door):
             by=by(request), at=timezone.now(), lines=lines, plan=asked.plan,
             vendor=_place(values["vendor"]), due_on=values.get("due_on"),
             price_cents=read_price(values["price"]), note=values["note"],
+            leave_out=values["leave_out"],
         )  # fmt: skip
         return _order(made.number, 201)
 

@@ -91,6 +91,8 @@ def test_bad_acts_have_their_own_codes(shop, desk, api_as, supervisor):
     code, other = shop.pieces[THIRD].code, shop.pieces[1, "top", 1].code
     again = post(desk, ORDERS, one(shop), 409)
     assert again["code"] == "on_open_order"
+    rest = {"set": "S", "copy": "A", "take_off_in": "0.03", "leave_out": True}
+    assert len(post(desk, ORDERS, rest, 201)["lines"]) == 7
     assert post(desk, f"{own}release/", {}, 409)["code"] == "not_sent"
     assert post(desk, f"{own}back/", {"codes": [code]}, 409)["code"] == "not_sent"
     post(desk, f"{own}send/", {})

@@ -10,7 +10,7 @@ from django.utils import timezone
 from pypdf import PdfReader
 
 from tests.grinding import Grinding, inches
-from tooling.models import KitPosition, Reading, RegrindOrder
+from tooling.models import KitPosition, Piece, Reading, RegrindOrder
 from tooling.services import kits
 
 pytestmark = pytest.mark.django_db
@@ -66,6 +66,24 @@ def test_what_cannot_be_ordered_keeps_what_was_typed(shop, desk):
 def test_every_roll_of_a_set_goes_on_one_order(shop, desk):
     desk.post(f"{ORDERS}new/", {"copy": "S-A", "kinds": "regrind", "take_off": "0.03 in"})
     assert RegrindOrder.objects.get().lines.count() == 8
+
+
+def test_of_a_set_what_is_lost_or_on_order_is_left_out_when_somebody_says_so(
+    shop, desk, engineer, world
+):
+    shop.request(engineer, THIRD)
+    lost = world.place("Lost", kind="lost")
+    Piece.objects.filter(pk=shop.pieces[1, "top", 1].pk).update(place=lost)
+    form = {"copy": "S-A", "kinds": "regrind", "take_off": "0.03 in"}
+    answer = desk.post(f"{ORDERS}new/", form)
+    assert 'data-code="on_open_order"' in text(answer)
+    assert 'type="checkbox" name="leave_out"' in text(answer)
+    answer = desk.post(f"{ORDERS}new/", {**form, "leave_out": "on"}, follow=True)
+    assert "2 pieces were left out" in text(answer)
+    assert RegrindOrder.objects.get(number="G-0002").lines.count() == 6
+    again = desk.post(f"{ORDERS}new/", {**form, "leave_out": "on"})
+    assert 'data-code="on_open_order"' in text(again)
+    assert RegrindOrder.objects.count() == 2
 
 
 def test_the_way_of_an_order_on_its_pages(shop, desk, engineer):

@@ -60,8 +60,10 @@ def request_order(
     due_on: date | None = None,
     price_cents: int | None = None,
     note: str = "",
+    leave_out: bool = False,
 ) -> RegrindOrder:
     """Ask for work on pieces, at a vendor or in the shop (no vendor). They are held from now on.
+    ``leave_out``: without those that are lost or on another order; the rest is ordered.
 
     Raises NotAllowed, ``nothing_ordered``, ``absurd_count``, ``not_away``, ``due_in_the_past``,
     Conflict ``stale_plan``, ``on_open_order``, ``piece_gone``, and what `targets_of` says.
@@ -82,6 +84,8 @@ def request_order(
     said = optional_text(note, field="note", label=_("Note"), longest=400)
     with writing():
         lock(pieces=[line.piece.pk for line in lines])
+        left = _not_free(lines) if leave_out else set()
+        lines = [line for line in lines if line.piece.pk not in left] or lines
         order = RegrindOrder.objects.create(
             number=next_number(), plan=plan, vendor=vendor, requested_at=at, requested_by=by,
             due_on=due_on, price_cents=price_cents, note=said,
@@ -92,7 +96,7 @@ def request_order(
         write_event(
             by=by, at=at, order=order, what=OrderEventKind.REQUESTED, reason=said,
             said={"pieces": [line.piece.code for line in made],
-                  "vendor": vendor.code if vendor else ""},
+                  "vendor": vendor.code if vendor else "", "left_out": len(left)},
         )  # fmt: skip
         touch(line.piece for line in made)
     return order
@@ -314,6 +318,7 @@ def _check_free(pieces: Iterable[Piece]) -> None:
             piece=str(twice or (taken.piece if taken else "")),
             order=taken.order.number if taken else _("this"),
             in_field="codes",
+            asks="leave_out",
         )
     away = whereabouts()
     for piece in known:
@@ -325,7 +330,21 @@ def _check_free(pieces: Iterable[Piece]) -> None:
                 piece=str(piece),
                 place=beyond.name,
                 in_field="codes",
+                asks="leave_out",
             )
+
+
+def _not_free(lines: Sequence[OrderLineIn]) -> set[int]:
+    """Ids of the pieces that are gone or on another open order. Two queries."""
+    ids = [line.piece.pk for line in lines]
+    taken = RegrindOrderLine.objects.filter(piece__in=ids, is_open=True)
+    found = set(taken.values_list("piece_id", flat=True))
+    away = whereabouts()
+    for line in lines:
+        beyond = away.beyond_reach(line.piece.place)
+        if beyond is not None and beyond.kind in GONE_KINDS:
+            found.add(line.piece.pk)
+    return found
 
 
 def _open_line(order: RegrindOrder, row: RegrindOrderLine) -> RegrindOrderLine:

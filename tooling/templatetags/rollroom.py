@@ -37,6 +37,7 @@ SHAFT_WORDS = {
     "line": gettext_lazy("on the line"),
 }
 
+KM_PER_MILE = 1.609344
 UNKNOWN = "–"
 
 
@@ -63,7 +64,7 @@ def length(
 @register.simple_tag(takes_context=True)
 def gauged(
     context: Context, nm: int | None, drawn_in: str = "mm", step_nm: int | None = None,
-    written: bool = False,
+    written: bool = False, unit: bool = True,
 ) -> str:  # fmt: skip
     """A reckoned length in the unit of the person's choice, no finer than a gauge reads.
     ``step_nm``: with the decimals of that gauge, see ``say_gauged``."""
@@ -72,8 +73,10 @@ def gauged(
     chosen = getattr(context.get("user"), "length_unit", "drawn")
     shown: Any = chosen if chosen in ("mm", "in") else drawn_in or "mm"
     if step_nm is not None:
-        return say_gauged(nm, shown, step_nm, written=written)
-    return say_length(nm, shown)
+        said = say_gauged(nm, shown, step_nm, written=written)
+    else:
+        said = say_length(nm, shown)
+    return said if unit else said.removesuffix(f" {shown}")
 
 
 @register.simple_tag(takes_context=True)
@@ -96,6 +99,17 @@ def thousands(n: int | None) -> str:
 def money(cents: int | None, currency: str = "") -> str:
     """An amount in the shop's currency; a dash for what nobody valued."""
     return UNKNOWN if cents is None else say_money(cents, currency)
+
+
+@register.simple_tag(takes_context=True)
+def money_of_strip(context: Context, cents_per_km: float | None, currency: str = "") -> str:
+    """What strip costs for each km, or each mile where the person counts strip in feet."""
+    if cents_per_km is None:
+        return UNKNOWN
+    if getattr(context.get("user"), "strip_unit", "m") == "ft":
+        cents = round(cents_per_km * KM_PER_MILE)
+        return _("{amount} a mile").format(amount=say_money(cents, currency))
+    return _("{amount} a km").format(amount=say_money(round(cents_per_km), currency))
 
 
 @register.filter

@@ -263,7 +263,8 @@ def _printed_row(request: HttpRequest, row: SheetRow) -> ReadRow:
 
     day = f"{timezone.localtime(row.last_at):%Y-%m-%d}" if row.last_at else ""
     last = row.last_verdict if not row.is_length else said(row.last_nm, written=True)
-    expected = f"{said(row.low_nm)} … {said(row.high_nm)}" if row.low_nm is not None else ""
+    low = said(row.low_nm).removesuffix(f" {unit}")
+    expected = f"{low} … {said(row.high_nm)}" if row.low_nm is not None else ""
     limit = f"{'≤' if row.grows else '≥'} {said(row.limit_nm)}" if row.limit_nm else ""
     return ReadRow(
         name=row.mark or row.drawing,

@@ -10,6 +10,7 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from tooling.errors import NotAllowed, ToolingError
@@ -99,7 +100,7 @@ def new_order(request: HttpRequest) -> HttpResponse:
         form,
         template="regrinds/order_form.html",
         save=lambda values: _request(request, values),
-        done=lambda row: (_url(row.number), _("Order {n} is asked for.").format(n=row.number)),
+        done=lambda row: (_url(row.number), _asked_for(row)),
         head=_("Order work on pieces"),
         back=reverse("regrind-orders"),
     )
@@ -111,8 +112,22 @@ def _request(request: HttpRequest, values: dict[str, Any]) -> RegrindOrder:
         kinds=values["kinds"], take_off_nm=values["take_off"], tolerance_nm=values["tolerance"],
     )  # fmt: skip
     return regrind_orders.request_order(
-        **signed(request), lines=asked.lines, plan=asked.plan, **_head(values)
+        **signed(request), lines=asked.lines, plan=asked.plan, leave_out=values["leave_out"],
+        **_head(values),
+    )  # fmt: skip
+
+
+def _asked_for(row: RegrindOrder) -> str:
+    said = row.events.values_list("said", flat=True).first() or {}
+    left = said.get("left_out", 0)
+    if not left:
+        return _("Order {n} is asked for.").format(n=row.number)
+    words = ngettext(
+        "Order {n} is asked for; {left} piece was left out.",
+        "Order {n} is asked for; {left} pieces were left out.",
+        left,
     )
+    return words.format(n=row.number, left=left)
 
 
 def _head(values: dict[str, Any]) -> dict[str, Any]:

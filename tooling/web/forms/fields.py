@@ -191,8 +191,8 @@ class RecordForm(forms.Form):
         where = error.values.get("in_field")
         asks = error.values.get("asks")
         if asks in self.fields:
-            shown = forms.CheckboxInput() if asks == "sure" else forms.TextInput()
-            self.fields[asks].widget = shown
+            is_tick = isinstance(self.fields[asks], forms.BooleanField)
+            self.fields[asks].widget = forms.CheckboxInput() if is_tick else forms.TextInput()
         self.add_error(where if where in self.fields else None, said(error))
 
 

@@ -88,8 +88,12 @@ class NewOrderForm(OrderHeadForm):
         label=_("Within, each way"), usual_mm=TOLERANCE,
         help_text=_("Empty: as the shop's settings say."),
     )  # fmt: skip
-    field_order = ("codes", "copy", "plan", "kinds", "take_off", "tolerance", "vendor", "due_on",
-                   "price_cents", "note")  # fmt: skip
+    leave_out = forms.BooleanField(
+        label=_("Leave out what is lost or on another order, and order the rest"), required=False
+    )
+    HIDDEN = ("leave_out",)
+    field_order = ("codes", "copy", "plan", "leave_out", "kinds", "take_off", "tolerance", "vendor",
+                   "due_on", "price_cents", "note")  # fmt: skip
 
     def clean_kinds(self) -> list[str]:
         return _in_order(self.cleaned_data["kinds"])
