@@ -129,7 +129,9 @@ def test_a_pieces_chart_shows_readings_limit_cut_and_jobs(
         happened_at=shop.now - timedelta(days=2),
     )  # fmt: skip
     said = text_of(page.get(f"/wear/{piece.code}/"))
-    assert said.count("data-reading=") == 3
+    wide = said.partition('class="only-wide"')[2].partition('class="only-narrow"')[0]
+    assert wide.count("data-reading=") == 3
+    assert wide.count("data-off=") == 0, "all were read before the cut"
     for look in ("wear-limit", "wear-band", "wear-cut", 'data-job="J-light"', "<desc"):
         assert look in said, look
     assert "What is expected ahead" in said

@@ -6,6 +6,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
+from math import cos, radians, sin
 from typing import Any
 
 from django.utils.translation import gettext_lazy as _
@@ -66,11 +67,15 @@ def statement_of(
 
 
 def limit_of(point: GaugePoint, new_nm: int | None) -> float | None:
-    """The value beyond which parts are bad; a depth limit as a plain diameter or width gives it."""
+    """The value beyond which parts are bad; a depth limit by how the value falls with depth: across
+    an inclined face by more, along the shaft by the other side of its angle."""
     if point.limit_nm is not None:
         return float(point.limit_nm)
     start = new_nm or point.new_nm
     if point.depth_limit_nm is None or start is None:
         return None
-    change = point.depth_limit_nm * (2 if point.is_diameter else 1)
+    axial = point.dimension in ("face_width", "guide_offset")
+    degrees = (point.face_angle_deg or 90.0) if axial else point.face_angle_deg
+    share = sin(radians(degrees)) if axial else cos(radians(degrees))
+    change = point.depth_limit_nm * (2 if point.is_diameter and not axial else 1) / share
     return float(start + change if point.grows else start - change)

@@ -17,8 +17,9 @@ from tooling.queries.planned_strip import Planned, lasts_until, planned_for
 from tooling.queries.settings import setting_value
 from tooling.queries.wear import incidents_of
 from tooling.queries.wear_lives import Life, lives
+from tooling.queries.wear_present import with_earlier
 from tooling.queries.wear_prior import learned, rules
-from tooling.queries.wear_words import LOOK, SAYS, flag_sentences
+from tooling.queries.wear_words import LOOK, flag_sentences, says_word
 
 BAND_PARTS = 16
 NM_PER_KM = 1e12
@@ -27,7 +28,8 @@ NM_PER_KM = 1e12
 @dataclass(frozen=True)
 class ReadingView:
     """One reading of a point. ``at_km``: equivalent strip when it was read, since new; ``u_nm``
-    standard; ``off``: how many deviations from the line, where it breaks from it."""
+    standard; ``off``: how many deviations from the line, where it breaks from it. ``is_past``:
+    of before the last cut."""
 
     id: int
     at: datetime
@@ -43,6 +45,7 @@ class ReadingView:
     off: float
     weight: float
     statement: Statement
+    is_past: bool = False
 
     @property
     def u_um(self) -> float:
@@ -184,7 +187,7 @@ def piece_wear(code: str, *, at: datetime, chosen: str = "") -> PieceWear:
 
 
 def _point(point: GaugePoint, mine: Sequence[Life], known: _Known, unit: str) -> PointWear:
-    present = mine[-1]
+    present = with_earlier(mine, known.prior)[-1]
     starts, total = [], 0.0
     for life in mine:
         starts.append(total)
@@ -220,7 +223,7 @@ def _point(point: GaugePoint, mine: Sequence[Life], known: _Known, unit: str) ->
         ),
         ahead=_ahead(present.history, total, known),
         incidents=_incident_marks(mine, starts, known),
-        says_word=str(SAYS[str(told.says)]),
+        says_word=says_word(str(told.says), len(present.history.earlier)),
         left_half_nm=None if half is None else round(half / known.factor * 1e9),
         left_sure_nm=None if sure is None else round(sure / known.factor * 1e9),
         until=until,
@@ -258,6 +261,7 @@ def _readings(
                     u_nm=each.u_nm, gauge=_number(row.gauge), by=str(row.by) if row.by else "",
                     is_off=line.is_off if line else False, off=line.off if line else 0.0,
                     weight=line.weight if line else 1.0, statement=statement,
+                    is_past=not life.is_present,
                 )
             )  # fmt: skip
     return tuple(sorted(found, key=lambda view: view.at))

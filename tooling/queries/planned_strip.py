@@ -8,7 +8,11 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from tooling.models import Allotment, Job, JobState, KitPosition
+from django.db.models import Exists, OuterRef, Q
+
+from tooling.models import Allotment, Job, JobState, Kit, KitPosition, KitState
+
+LATE_AT_MOST = timedelta(days=1)
 
 
 @dataclass(frozen=True)
@@ -23,13 +27,20 @@ class Planned:
     set_number: str
 
 
+def still_to_run(at: datetime) -> Q:
+    """Of planned jobs those that put strip on: what was to start more than a day ago and has no
+    open kit did not run, or nobody said so."""
+    open_kits = Kit.objects.filter(job=OuterRef("pk")).exclude(state=KitState.CLOSED)
+    return Q(starts_at__gt=at - LATE_AT_MOST) | Q(Exists(open_kits))
+
+
 def planned_for(piece_ids: Collection[int], *, at: datetime) -> dict[int, tuple[Planned, ...]]:
     """Piece id → the jobs that will run on it, the next first. A job whose kit is chosen runs on
     the kit's pieces; one without a kit on all that is allotted to its set. Three queries."""
     ids = set(piece_ids)
     jobs = {
         job.pk: job
-        for job in Job.objects.filter(state=JobState.PLANNED, length_nm__gt=0)
+        for job in Job.objects.filter(still_to_run(at), state=JobState.PLANNED, length_nm__gt=0)
         .select_related("tool_set")
         .order_by("starts_at", "number")
     }

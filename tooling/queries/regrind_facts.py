@@ -25,6 +25,7 @@ from tooling.models import (
     WorkMeasure,
 )
 from tooling.queries.measured_drive import drive_uncertainties
+from tooling.queries.planned_strip import still_to_run
 from tooling.queries.settings import Given, given_settings
 from tooling.queries.wear_prior import learned
 
@@ -98,8 +99,9 @@ def read_facts(copy_ids: Collection[int], *, at: datetime) -> Facts:
     points = GaugePoint.objects.filter(drawing__in=drawings, is_in_use=True)
     states = WearState.objects.filter(piece__in=pieces).select_related("point")
     jobs = Job.objects.filter(
-        tool_set__in=sets, state="planned", starts_at__lte=at + timedelta(days=LONGEST_DAYS)
-    )
+        still_to_run(at), tool_set__in=sets, state="planned",
+        starts_at__lte=at + timedelta(days=LONGEST_DAYS),
+    )  # fmt: skip
     lines = RegrindOrderLine.objects.filter(piece__in=pieces, is_open=True)
     return Facts(
         at=at,

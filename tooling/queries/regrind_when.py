@@ -36,6 +36,7 @@ from tooling.models import (
     RegrindOrderLine,
     RegrindPlan,
     SetCopy,
+    Shop,
     WearState,
     Work,
     WorkKind,
@@ -88,10 +89,11 @@ def when_page(*, at: datetime) -> WhenPage:
     by_name = {_name(copy.row): pk for pk, copy in copies.items()}
     costs = _Costs(ids, given)
     views = [
-        _view(n, found, copies, by_name, states, jobs, prior, owing, away, plans, costs)
+        _view(n, found, copies, by_name, states, jobs, prior, owing, away, plans, costs, today)
         for n in range(len(found.windows))
     ]
-    return WhenPage(today, tuple(views), lead, a_week, found.is_proven)
+    currency = Shop.objects.values_list("currency", flat=True).first() or ""
+    return WhenPage(today, tuple(views), lead, a_week, found.is_proven, currency)
 
 
 def _name(row: SetCopy) -> str:
@@ -271,7 +273,7 @@ def _view(
     n: int, found: Calendar, copies: Mapping[int, _Copy], by_name: Mapping[str, int],
     states: Mapping[int, WearState], jobs: Mapping[int, Sequence[Job]], prior: Prior,
     owing: Mapping[int, tuple[str, ...]], away: Mapping[int, date],
-    plans: Mapping[int, tuple[str, int]], costs: _Costs,
+    plans: Mapping[int, tuple[str, int]], costs: _Costs, today: date,
 ) -> WindowView:  # fmt: skip
     window = found.windows[n]
     pk = by_name[window.name]
@@ -302,6 +304,7 @@ def _view(
         away_until=max(back) if back else None,
         plan=plan[0] if plan else "",
         choice=_choice(costs.choice(governs, state), governs) if governs and state else None,
+        today=today,
     )
 
 

@@ -43,6 +43,16 @@ class ChoiceView:
     open: tuple[str, ...]
     rule: str
 
+    @property
+    def recut_cents_per_km(self) -> float | None:
+        """The same in hundredths."""
+        return None if self.recut_per_km is None else 100 * self.recut_per_km
+
+    @property
+    def replace_cents_per_km(self) -> float | None:
+        """The same in hundredths."""
+        return None if self.replace_per_km is None else 100 * self.replace_per_km
+
 
 @dataclass(frozen=True)
 class WindowView:
@@ -66,6 +76,12 @@ class WindowView:
     away_until: date | None
     plan: str
     choice: ChoiceView | None
+    today: date
+
+    @property
+    def is_overdue(self) -> bool:
+        """What is away should be back already."""
+        return self.away_until is not None and self.away_until < self.today
 
     @property
     def others(self) -> tuple[OptionView, ...]:
@@ -83,6 +99,7 @@ class WhenPage:
     lead: Lead
     pieces_a_week: int
     is_proven: bool
+    currency: str = ""
 
     @property
     def urgent(self) -> int:

@@ -13,9 +13,15 @@ SAYS: Mapping[str, Any] = {
     "pool": _("like pieces only"),
     "nothing": _("nothing to go by"),
 }
+WITH_EARLIER: Mapping[str, Any] = {
+    "estimate": _("pool and its own earlier lives, no date yet"),
+    "pool": _("like pieces and its own earlier lives"),
+    "nothing": _("its own earlier lives"),
+}
+"""The same of a roll that was read before its last cut."""
 FLAGS: Mapping[str, Any] = {
     "off_line": _("A reading breaks from the line: look at it, it weighs little until then."),
-    "after_cut_off": _("The reading after the cut does not go with the later ones."),
+    "after_cut_off": _("The reading before it began to run does not go with the later ones."),
     "grown": _("A reading shows less wear than an earlier one, beyond what gauges leave open."),
     "build_up": _("The newest reading shows growth: build-up is no wear. Clean and measure again."),
     "through": _("Its limit is more likely passed than not."),
@@ -25,7 +31,7 @@ FLAGS: Mapping[str, Any] = {
 }  # fmt: skip
 SHORT: Mapping[str, Any] = {
     "off_line": _("a reading off the line"),
-    "after_cut_off": _("the reading after the cut is off"),
+    "after_cut_off": _("the first reading is off"),
     "grown": _("growth"),
     "build_up": _("build-up"),
     "through": _("limit likely passed"),
@@ -37,12 +43,17 @@ LOOK: Mapping[str, Any] = {
     "first": _("not read since it began to run"),
     "near": _("its limit may be passed soon: a reading would settle it"),
     "other_end": _("the other end has no reading as late"),
-    "after_cut": _("nobody read it after the cut"),
+    "after_cut": _("nobody read it before it began to run"),
     "narrows": _("one more reading would tell the rate much better"),
     "plating": _("nobody recorded how thick the plating is"),
     "gauge": _("read with a gauge that has no resolution and uncertainty on record"),
 }
 """In the order of how much it matters."""
+
+
+def says_word(says: str, earlier: int) -> str:
+    """Whose numbers a forecast stands on; ``earlier``: how many lives before the cut speak."""
+    return str(WITH_EARLIER.get(says, SAYS[says]) if earlier else SAYS[says])
 
 
 def why(look: Iterable[str]) -> str:

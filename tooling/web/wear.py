@@ -9,12 +9,13 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
 from tooling.engineering.lengths import NM_PER_IN, NM_PER_MM, format_strip_length, say_length
 from tooling.pictures.svg import paint_svg
-from tooling.pictures.wear_chart import Spot, WearChart, wear_chart
+from tooling.pictures.wear_chart import NARROW, WIDE, Spot, WearChart, wear_chart
 from tooling.queries.life_money import LifeRow, life_page, life_rows
 from tooling.queries.piece_wear import PieceWear, PointWear, piece_wear
 from tooling.queries.wear import pools_page, wear_page
@@ -55,9 +56,11 @@ def show_piece_wear(request: HttpRequest, code: str) -> HttpResponse:
     page = piece_wear(code, at=timezone.now(), chosen=chosen)
     unit = unit_of(request.user, page.unit)
     charts = [
-        paint_svg(chart_of(page, point, unit), key=f"wear-{n}") if point.is_length else ""
+        [(name, paint_svg(wear_chart(shown, width=width), key=f"wear-{n}-{name}"))
+         for name, width in (("wide", WIDE), ("narrow", NARROW))]
+        if (shown := chart_of(page, point, unit)) else []
         for n, point in enumerate(page.points)
-    ]
+    ]  # fmt: skip
     context = {
         "page": page, "points": list(zip(page.points, charts, strict=True)), "unit": unit,
         **rights(request),
@@ -65,34 +68,37 @@ def show_piece_wear(request: HttpRequest, code: str) -> HttpResponse:
     return render(request, "wear/piece.html", context)
 
 
-def chart_of(page: PieceWear, point: PointWear, unit: str) -> Any:
-    """The picture of one point, in the person's unit."""
+def chart_of(page: PieceWear, point: PointWear, unit: str) -> WearChart | None:
+    """What the picture of one point shows, in the person's unit; None for a template."""
+    if not point.is_length:
+        return None
     per = NM_PER_IN if unit == "in" else NM_PER_MM
     shown: Any = "in" if unit == "in" else "mm"
-    return wear_chart(
-        WearChart(
-            title=_("{point} of {piece} against strip run").format(
-                point=point.title, piece=page.mark or page.code
-            ),
-            description=_said(point, shown),
-            value_label=unit,
-            strip_label=_("km of cold rolled strip since new"),
-            limit_label=_("limit"),
-            spots=tuple(
-                Spot(each.at_km, each.value_nm / per, K * each.u_nm / per, each.is_off)
-                for each in point.readings
-                if each.value_nm is not None
-            ),
-            line=tuple((km, nm / per) for km, nm in point.line),
-            band=tuple(
-                (at.at_km, at.low_nm / per, at.middle_nm / per, at.high_nm / per)
-                for at in point.band
-            ),
-            limit=None if point.limit_nm is None else point.limit_nm / per,
-            cuts=tuple((cut.at_km, _("cut {day}").format(day=cut.on)) for cut in point.cuts),
-            jobs=tuple((each.from_km, each.to_km, each.job.number) for each in point.ahead),
-            incidents=tuple((km, word) for km, word, _number in point.incidents),
-        )
+    return WearChart(
+        title=_("{point} of {piece} against strip run").format(
+            point=point.title, piece=page.mark or page.code
+        ),
+        description=_said(point, shown),
+        value_label=f"{point.title}, {unit}",
+        off_label=_("off the line, {unit}").format(unit=unit),
+        strip_label=_("km of cold rolled strip since new"),
+        limit_label=_("limit"),
+        spots=tuple(
+            Spot(each.at_km, each.value_nm / per, K * each.u_nm / per, each.is_off, each.is_past)
+            for each in point.readings
+            if each.value_nm is not None
+        ),
+        line=tuple((km, nm / per) for km, nm in point.line),
+        band=tuple(
+            (at.at_km, at.low_nm / per, at.middle_nm / per, at.high_nm / per) for at in point.band
+        ),
+        limit=None if point.limit_nm is None else point.limit_nm / per,
+        cuts=tuple(
+            (cut.at_km, _("cut {day}").format(day=date_format(cut.on, "j M Y")))
+            for cut in point.cuts
+        ),
+        jobs=tuple((each.from_km, each.to_km, each.job.number) for each in point.ahead),
+        incidents=tuple((km, word) for km, word, _number in point.incidents),
     )
 
 
