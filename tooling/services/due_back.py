@@ -37,7 +37,7 @@ DueOn = date | None | Usual
 @dataclass(frozen=True)
 class Departure:
     """A movement just written, by its uuid; ``before`` is the one that had placed the thing, when
-    it was in that very place already."""
+    it was in that very place already. ``by``: who moved it, where that is not who writes."""
 
     movement: UUID
     to: Place
@@ -45,6 +45,7 @@ class Departure:
     due_on: DueOn = USUAL
     before: int | None = None
     reason: str = ""
+    by: Person | None = None
 
 
 def note_departures(*, by: Person | None, at: datetime, departures: Sequence[Departure]) -> None:
@@ -59,7 +60,7 @@ def note_departures(*, by: Person | None, at: datetime, departures: Sequence[Dep
         return
     days = usual_days()
     kept = standing_dues({each.before for each in gone if each.before is not None})
-    dates: dict[UUID, tuple[date, str]] = {}
+    dates: dict[UUID, tuple[date, str, Person | None]] = {}
     for each in gone:
         old = kept.get(each.before) if each.before is not None else None
         said, reason = each.due_on, each.reason
@@ -68,8 +69,8 @@ def note_departures(*, by: Person | None, at: datetime, departures: Sequence[Dep
         elif isinstance(said, Usual):
             said = usual_day(days, away[each.to.pk], each.moved_at)
         if said is not None:
-            dates[each.movement] = (said, reason)
-    _write(by=by, at=at, dates=dates)
+            dates[each.movement] = (said, reason, each.by or by)
+    _write(at=at, dates=dates)
 
 
 def note_corrections(*, by: Person | None, at: datetime, rows: Sequence[Movement]) -> None:
@@ -167,9 +168,9 @@ def check_due(due_on: DueOn, *, at: datetime) -> None:
         )
 
 
-def _write(*, by: Person | None, at: datetime, dates: Mapping[UUID, tuple[date, str]]) -> None:
-    ids = Movement.objects.filter(uuid__in=dates).values_list("uuid", "id")
+def _write(*, at: datetime, dates: Mapping[UUID, tuple[date, str, Person | None]]) -> None:
+    ids = dict(Movement.objects.filter(uuid__in=dates).values_list("uuid", "id"))
     DueBack.objects.bulk_create(
-        DueBack(movement_id=pk, due_on=dates[key][0], reason=dates[key][1], at=at, by=by)
-        for key, pk in ids
+        DueBack(movement_id=ids[key], due_on=day, reason=reason, at=at, by=by)
+        for key, (day, reason, by) in dates.items()
     )

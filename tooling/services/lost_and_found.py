@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping
 from datetime import datetime
+from types import MappingProxyType
 from typing import Any
 
 from django.db.models import Exists, OuterRef, Q, QuerySet
@@ -25,14 +26,22 @@ def _missed(ids: Collection[int]) -> QuerySet[Piece, Any]:
 
 
 _MISSED = Prepared(_missed)
+NOBODY_ELSE: Mapping[int, Person] = MappingProxyType({})
 _GONE = Prepared(
     lambda: Place.objects.filter(kind__in=GONE_KINDS).order_by().values_list("path", "kind")
 )
 
 
-def after_moves(*, by: Person | None, at: datetime, moved: Mapping[int, int | None]) -> None:
+def after_moves(
+    *,
+    by: Person | None,
+    at: datetime,
+    moved: Mapping[int, int | None],
+    hands: Mapping[int, Person] = NOBODY_ELSE,
+) -> None:
     """``moved``: piece id → the id of the place that it came from, of those that are elsewhere
-    now. Call inside the write of the movement. Two queries where nothing is lost or found."""
+    now. ``hands``: who moved which piece, where that was not ``by``. Call inside the write of the
+    movement. Two queries where nothing is lost or found."""
     if by is None or not moved:
         return
     gone: dict[str, str] = dict(_GONE())
@@ -45,7 +54,7 @@ def after_moves(*, by: Person | None, at: datetime, moved: Mapping[int, int | No
             found_now.add(pk)
     for piece in _pieces(lost_now):
         open_report(
-            by=by, at=at, piece=piece, kind=ReportKind.LOSS,
+            by=hands.get(piece.pk, by), at=at, piece=piece, kind=ReportKind.LOSS,
             what_happened=_("Moved to “{place}”.").format(place=piece.place.name),
         )  # fmt: skip
     there = _pieces(found_now)
@@ -54,7 +63,9 @@ def after_moves(*, by: Person | None, at: datetime, moved: Mapping[int, int | No
         places = Place.objects.filter(pk__in=before).values_list("pk", "path")
         was_lost = {pk for pk, path in places if path.startswith(lost)}
         taken = {each.pk for each in there if moved[each.pk] in was_lost}
-        note_found(by=by, at=at, pieces=there, taken_from_the_lost=taken)
+        for person in dict.fromkeys(hands.get(each.pk, by) for each in there):
+            theirs = [each for each in there if hands.get(each.pk, by) == person]
+            note_found(by=person, at=at, pieces=theirs, taken_from_the_lost=taken)
 
 
 def _pieces(ids: Collection[int]) -> list[Piece]:

@@ -36,7 +36,7 @@ def take_one(*, by: Person, at: datetime, scan: ScanIn, stamp: Stamp, lookup: Lo
     target = aim(scan, lookup)
     subject = lookup.subject(scan.code, kit=target.kit)
     if isinstance(subject, int):
-        return _take_by_mark(by=by, at=at, each=Aimed(scan, stamp, target, subject))
+        return _take_by_mark(Aimed(scan, stamp, by, target, subject))
     if scan.only_home and isinstance(subject, StockLine | Place):
         target = home_target(target=target, home=home_of(subject), what=scan.code, piece_id=None)
     if isinstance(subject, StockLine):
@@ -79,13 +79,13 @@ def _take_cart(
     return Taken(told, place)
 
 
-def _take_by_mark(*, by: Person, at: datetime, each: Aimed) -> Taken:
+def _take_by_mark(each: Aimed) -> Taken:
     if each.scan.only_home:
         home = homes_of_pieces([each.piece_id]).get(each.piece_id)
         each = steer(each, home, names_of([each.piece_id])[each.piece_id])
     lock_pieces(piece_ids=[each.piece_id], places=[each.target.place])
     now = pieces_now(pk=each.piece_id)
-    [(_scan, outcome)] = take_wave(by=by, at=at, wave=[each], now=now)
+    [(_scan, outcome)] = take_wave(wave=[each], now=now)
     if isinstance(outcome, ToolingError):
         raise outcome
     return outcome

@@ -8,6 +8,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import cached_property
+from typing import NamedTuple
 
 from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
@@ -73,20 +74,25 @@ class Taken:
     place: Place
 
 
-Stamped = tuple[ScanIn, Stamp]
+class Stamped(NamedTuple):
+    """A scan with its times and device, and who scanned."""
+
+    scan: ScanIn
+    stamp: Stamp
+    by: Person
+
+
 Outcome = tuple[ScanIn, Taken | ToolingError]
 
 
-def take_pieces(
-    *, by: Person, at: datetime, stamped: Sequence[Stamped], lookup: Lookup
-) -> list[Outcome]:
+def take_pieces(*, stamped: Sequence[Stamped], lookup: Lookup) -> list[Outcome]:
     """Move single pieces in the order scanned; those that may not are answered with the reason."""
     outcomes: list[Outcome] = []
     aimed: list[Aimed] = []
-    for scan, stamp in stamped:
+    for scan, stamp, by in stamped:
         try:
             target = aim(scan, lookup)
-            aimed.append(Aimed(scan, stamp, target, lookup.piece_of(scan.code)))
+            aimed.append(Aimed(scan, stamp, by, target, lookup.piece_of(scan.code)))
         except ToolingError as error:
             outcomes.append((scan, error))
     aimed = _steered(aimed, outcomes)
@@ -96,7 +102,7 @@ def take_pieces(
     lock_pieces(piece_ids=ids, places={each.target.place for each in aimed})
     now = pieces_by_id(ids)
     for wave in _waves(aimed):
-        outcomes += take_wave(by=by, at=at, wave=wave, now=now)
+        outcomes += take_wave(wave=wave, now=now)
     return outcomes
 
 
@@ -106,6 +112,7 @@ class Aimed:
 
     scan: ScanIn
     stamp: Stamp
+    by: Person
     target: Target
     piece_id: int
 
@@ -165,10 +172,11 @@ def _waves(aimed: Sequence[Aimed]) -> list[list[Aimed]]:
     return waves
 
 
-def take_wave(
-    *, by: Person, at: datetime, wave: Sequence[Aimed], now: dict[int, PieceNow]
-) -> list[Outcome]:
-    """Move pieces, each once, that are already locked; ``now`` is brought up to date."""
+def take_wave(*, wave: Sequence[Aimed], now: dict[int, PieceNow]) -> list[Outcome]:
+    """Move pieces, each once, that are already locked; ``now`` is brought up to date. What comes
+    of it is written as of the last that was heard."""
+    at, by = max(each.stamp.received_at for each in wave), wave[0].by
+    hands = {each.piece_id: each.by for each in wave if each.by != by}
     moves = [
         staging.Moved(
             piece_id=each.piece_id,
@@ -187,7 +195,7 @@ def take_wave(
     before = {each.piece_id: now[each.piece_id].place_id for each in taken}
     stood = {each.piece_id: contradictions.Stood.of(now[each.piece_id]) for each in taken}
     gone = [_departure(each, now[each.piece_id]) for each in taken]
-    rows = [_row_of(each, by=by, piece=now[each.piece_id]) for each in taken]
+    rows = [_row_of(each, piece=now[each.piece_id]) for each in taken]
     add_piece_rows(rows=rows, now=now)
     for each in taken:
         if now[each.piece_id].place_id == each.target.place.pk:
@@ -195,7 +203,7 @@ def take_wave(
     contradictions.find_in_pieces(at=at, rows=rows, stood=stood, places=places)
     note_departures(by=by, at=at, departures=gone)
     told = [move for move in moves if move.piece_id not in refused]
-    staging.after_moves(by=by, at=at, moves=that_hold(told, now))
+    staging.after_moves(by=by, at=at, moves=that_hold(told, now), hands=hands)
     outcomes: list[Outcome] = [
         (each.scan, refused[each.piece_id]) for each in wave if each.piece_id in refused
     ]
@@ -220,6 +228,7 @@ def _departure(each: Aimed, piece: PieceNow) -> Departure:
         to=to,
         moved_at=each.stamp.effective_at,
         due_on=each.scan.due_on,
+        by=each.by,
         before=piece.placed_by_id if piece.place_id == to.pk else None,
     )
 
@@ -237,12 +246,12 @@ def _said(piece: PieceNow, place: Place, late: bool) -> str:
     return said.format(piece=piece.name, place=place.path_name or place.name)
 
 
-def _row_of(each: Aimed, *, by: Person, piece: PieceNow) -> PieceRow:
+def _row_of(each: Aimed, *, piece: PieceNow) -> PieceRow:
     key, stamp = piece.key, each.stamp
     newest = key is None or (stamp.effective_at, stamp.received_at) >= key
     return piece_row(
         stamp=stamp,
-        by=by,
+        by=each.by,
         how=each.scan.how,
         id=each.scan.id,
         scan=each.scan.id,

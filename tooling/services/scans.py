@@ -7,9 +7,10 @@ others stand. The same id sent again gives the same answer and changes nothing.
 from __future__ import annotations
 
 import uuid
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from typing import NamedTuple
 
 from django.db import connection
 from django.utils.translation import gettext_lazy as _
@@ -25,7 +26,7 @@ from tooling.services.due_back import check_due
 from tooling.services.movements import Stamp, lock_lookup
 from tooling.services.one_commit import in_one_commit
 from tooling.services.scan_acts import take_one
-from tooling.services.scan_moves import ScanIn, Taken, take_pieces
+from tooling.services.scan_moves import ScanIn, Stamped, Taken, take_pieces
 from tooling.services.write import through_deadlocks, writing
 
 TAKEN, REPEATED, REFUSED = "taken", "repeated", "refused"
@@ -68,26 +69,60 @@ def record_batch(
     ``device`` is the device's own id; ``device_now`` its clock as it sent. Raises NotAllowed.
     """
     check_can(by, Verb.MOVE_PIECES)
-
-    def act() -> list[ScanResult]:
-        return _record_batch(by=by, at=at, device=device, device_now=device_now, scans=scans)
-
-    return through_deadlocks(lambda: in_one_commit(act, weight=len(scans)))
+    batch = _Batch(by, at, device, device_now, scans)
+    return through_deadlocks(lambda: in_one_commit(_record_batches, batch, weight=len(scans)))
 
 
-def _record_batch(
-    *, by: Person, at: datetime, device: str, device_now: datetime, scans: Sequence[ScanIn]
-) -> list[ScanResult]:
-    """Inside a transaction that is open."""
-    desk = known_device(device=device, at=at, device_now=device_now)
-    first, later = _first_of_each_id(scans)
-    answers = _earlier_answers(first.values())
-    fresh = [scan for scan in first.values() if scan.id not in answers]
-    answers |= _record(by=by, at=at, desk=desk, scans=fresh)
-    _keep_reused(by=by, at=at, desk=desk, scans=later + list(first.values()), answers=answers)
-    new = {scan.id for scan in fresh}
-    return [_answer(scan, answers[scan.id], first[scan.id] is scan and scan.id in new)
-            for scan in scans]  # fmt: skip
+@dataclass(frozen=True)
+class _Batch:
+    by: Person
+    at: datetime
+    device: str
+    device_now: datetime
+    scans: Sequence[ScanIn]
+
+
+class _Heard(NamedTuple):
+    """A scan, who sent it, when it was heard and from which device."""
+
+    scan: ScanIn
+    by: Person
+    at: datetime
+    desk: Device
+
+
+def _record_batches(batches: Sequence[_Batch]) -> list[list[ScanResult]]:
+    """What several devices sent in the same moment, as if it had come in one batch: the same
+    statements for one as for many. Inside a transaction that is open."""
+    desks = _devices_of(batches)
+    heard = [
+        [_Heard(scan, batch.by, batch.at, desk) for scan in batch.scans]
+        for batch, desk in zip(batches, desks, strict=True)
+    ]
+    first, later = _first_of_each_id([each for batch in heard for each in batch])
+    answers = _earlier_answers(first)
+    fresh = [each for key, each in first.items() if key not in answers]
+    answers |= _record(fresh)
+    _keep_reused([*later, *first.values()], answers)
+    new = {each.scan.id for each in fresh}
+    return [
+        [
+            _answer(each.scan, answers[each.scan.id], first[each.scan.id] is each
+                    and each.scan.id in new)
+            for each in batch
+        ]
+        for batch in heard
+    ]  # fmt: skip
+
+
+def _devices_of(batches: Sequence[_Batch]) -> list[Device]:
+    """The device of each batch; their rows are held in one order, whatever came first."""
+    desks: dict[int, Device] = {}
+    keys = [str(device_key(batch.device)) for batch in batches]
+    for number in sorted(range(len(batches)), key=keys.__getitem__):
+        batch = batches[number]
+        desks[number] = known_device(device=batch.device, at=batch.at, device_now=batch.device_now)
+    return [desks[number] for number in range(len(batches))]
 
 
 @dataclass(frozen=True)
@@ -98,13 +133,18 @@ class _Kept:
     result: ScanResult
 
 
+def device_key(device: str) -> uuid.UUID:
+    """What a device calls itself, as a key."""
+    try:
+        return uuid.UUID(device)
+    except ValueError:
+        return uuid.uuid5(DEVICES, device)
+
+
 def known_device(*, device: str, at: datetime, device_now: datetime) -> Device:
     """The device, its row made on first sight, with how far its clock is off; the row is held from
     here on. Its name is not read."""
-    try:
-        key = uuid.UUID(device)
-    except ValueError:
-        key = uuid.uuid5(DEVICES, device)
+    key = device_key(device)
     offset = round((device_now - at).total_seconds() * 1000)
     seen = {"last_offset_ms": offset, "last_seen_at": at}
     if not _saw_again(key, offset, at):
@@ -161,18 +201,18 @@ def _effective_at(scan: ScanIn, at: datetime, desk: Device) -> datetime:
 
 
 def _first_of_each_id(
-    scans: Sequence[ScanIn],
-) -> tuple[dict[uuid.UUID, ScanIn], list[ScanIn]]:
-    first: dict[uuid.UUID, ScanIn] = {}
+    heard: Iterable[_Heard],
+) -> tuple[dict[uuid.UUID, _Heard], list[_Heard]]:
+    first: dict[uuid.UUID, _Heard] = {}
     later = []
-    for scan in scans:
-        if first.setdefault(scan.id, scan) is not scan:
-            later.append(scan)
+    for each in heard:
+        if first.setdefault(each.scan.id, each) is not each:
+            later.append(each)
     return first, later
 
 
-def _earlier_answers(scans: Iterable[ScanIn]) -> dict[uuid.UUID, _Kept]:
-    ids = [scan.id for scan in scans]
+def _earlier_answers(asked: Collection[uuid.UUID]) -> dict[uuid.UUID, _Kept]:
+    ids = list(asked)
     answers = {}
     for key, content_hash, place in _TAKEN(ids):
         answers[key] = _Kept(content_hash, ScanResult(key, TAKEN, place=place))
@@ -183,33 +223,30 @@ def _earlier_answers(scans: Iterable[ScanIn]) -> dict[uuid.UUID, _Kept]:
     return answers
 
 
-def _record(
-    *, by: Person, at: datetime, desk: Device, scans: Sequence[ScanIn]
-) -> dict[uuid.UUID, _Kept]:
+def _record(heard: Sequence[_Heard]) -> dict[uuid.UUID, _Kept]:
     """Take what can be taken, keep what cannot; the answers by id."""
-    if not scans:
+    if not heard:
         return {}
-    lookup = look_up([scan.code for scan in scans], [scan.to for scan in scans])
+    lookup = look_up([each.scan.code for each in heard], [each.scan.to for each in heard])
     answers: dict[uuid.UUID, _Kept] = {}
     refused: list[RefusedScan] = []
-    runs = _runs(scans, lookup)
+    runs = _runs(heard, lookup)
     if len(runs) > 1:
         lock_lookup(lookup)
-    for run in runs:
-        for scan, outcome in _outcomes(by=by, at=at, desk=desk, run=run, lookup=lookup):
-            if isinstance(outcome, ToolingError):
-                piece_id = lookup.pieces.get(fold(scan.code))
-                row = refused_row(
-                    scan=scan, error=outcome, by=by, at=at, desk=desk, piece_id=piece_id
-                )
-                refused.append(row)
-                result = ScanResult(scan.id, REFUSED, outcome.code, row.message)
-            else:
-                result = ScanResult(scan.id, TAKEN, "", outcome.message, outcome.place.code)
-            answers[scan.id] = _Kept(scan.content_hash, result)
+    for each, outcome in (pair for run in runs for pair in _outcomes(run, lookup)):
+        scan = each.scan
+        if isinstance(outcome, ToolingError):
+            row = _refused(each, outcome, piece_id=lookup.pieces.get(fold(scan.code)))
+            refused.append(row)
+            result = ScanResult(scan.id, REFUSED, outcome.code, row.message)
+        else:
+            result = ScanResult(scan.id, TAKEN, "", outcome.message, outcome.place.code)
+        answers[scan.id] = _Kept(scan.content_hash, result)
     if refused:
         kept = RefusedScan.objects.bulk_create(refused)
-        contradictions.find_in_refused(at=at, refused=kept, stock=lookup.stock)
+        contradictions.find_in_refused(
+            at=max(each.at for each in heard), refused=kept, stock=lookup.stock
+        )
     return answers
 
 
@@ -218,41 +255,43 @@ def _is_plain(scan: ScanIn, lookup: Lookup) -> bool:
     return scan.corrects is None and fold(scan.code) in lookup.pieces
 
 
-def _runs(scans: Sequence[ScanIn], lookup: Lookup) -> list[list[ScanIn]]:
+def _runs(heard: Sequence[_Heard], lookup: Lookup) -> list[list[_Heard]]:
     """Stretches of plain scans as long as the batch allows; each other scan alone."""
-    runs: list[list[ScanIn]] = []
+    runs: list[list[_Heard]] = []
     last_plain = False
-    for scan in scans:
-        plain = _is_plain(scan, lookup)
+    for each in heard:
+        plain = _is_plain(each.scan, lookup)
         if plain and last_plain:
-            runs[-1].append(scan)
+            runs[-1].append(each)
         else:
-            runs.append([scan])
+            runs.append([each])
         last_plain = plain
     return runs
 
 
-def _outcomes(
-    *, by: Person, at: datetime, desk: Device, run: Sequence[ScanIn], lookup: Lookup
-) -> list[tuple[ScanIn, Taken | ToolingError]]:
-    outcomes: list[tuple[ScanIn, Taken | ToolingError]] = []
-    stamped = []
-    for scan in run:
+def _outcomes(run: Sequence[_Heard], lookup: Lookup) -> list[tuple[_Heard, Taken | ToolingError]]:
+    outcomes: list[tuple[_Heard, Taken | ToolingError]] = []
+    stamped: dict[uuid.UUID, tuple[_Heard, Stamp]] = {}
+    for each in run:
         try:
-            stamp = stamp_of(scan=scan, at=at, desk=desk)
-            check_due(scan.due_on, at=stamp.effective_at)
-            stamped.append((scan, stamp))
+            stamp = stamp_of(scan=each.scan, at=each.at, desk=each.desk)
+            check_due(each.scan.due_on, at=stamp.effective_at)
+            stamped[each.scan.id] = (each, stamp)
         except ToolingError as error:
-            outcomes.append((scan, error))
-    if stamped and _is_plain(run[0], lookup):
-        return outcomes + take_pieces(by=by, at=at, stamped=stamped, lookup=lookup)
-    for scan, stamp in stamped:
+            outcomes.append((each, error))
+    if stamped and _is_plain(run[0].scan, lookup):
+        plain = [Stamped(each.scan, stamp, each.by) for each, stamp in stamped.values()]
+        taken = take_pieces(stamped=plain, lookup=lookup)
+        return outcomes + [(stamped[scan.id][0], outcome) for scan, outcome in taken]
+    for each, stamp in stamped.values():
         try:
             with writing():
-                outcomes.append((scan, take_one(by=by, at=at, scan=scan, stamp=stamp,
-                                                lookup=lookup)))  # fmt: skip
+                outcome = take_one(
+                    by=each.by, at=each.at, scan=each.scan, stamp=stamp, lookup=lookup
+                )
+                outcomes.append((each, outcome))
         except ToolingError as error:
-            outcomes.append((scan, error))
+            outcomes.append((each, error))
     return outcomes
 
 
@@ -291,16 +330,23 @@ def id_reused() -> Conflict:
     )  # fmt: skip
 
 
-def _keep_reused(
-    *, by: Person, at: datetime, desk: Device, scans: Iterable[ScanIn],
-    answers: dict[uuid.UUID, _Kept],
-) -> None:  # fmt: skip
+def _refused(
+    each: _Heard, error: ToolingError, *, id: uuid.UUID | None = None, piece_id: int | None = None
+) -> RefusedScan:
+    return refused_row(
+        scan=each.scan, error=error, by=each.by, at=each.at, desk=each.desk, id=id,
+        piece_id=piece_id,
+    )  # fmt: skip
+
+
+def _keep_reused(heard: Iterable[_Heard], answers: Mapping[uuid.UUID, _Kept]) -> None:
     """Keep the scans whose id stood for something else, once each."""
     wrong = {}
-    for scan in scans:
+    for each in heard:
+        scan = each.scan
         if answers[scan.id].content_hash != scan.content_hash:
             key = uuid.uuid5(REUSED, f"{scan.id}{scan.content_hash}")
-            wrong[key] = refused_row(scan=scan, error=id_reused(), by=by, at=at, desk=desk, id=key)
+            wrong[key] = _refused(each, id_reused(), id=key)
     if not wrong:
         return
     there = set(RefusedScan.objects.filter(uuid__in=wrong).values_list("uuid", flat=True))

@@ -194,12 +194,19 @@ def _kit_entered(kit_id: int | None, path: str, areas: Sequence[_Area]) -> int |
     return None
 
 
-def after_moves(*, by: Person | None, at: datetime, moves: Sequence[Moved]) -> None:
+def after_moves(
+    *,
+    by: Person | None,
+    at: datetime,
+    moves: Sequence[Moved],
+    hands: Mapping[int, Person] = lost_and_found.NOBODY_ELSE,
+) -> None:
     """Write what is staged after pieces moved, and tell the open screens of their kits; report
-    to their owners what was lost, and note what is found."""
+    to their owners what was lost, and note what is found. ``hands``: who moved which piece, where
+    that was not ``by``."""
     moved = {each.piece_id: each.from_place_id for each in moves
              if each.from_place_id != each.to_place_id}  # fmt: skip
-    lost_and_found.after_moves(by=by, at=at, moved=moved)
+    lost_and_found.after_moves(by=by, at=at, moved=moved, hands=hands)
     ids = {move.piece_id for move in moves}
     claimed = [pk for (pk,) in _CLAIMED(ids)]
     if not claimed:
