@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 from reportlab.pdfgen.canvas import Canvas
 
-from tooling.engineering.lengths import Unit, format_length
+from tooling.engineering.lengths import Unit, format_length, say_gauged
 from tooling.paper.faces import (
     BOLD,
     PT_PER_MM,
@@ -38,7 +38,7 @@ from tooling.paper.frame import (
 from tooling.paper.labels import paint_symbol
 from tooling.paper.pages import Block, PaperName, Room, paper_size, rule
 from tooling.paper.symbols import QUIET_QR, etching_symbol, label_symbol
-from tooling.queries.regrind_order_page import OrderLineView, OrderPage, SizeView
+from tooling.queries.regrind_order_page import STEP_NM, OrderLineView, OrderPage, SizeView
 
 CAUTIONS = (
     gettext_lazy("Mind sharp edges and the lift. Wheel guards on; never faster than the speed on "
@@ -160,7 +160,7 @@ def _line(line: OrderLineView, room: Room, unit: str) -> Block:
 
 def _size_words(size: SizeView, unit: Unit) -> str:
     def both(nm: int | None) -> str:
-        return "–" if nm is None else f"{format_length(nm, unit)} {unit}"
+        return "–" if nm is None else say_gauged(nm, unit, STEP_NM[unit], written=True)
 
     words = _("{dimension}: {target} (+{plus} / −{minus}), now {now}")
     return words.format(

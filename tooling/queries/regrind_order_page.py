@@ -39,6 +39,7 @@ from tooling.queries.release_views import Check, Judged
 from tooling.queries.settings import given_settings
 
 MOST_JOBS = 40
+STEP_NM = {"mm": 1_000, "in": 25_400}
 
 
 @dataclass(frozen=True)
@@ -111,8 +112,8 @@ class OrderLineView:
 
     @property
     def untold(self) -> tuple[Check, ...]:
-        """What is bad and does not stand beside its sizes and its mark anyway."""
-        shown = ("still_out", "unread_after_cut", "mark_missing")
+        """What is bad and is not told beside its name and sizes anyway."""
+        shown = ("still_out", "unread_after_cut", "mark_missing", "owner_approval_missing")
         return tuple(each for each in self.bad if each.code not in shown)
 
     @property
@@ -122,6 +123,11 @@ class OrderLineView:
     @property
     def unread(self) -> tuple[SizeView, ...]:
         return tuple(each for each in self.sizes if each.is_wanted and each.read_nm is None)
+
+    @property
+    def step_nm(self) -> int:
+        """The decimals that its sizes are told with, at least: 0.001 of its unit."""
+        return STEP_NM["in" if self.unit == "in" else "mm"]
 
     @property
     def is_released(self) -> bool:
@@ -186,6 +192,11 @@ class OrderPage:
     @property
     def to_send(self) -> tuple[OrderLineView, ...]:
         return tuple(line for line in self.lines if line.is_open and line.sent_at is None)
+
+    @property
+    def may_leave(self) -> tuple[OrderLineView, ...]:
+        """Of those to be sent the ones that wait for no owner."""
+        return tuple(line for line in self.to_send if not line.approval_missing)
 
     @property
     def out(self) -> tuple[OrderLineView, ...]:
