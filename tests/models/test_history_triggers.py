@@ -18,9 +18,10 @@ AT = datetime(2026, 11, 25, 9, 0, tzinfo=UTC)
 TABLES = [model._meta.db_table for model in history.HISTORY]
 
 
-@pytest.fixture
-def rows(world: World) -> dict[str, Model]:
+@pytest.fixture(scope="module")
+def rows(standing_world: World) -> dict[str, Model]:
     """One row in every history table, by table."""
+    world = standing_world
     piece = world.piece(world.drawing("D1"), world.place("Rack A"))
     when = {"happened_at": AT, "received_at": AT}
     work = models.Work.objects.create(
