@@ -67,7 +67,9 @@ def test_a_plan_is_begun_polled_and_shown(desk: Client, shop: RegrindShop) -> No
     assert 'id="plan-running"' in body
     assert 'id="plan-running"' in text(desk.get(f"{address}part/"))
     assert work_once(HANDLERS)
-    assert desk.get(f"{address}part/").headers["HX-Refresh"] == "true"
+    part = desk.get(f"{address}part/")
+    assert "every" not in part.content.decode(), "it is asked for no more"
+    assert f'hx-get="{address}"' in part.content.decode()
     body = text(desk.get(address))
     shown = re.findall(r'data-piece="(\w+)" data-kind="(\w+)" data-amount-nm="(\d+)"', body)
     wanted = {shop.rolls[spot].code: nm for spot, nm in CUT.items()}

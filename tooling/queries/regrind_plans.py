@@ -14,6 +14,8 @@ from tooling.queries.regrind_facts import ROLLS
 KIND = "regrind_plan"
 """The kind of the task that works a plan out."""
 
+UNDER_WAY = ("waiting", "running")
+
 
 @dataclass(frozen=True)
 class CopyChoice:
@@ -23,6 +25,24 @@ class CopyChoice:
     name: str
     set_name: str
     rolls: int
+
+
+@dataclass(frozen=True)
+class RunningPlan:
+    """How far the task is that works a plan out; ``task_progress`` 0 to 1."""
+
+    number: str
+    task_message: str
+    task_progress: float
+
+
+def running_plan(plan: RegrindPlan) -> RunningPlan | None:
+    """Of a plan as ``find_plan`` reads it; None where nothing is being worked out. No query, so
+    that it can be asked for often."""
+    task = plan.task
+    if task is None or task.state not in UNDER_WAY:
+        return None
+    return RunningPlan(plan.number, task.message, task.progress)
 
 
 def find_plan(number: str) -> RegrindPlan:

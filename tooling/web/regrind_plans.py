@@ -20,7 +20,7 @@ from tooling.pictures.diameters import DiameterPoint, diameters_chart
 from tooling.pictures.svg import paint_svg
 from tooling.queries.regrind_plan_page import plan_page
 from tooling.queries.regrind_plan_views import LineView, PlanPage
-from tooling.queries.regrind_plans import copy_choices, find_plan
+from tooling.queries.regrind_plans import copy_choices, find_plan, running_plan
 from tooling.services import regrind_plans, tasks
 from tooling.web.doors import data_of, fill_in, require, rights, signed
 from tooling.web.forms.fields import RecordForm, unit_of
@@ -54,11 +54,13 @@ def show_plan(request: HttpRequest, number: str) -> HttpResponse:
 
 @require_GET
 def plan_part(request: HttpRequest, number: str) -> HttpResponse:
-    """Polled while it is worked out: how far it is, then the whole page anew."""
-    page = _read(request, find_plan(number))
-    if page.is_running:
-        return render(request, "regrinds/plan_running.html", {"page": page, **rights(request)})
-    return HttpResponse(status=200, headers={"HX-Refresh": "true"})
+    """Polled while it is worked out: how far it is, then what asks for the whole page once. A
+    reload would be asked for again by each poll that comes before it is there."""
+    plan = find_plan(number)
+    running = running_plan(plan)
+    if running is not None:
+        return render(request, "regrinds/plan_running.html", {"page": running, **rights(request)})
+    return render(request, "regrinds/plan_ready.html", {"number": plan.number})
 
 
 def _read(request: HttpRequest, plan: RegrindPlan) -> PlanPage:
