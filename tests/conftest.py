@@ -38,6 +38,22 @@ settings.load_profile("house")
 ROLES = tuple(Role)
 AT = datetime(2026, 11, 25, 9, 0, tzinfo=UTC)
 ONCE = {Path(__file__).parent / "web", Path(__file__).parent / "house"}
+LONGEST = (
+    "commands/test_demo.py",
+    "house/test_access.py",
+    "browser/test_kits.py",
+    "browser/test_scan.py",
+    "browser/test_whole_way.py",
+    "browser/test_records.py",
+    "browser/test_offline.py",
+    "browser/test_changeover.py",
+    "browser/test_run_to_release.py",
+    "api/test_schema.py",
+    "models/test_migrations.py",
+    "services/test_durability.py",
+    "queries/test_exports.py",
+)
+"""By processor time, longest first."""
 NEEDS_DATABASE = {"db", "transactional_db", "live_server", "django_db_setup"}
 
 
@@ -46,6 +62,7 @@ def pytest_configure() -> None:
     django_settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 
 
+@pytest.hookimpl(trylast=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """A test that asks for no database says nothing about it: one run is enough. Nor does one of
     a page or of the house's rules: what pages read and write is tested on both in ``queries``,
@@ -54,6 +71,15 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         asks = item.get_closest_marker("django_db") or NEEDS_DATABASE & set(_fixtures_of(item))
         if not asks or ONCE & set(item.path.parents):
             item.add_marker(pytest.mark.one_database)
+    items.sort(key=_turn)  # stable: within a file the order stays
+
+
+def _turn(item: pytest.Item) -> int:
+    """Files go to the workers whole, so the longest go first: nobody waits for one at the end."""
+    name = f"{item.path.parent.name}/{item.path.name}"
+    if name in LONGEST:
+        return LONGEST.index(name)
+    return len(LONGEST) + (item.path.parent.name not in ("browser", "commands"))
 
 
 def _fixtures_of(item: pytest.Item) -> list[str]:

@@ -17,6 +17,8 @@ ROOT = Path(__file__).resolve().parent.parent.parent.parent
 PASSED = 0
 NOTHING_COLLECTED = 5
 """What pytest answers when the arguments leave no test for one of the two databases."""
+ON_SQLITE_ONLY = ("browser", "house", "web")
+"""Folders of which PostgreSQL would run nothing: it need not even read them."""
 
 
 class Command(BaseCommand):
@@ -61,8 +63,10 @@ def _pytest(arguments: list[str], folder: str, *, database: str) -> int:
     environment.pop("DATABASE_URL", None)
     environment.pop("PYTHONDONTWRITEBYTECODE", None)
     workers = [] if any(word.startswith("-n") for word in arguments) else ["-n", "2"]
-    command = [sys.executable, "-m", "pytest", *workers, "--dist", "loadfile", *arguments]
+    shared_out = ["--dist", "loadfile", "--no-loadscope-reorder"]  # conftest says what goes first
+    command = [sys.executable, "-m", "pytest", *workers, *shared_out, *arguments]
     if database == "postgresql":
+        command += [f"--ignore=tests/{folder}" for folder in ON_SQLITE_ONLY]
         command += ["-m", "not browser and not one_database"]
         command = [sys.executable, "-m", "tests.postgresql", "--forgetful", *command]
     return subprocess.run(command, cwd=ROOT, env=environment, check=False).returncode
