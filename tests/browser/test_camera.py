@@ -157,7 +157,7 @@ def test_of_several_labels_the_tapped_one_is_taken(look_at: Look, pieces: list[P
 
 def test_a_label_at_the_edge_is_not_taken_by_itself(look_at: Look, pieces: list[Piece]) -> None:
     dice = np.random.default_rng(3)
-    page = look_at(take(STILL, pieces[0].code, dice, at=(105, 0)))
+    page = look_at(take(STILL, pieces[0].code, dice, at=(122, 0)))
     expect(page.locator("[data-camera-said]")).to_have_text(
         "Hold still, label in the middle, or tap it."
     )
