@@ -8,6 +8,8 @@ from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
+from django.conf import settings
+from django.test import Client
 from playwright.sync_api import (
     Browser,
     BrowserContext,
@@ -66,6 +68,13 @@ def cast(transactional_db: None) -> dict[str, Person]:
     return {role.value: make_person(role.value, role) for role in Role}
 
 
+def _session_of(person: Person) -> str:
+    """What the cookie of somebody logged in says; ``test_login.py`` logs in by the page."""
+    client = Client()
+    client.force_login(person, backend="tooling.web.zone.ShopBackend")
+    return client.cookies[settings.SESSION_COOKIE_NAME].value
+
+
 @pytest.fixture
 def open_as(browser: Browser, live_server: Any) -> Iterator[Callable[..., Page]]:
     """``open_as(person, "/scan/", viewport=PHONE)``: a page of that person's own, logged in.
@@ -81,15 +90,12 @@ def open_as(browser: Browser, live_server: Any) -> Iterator[Callable[..., Page]]
         context = {"service_workers": "block", **context}  # ``test_offline.py`` has real ones
         made = browser.new_context(viewport=viewport, base_url=live_server.url, **context)
         contexts.append(made)
+        name, value = settings.SESSION_COOKIE_NAME, _session_of(person)
+        made.add_cookies([{"name": name, "value": value, "url": live_server.url}])
         page = made.new_page()
         page.set_default_timeout(40_000)
         page.on("console", lambda m: complaints.append(m.text) if m.type == "error" else None)
         page.on("pageerror", lambda error: complaints.append(str(error)))
-        page.goto("/login/")
-        page.fill("input[name=username]", person.username)
-        page.fill("input[name=password]", f"{person.username}-pass-word")
-        page.click("main button[type=submit]")
-        page.wait_for_url(lambda url: "/login/" not in url)
         page.goto(path)
         begins_in = page.locator("[autofocus]")
         if begins_in.count():

@@ -11,9 +11,9 @@ from typing import Any
 import numpy as np
 import pytest
 
+from tests.engineering.computing import STACKS, refused
 from tests.engineering.stack_shop import shop
 from tests.engineering.stack_world import by_chance
-from tests.engineering.test_compute import STACKS, refused
 from tooling.engineering.compute import compute
 from tooling.engineering.stacks import (
     Body,

@@ -171,7 +171,7 @@ def test_what_is_not_here_is_named_and_refused(shop: SettingUp, setup: Setup) ->
 
 
 def test_a_missing_spacer_is_left_out_with_a_reason(world: World, crew: Person) -> None:
-    shop = SettingUp(world, crew, staged=False)
+    shop = SettingUp(world, crew, staged=False, prefix="B")
     move_pieces(by=crew, at=world.at, pieces=shop.pieces.values(), to=shop.cart)
     setup = shop.start()
     assert refused(shop, setup).code == "not_here"

@@ -189,10 +189,9 @@ def test_a_job_struck_before_its_time_without_a_good_part_is_still_to_run(
     assert stood.kit.job.state == JobState.PLANNED
 
 
-def test_what_the_next_kit_runs_stays_on(world: World, crew: Person) -> None:
+def test_what_the_next_kit_runs_stays_on(stood: Mounted, crew: Person) -> None:
     """A planned job alone, that may be months away, leaves nothing on; its open kit does."""
-    stood = mounted(world, crew)
-    job = world.job(stood.shop.tool_set, stood.shop.mill, number="24-1190", in_hours=48)
+    job = stood.shop.world.job(stood.shop.tool_set, stood.shop.mill, number="24-1190", in_hours=48)
     assert (page(stood).next_job, len(page(stood).open_rows)) == ("", 3)
     kits.open_kit(by=crew, at=stood.at, job=job)
     found = page(stood)
