@@ -4,12 +4,14 @@ that was shown as kept reaches the ledger exactly once, or comes back with the r
 from __future__ import annotations
 
 import csv
+import uuid
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 from django.contrib.sessions.models import Session
+from django.http import HttpResponse
 from playwright.sync_api import Browser, Page, expect
 
 from tests.browser.axe import accessibility_problems, small_targets, wider_than_the_screen
@@ -18,6 +20,7 @@ from tests.browser.phone import Phone, comes_back, first_row, go_into, log_in, r
 from tests.world import World
 from tooling.engineering.codes import make_code
 from tooling.models import (
+    Device,
     LabelEvent,
     Movement,
     Person,
@@ -26,6 +29,8 @@ from tooling.models import (
     Place,
     RefusedScan,
 )
+from tooling.services.badges import issue_badge
+from tooling.web.shared import COOKIE
 
 FILL = """async () => {
   const store = await (await import("/static/rollroom/scan-store.js")).theStore();
@@ -199,6 +204,45 @@ def test_what_another_person_took_waits_for_them_or_for_a_word(
     page.get_by_role("button", name="Send them in my name").click()
     expect(waiting(page)).to_have_text(NONE)
     assert Movement.objects.get(by__isnull=False).by == cast["crew"]
+
+
+def test_a_badge_says_in_whose_name_scans_are_from_now_on(
+    page: Page, line: Line, world: World, rack: Place, pieces: list[Piece], cast: dict[str, Person]
+) -> None:
+    """On a shared tablet; without the server the badge says so and nothing of it is kept."""
+    tablet = Device.objects.create(id=uuid.uuid4(), name="Gate", is_shared=True)
+    marked = HttpResponse()
+    marked.set_signed_cookie(COOKIE, str(tablet.pk), salt=COOKIE)
+    cookie = marked.cookies[COOKIE].value
+    page.context.add_cookies([{"name": COOKIE, "value": cookie, "url": line.url}])
+    badge = issue_badge(by=cast["supervisor"], at=world.at, person=cast["crew"]).text
+    who = page.locator("[data-device-who]")
+    expect(who).to_have_text(f"In the name of {cast['attendant'].name}.")
+    line.down()
+    page.reload()
+    wedge(page, badge)
+    expect(page.locator(".problem[data-code=no_connection]")).to_contain_text("badge needs the")
+    go_into(page, rack.code, "Rack B")
+    wedge(page, pieces[0].code)
+    expect(waiting(page)).to_have_text("1 waiting to be sent.")
+    expect(who).to_have_text(f"In the name of {cast['attendant'].name}.")
+    comes_back(page, line)
+    expect(waiting(page)).to_have_text(NONE)
+    wedge(page, badge)
+    expect(who).to_have_text(f"In the name of {cast['crew'].name}.")
+    line.down()
+    page.reload()
+    expect(who).to_have_text(f"In the name of {cast['crew'].name}.")
+    go_into(page, rack.code, "Rack B")
+    wedge(page, pieces[1].code)
+    expect(waiting(page)).to_have_text("1 waiting to be sent.")
+    comes_back(page, line)
+    expect(waiting(page)).to_have_text(NONE)
+    taken = Movement.objects.filter(by__isnull=False).order_by("id")
+    assert [(row.piece, row.by) for row in taken] == [
+        (pieces[0], cast["attendant"]), (pieces[1], cast["crew"]),
+    ]  # fmt: skip
+    assert not RefusedScan.objects.exists()
 
 
 def test_a_new_version_takes_over_in_mid_queue(

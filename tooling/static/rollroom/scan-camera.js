@@ -29,7 +29,10 @@ export class Camera {
   listen() {
     this.panel.querySelector("[data-camera-close]").addEventListener("click", () => this.close());
     this.torch.addEventListener("click", () => this.light(this.torch.getAttribute("aria-pressed") !== "true"));
-    this.staysOn.addEventListener("change", () => localStorage.setItem(KEEP_ON, this.staysOn.checked ? "yes" : "no"));
+    this.staysOn.addEventListener("change", () => {
+      localStorage.setItem(KEEP_ON, this.staysOn.checked ? "yes" : "no");
+      this.page.focus();
+    });
     this.which.addEventListener("change", () => {
       localStorage.setItem(WHICH, this.which.value);
       this.begin();
@@ -97,13 +100,20 @@ export class Camera {
     return this.watch(turn);
   }
 
-  // The camera of last time, else the one that looks away from the person.
-  stream() {
+  // The camera of last time while there is one, else the one that looks away from the person. Only
+  // "exact" is sure to give the chosen one where another has more pixels.
+  async stream() {
     const video = { width: { ideal: 1920 }, height: { ideal: 1080 }, frameRate: { ideal: 30 } };
+    const ask = (which) => navigator.mediaDevices.getUserMedia({ video: { ...video, ...which }, audio: false });
     const chosen = localStorage.getItem(WHICH);
-    if (chosen) video.deviceId = { ideal: chosen };
-    else video.facingMode = { ideal: "environment" };
-    return navigator.mediaDevices.getUserMedia({ video, audio: false });
+    if (chosen) {
+      try {
+        return await ask({ deviceId: { exact: chosen } });
+      } catch (error) {
+        if (error.name !== "OverconstrainedError" && error.name !== "NotFoundError") throw error;
+      }
+    }
+    return ask({ facingMode: { ideal: "environment" } });
   }
 
   async offer(stream) {

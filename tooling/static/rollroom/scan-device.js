@@ -8,6 +8,7 @@ import { actions, button } from "./scan-parts.js";
 import { theStore } from "./scan-store.js";
 
 const WHO = "rollroom-person";
+const NAME = "rollroom-person-name";
 const AGE_MS = 20000;
 const MINUTE = 60000;
 const ROOM_AFTER_MS = 1500;
@@ -18,17 +19,27 @@ export class Device {
     this.panel = panel;
     this.words = page.words;
     this.line = page.root.querySelector("[data-waiting]");
-    if (this.words.person) localStorage.setItem(WHO, this.words.person);
+    const { person, personName } = this.words;
+    if (person) [[WHO, person], [NAME, personName]].forEach((each) => localStorage.setItem(...each));
     this.listsRefused = Boolean(panel);
     keepWorker({ onNewer: () => this.show("newer", true) });
     navigator.storage?.persist?.().catch(() => {});
     if (!panel) return;
     this.note = page.root.querySelector("[data-came-back]");
+    this.sayWho(personName || localStorage.getItem(NAME));
     page.root.addEventListener("click", (event) => this.clicked(event.target.closest("button")));
     setInterval(() => this.sayKnown(page.known), AGE_MS);
     this.show("insecure", !window.isSecureContext);
     setTimeout(() => this.isFull(), ROOM_AFTER_MS); // a scan before that tries it out itself
     theStore().then((store) => this.show("forgets", !store.isDurable));
+  }
+
+  // In whose name scans are taken, with the server or without.
+  sayWho(name) {
+    const line = this.part("who");
+    if (!line || !name) return;
+    line.textContent = this.words.wordsWho.replace("{name}", name);
+    line.hidden = false;
   }
 
   person() {

@@ -25,7 +25,7 @@ const WEDGE_MS_PER_KEY = 40;
 const ANSWERED_WITHIN_MS = 1200;
 const CUT_OFF_MS = 5000;
 const CUT_OFF = new Set(["offline", "logged-out", "other-person"]);
-const TYPED_INTO = "input, select, textarea";
+const TYPED_INTO = "input:not([type=checkbox]), select, textarea";
 
 // Sent again because the first answer was lost: it was taken then.
 function onceTaken(result) {
