@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from tooling.engineering.how import Step
@@ -45,6 +46,7 @@ class Grouped:
     said: str
 
 
+MOST_NAMED = 8
 TOGETHER = {
     "still_out": _("These did not come back yet: {pieces}."),
     "unread_after_cut": _("These were not measured since the work: {pieces}."),
@@ -59,11 +61,19 @@ def grouped(checks: Sequence[Check]) -> tuple[Grouped, ...]:
     for code in dict.fromkeys(each.code for each in checks):
         same = [each for each in checks if each.code == code]
         if code in TOGETHER and len(same) > 1:
-            names = ", ".join(each.piece for each in same)
-            found.append(Grouped(code, str(TOGETHER[code]).format(pieces=names)))
+            found.append(Grouped(code, str(TOGETHER[code]).format(pieces=_names(same))))
         else:
             found += [Grouped(code, each.said) for each in same]
     return tuple(found)
+
+
+def _names(checks: Sequence[Check]) -> str:
+    """The pieces of these checks; of many the first few, and how many more."""
+    names, more = [each.piece for each in checks[:MOST_NAMED]], len(checks) - MOST_NAMED
+    said = ", ".join(names)
+    if more <= 0:
+        return said
+    return gettext("{pieces} and {n} more").format(pieces=said, n=more)
 
 
 @dataclass(frozen=True)
