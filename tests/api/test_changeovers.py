@@ -99,26 +99,26 @@ def test_orders_are_asked_for_and_settled(stood: Mounted, api_as: As, engineer: 
 
 
 def test_checks_and_rules(world: World, api_as: As, engineer: Person) -> None:
-    world.mill("M1", stations=2)
+    world.mill("M9", stations=2)
     client = api_as(engineer)
-    done = post(client, "mills/M1/checks/", what="aligned", on="2026-11-01", stations=[2])
+    done = post(client, "mills/M9/checks/", what="aligned", on="2026-11-01", stations=[2])
     assert done.json() == {"changed": 1}
-    assert Station.objects.get(number=2).aligned_on is not None
+    assert Station.objects.get(mill__number="M9", number=2).aligned_on is not None
     changed = client.patch(
-        "/api/v1/mills/M1/stations/1/top/",
+        "/api/v1/mills/M9/stations/1/top/",
         {"end_play_mm": "0.04", "end_play_measured_on": "2026-11-01"},
         format="json",
     ).json()
     shaft = next(each for each in changed["stations"][0]["shafts"] if each["which"] == "top")
     assert (shaft["end_play_mm"], shaft["end_play_measured_on"]) == ("0.04", "2026-11-01")
-    refused = post(client, "mills/M1/checks/", what="aligned", on="2099-01-01")
+    refused = post(client, "mills/M9/checks/", what="aligned", on="2099-01-01")
     assert refused.json()["code"] == "not_yet"
-    made = post(client, "mills/M1/rules/", kind="apart", first="oiled", then="painted")
+    made = post(client, "mills/M9/rules/", kind="apart", first="oiled", then="painted")
     assert made.status_code == 201
-    assert post(client, "mills/M1/rules/", kind="apart", first="oiled").json()["code"] == (
+    assert post(client, "mills/M9/rules/", kind="apart", first="oiled").json()["code"] == (
         "empty_text"
     )
-    assert len(client.get("/api/v1/mills/M1/rules/").json()) == 1
-    address = f"/api/v1/mills/M1/rules/{made.json()['id']}/"
+    assert len(client.get("/api/v1/mills/M9/rules/").json()) == 1
+    address = f"/api/v1/mills/M9/rules/{made.json()['id']}/"
     assert client.delete(address).status_code == 204
     assert client.delete(address).status_code == 404

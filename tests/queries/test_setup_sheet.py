@@ -195,8 +195,8 @@ def test_centres_that_the_mill_does_not_reach_are_said(shop: FourPasses) -> None
 def test_without_a_chart_or_a_piece_the_stacks_still_stand_there(
     world: World, engineer: Person
 ) -> None:
-    roll = world.drawing("R", bore_nm=60 * MM, face_width_nm=40 * MM)
-    tool_set, mill = world.tool_set("T", {(1, "top", 1): roll}), world.mill("M1", stations=1)
+    roll = world.drawing("R-9", bore_nm=60 * MM, face_width_nm=40 * MM)
+    tool_set, mill = world.tool_set("T-9", {(1, "top", 1): roll}), world.mill("M9", stations=1)
     kit = kits.open_kit(by=engineer, at=world.at, job=world.job(tool_set, mill))
     empty = setup_sheet(kit.number, at=world.at)
     assert (empty.proof, empty.last) == ("none", None)
@@ -204,7 +204,7 @@ def test_without_a_chart_or_a_piece_the_stacks_still_stand_there(
     view = setup_sheet(kit.number, at=world.at)
     (one,) = view.occupied
     assert one.gap is None
-    assert [each.position.drawing for each in one.top.pieces] == ["R"]
+    assert [each.position.drawing for each in one.top.pieces] == ["R-9"]
 
 
 def test_a_proved_chart_is_proved_unless_it_is_turned(shop: FourPasses) -> None:
@@ -245,7 +245,7 @@ def test_more_positions_ask_no_more_queries(shop: FourPasses, engineer: Person, 
 def test_sizes_at_a_moment_are_what_was_told_until_then_or_first_afterwards(
     world: World, at: datetime
 ) -> None:
-    piece = world.piece(world.drawing("R"), world.place("Rack A"))
+    piece = world.piece(world.drawing("R-9"), world.place("Rack 9"))
 
     def read(days: int, nm: int) -> None:
         Reading.objects.create(

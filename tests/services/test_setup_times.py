@@ -141,8 +141,8 @@ def test_until_five_timed_setups_the_setting_then_median_and_range(
     world: World, crew: Person
 ) -> None:
     """Two sets in turn on one mill; each changeover opens both stations."""
-    mill = world.mill("M1", stations=2)
-    shelf = world.place("Shelf")
+    mill = world.mill("M9", stations=2)
+    shelf = world.place("Shelf 9")
     sets = []
     for name in ("A", "B"):
         drawings = {(n, "top", 1): world.drawing(f"{name}-{n}") for n in (1, 2)}
@@ -164,14 +164,14 @@ def test_what_was_struck_down_before_a_kit_was_there_left_nothing_on_for_it(
 ) -> None:
     """The same set twice: taken off in between, both stations are opened again; gathered before
     the first was struck, nothing is."""
-    mill, shelf = world.mill("M1", stations=2), world.place("Shelf")
+    mill, shelf = world.mill("M9", stations=2), world.place("Shelf 9")
     drawings = {(n, "top", 1): world.drawing(f"A-{n}") for n in (1, 2)}
     tool_set = world.tool_set("A", drawings)
     world.copy(tool_set, "A", {k: world.piece(d, shelf) for k, d in drawings.items()})
     world.chart(tool_set, mill)
     for n in (0, 1):
         _run(world, tool_set, n, world.at - timedelta(days=30 - n), 60)
-    first, second = Setup.objects.order_by("started_at")
+    first, second = Setup.objects.filter(mill=mill).order_by("started_at")
     assert times_page(second.kit.number).opened == 2
     Kit.objects.filter(pk=second.kit_id).update(assembled_at=first.started_at)
     assert times_page(second.kit.number).opened == 0
