@@ -27,6 +27,7 @@ LOG = logging.getLogger(__name__)
 MOST_WEIGHT = 400
 """Further acts join a commit until they are this heavy: others wait for the write lock too."""
 
+LOCK_NOT_AVAILABLE = "55P03"
 PATIENCE_MS = 200
 """As long a lead waits for a row on PostgreSQL; alone each waits as long as it takes."""
 
@@ -100,8 +101,13 @@ def _lead(mine: _Waiting) -> None:
                 _do(alike)
         for each in group:
             each.is_written = True
-    except Exception:
-        LOG.warning("%s writes failed together; each goes alone", len(group), exc_info=True)
+    except Exception as error:
+        waited = getattr(error.__cause__, "sqlstate", "") == LOCK_NOT_AVAILABLE
+        LOG.log(
+            logging.INFO if waited else logging.WARNING,
+            "%s writes do not go together (%s); each goes alone", len(group), error,
+            exc_info=not waited,
+        )  # fmt: skip
     finally:
         with _guard:
             _leader.clear()
