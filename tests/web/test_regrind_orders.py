@@ -10,7 +10,7 @@ from django.utils import timezone
 from pypdf import PdfReader
 
 from tests.grinding import Grinding, inches
-from tooling.models import KitPosition, Piece, Reading, RegrindOrder
+from tooling.models import KitPosition, Owner, Piece, Reading, RegrindOrder
 from tooling.services import kits
 
 pytestmark = pytest.mark.django_db
@@ -178,6 +178,33 @@ def test_the_packing_list_says_what_is_to_be_done(shop, desk, engineer, paper):
     assert "Mind sharp edges" in said
     width = 595 if paper == "a4" else 612
     assert round(float(pages[0].mediabox.width)) == width
+
+
+def test_the_code_on_the_packing_list_opens_the_order(shop, desk, engineer, world):
+    order = shop.request(engineer)
+    own = f"{ORDERS}{order.number}/"
+    told = desk.get(f"/scan/read/?code={order.number.lower()}").json()
+    assert (told["is_place"], told["go"]) == (True, own)
+    typed = desk.post("/scan/enter/", {"code": order.number, "to": shop.rack.code})
+    assert typed.headers["Location"] == own
+    assert desk.get("/scan/read/?code=G-9999").json()["code"] == "unknown_code"
+    marked = world.piece(shop.drawings[THIRD], shop.rack, mark=order.number)
+    told = desk.get(f"/scan/read/?code={order.number}").json()
+    assert told["code"] == marked.code, "a piece that bears that text is meant"
+
+
+def test_what_waits_for_no_owner_leaves_without_the_rest(shop, desk, engineer):
+    owner = Owner.objects.create(code="ORN", name="Orn & Sons")
+    Piece.objects.filter(pk=shop.pieces[THIRD].pk).update(owner=owner)
+    order = shop.request(engineer, THIRD, (3, "top", 1))
+    own = f"{ORDERS}{order.number}/"
+    page = text(desk.get(own))
+    free = shop.pieces[3, "top", 1].code
+    assert 'data-code="owner_approval_missing"' in page
+    assert f'name="code" value="{free}"' in page
+    desk.post(f"{own}send/", {"code": [free]})
+    assert [line.piece.code for line in order.lines.exclude(sent_at=None)] == [free]
+    assert "leave now" not in text(desk.get(own))
 
 
 def test_a_pieces_page_names_the_order_that_holds_it(shop, desk, engineer):
