@@ -165,6 +165,19 @@ def test_the_sheet_keeps_each_box_as_it_is_left(shop: Shop, page: Client, crew: 
     assert (kept[0].value_nm, kept[0].corrects is not None, kept.count()) == (149_930_000, True, 4)
 
 
+def test_what_was_read_just_now_is_not_due(shop: Shop, page: Client, crew: Person) -> None:
+    piece = shop.pieces[0]
+    shop.wear(crew, piece)
+    due = [row.piece for row in reading_sheet(Asked()).rows]
+    assert piece.code in due
+    readings.record_reading(
+        by=crew, at=shop.now, piece=piece, dimension="root_diameter", unit="mm", sure=True,
+        value_nm=149_950_000,
+    )  # fmt: skip
+    assert piece.code not in [row.piece for row in reading_sheet(Asked()).rows]
+    assert [row.piece for row in reading_sheet(Asked(piece=piece.code)).rows] == [piece.code]
+
+
 def test_all_of_a_row_has_the_decimals_of_its_gauge(
     shop: Shop, page: Client, crew: Person
 ) -> None:

@@ -92,7 +92,7 @@ def _head(sheet: ReadSheet, room: Room) -> Block:
 def _across(room: Room) -> tuple[float, float, float, float, float]:
     """Where the columns begin: name, point, last, expected, box."""
     left, width = room.left, room.right - room.left
-    return left, left + 0.24 * width, left + 0.44 * width, left + 0.60 * width, room.right - _BOX[0]
+    return left, left + 0.22 * width, left + 0.41 * width, left + 0.56 * width, room.right - _BOX[0]
 
 
 def _columns(canvas: Canvas, top: float, *, room: Room) -> None:

@@ -5,20 +5,23 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from django.db.models import F, Q
+from django.utils import timezone
 
 from tooling.engineering.wear import ReadingAt, columns, forecast, look_names
 from tooling.models import AWAY_KINDS, GaugePoint, Piece, Reading, WearState
 from tooling.queries.conformity import limit_of
-from tooling.queries.wear_lives import Life, lives
+from tooling.queries.wear_lives import Life
+from tooling.queries.wear_present import present_lives
 from tooling.queries.wear_prior import learned, rules
 from tooling.queries.wear_words import why
 
 MOST_PIECES = 120
 MOST_DUE = 40
+JUST_NOW = timedelta(hours=12)
 MICROMETER_NM = {"mm": 1_000, "in": 2_540}
 """What a micrometer shows, where no gauge is known."""
 END_WORDS: Mapping[str, Any] = {"": "", "inboard": "inboard", "outboard": "outboard"}
@@ -93,7 +96,7 @@ def reading_sheet(asked: Asked) -> Sheet:
         return Sheet((), 0, False)
     known = learned()
     shown = ids[:MOST_PIECES]
-    found = lives(shown, learned=known.pools)
+    found = present_lives(shown, known)
     points = GaugePoint.objects.in_bulk({life.point_id for life in found})
     pieces = {
         piece.pk: piece
@@ -133,8 +136,9 @@ def _pieces(asked: Asked) -> list[int]:
 
 
 def _due(rows: Any) -> list[int]:
-    """Least sure length left first, and what ran and was never read."""
+    """Least sure length left first, and what ran and was never read; not what was read just now."""
     due = WearState.objects.filter(piece__in=rows.values("pk"))
+    due = due.exclude(last_read_at__gte=timezone.now() - JUST_NOW)
     due = due.filter(Q(left_sure_m__isnull=False) | Q(readings=0, run_nm__gt=0))
     ordered = due.order_by(F("left_sure_m").asc(nulls_last=True), "-run_nm", "pk")
     ids = ordered.values_list("piece_id", flat=True)[: 4 * MOST_DUE]
