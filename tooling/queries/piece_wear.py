@@ -19,7 +19,7 @@ from tooling.queries.wear import incidents_of
 from tooling.queries.wear_lives import Life, lives
 from tooling.queries.wear_present import with_earlier
 from tooling.queries.wear_prior import learned, rules
-from tooling.queries.wear_words import LOOK, flag_sentences, says_word
+from tooling.queries.wear_words import flag_sentences, says_word, to_measure
 
 BAND_PARTS = 16
 NM_PER_KM = 1e12
@@ -116,6 +116,7 @@ class PointWear:
     flags: tuple[str, ...]
     flag_words: tuple[str, ...]
     look_words: tuple[str, ...]
+    is_assumed: bool
     how: tuple[Step, ...]
 
     @property
@@ -234,7 +235,8 @@ def _point(point: GaugePoint, mine: Sequence[Life], known: _Known, unit: str) ->
         pool=present.history.spec.alike.replace("_", " "),
         flags=flags,
         flag_words=flag_sentences(each for each in flags if each != "through" or half != 0),
-        look_words=tuple(str(LOOK[name]) for name in LOOK if name in told.look),
+        look_words=to_measure(told.look),
+        is_assumed="after_cut" in told.look,
         how=told.how,
     )
 

@@ -56,10 +56,18 @@ def says_word(says: str, earlier: int) -> str:
     return str(WITH_EARLIER.get(says, SAYS[says]) if earlier else SAYS[says])
 
 
+def to_measure(look: Iterable[str]) -> tuple[str, ...]:
+    """The reasons to measure, the weightiest first. Once it ran and was read, nobody can read it
+    any more as it was before: that is no reason."""
+    asked = set(look)
+    if "first" not in asked:
+        asked.discard("after_cut")
+    return tuple(str(words) for name, words in LOOK.items() if name in asked)
+
+
 def why(look: Iterable[str]) -> str:
     """The weightiest reason to measure; empty where there is none."""
-    asked = set(look)
-    return next((str(words) for name, words in LOOK.items() if name in asked), "")
+    return next(iter(to_measure(look)), "")
 
 
 def flag_sentences(flags: Iterable[str]) -> tuple[str, ...]:

@@ -44,7 +44,8 @@ def show_wear(request: HttpRequest) -> HttpResponse:
     )
     context = {
         "page": page, "only": only, "set": request.GET.get("set", ""),
-        "is_narrowed": bool(only or request.GET.get("set")), **rights(request),
+        "is_narrowed": bool(only or request.GET.get("set")),
+        "used_up": [row for row in page.rows if row.until], **rights(request),
     }  # fmt: skip
     return render(request, "wear/list.html", context)
 
