@@ -67,17 +67,18 @@ def worn_pieces(
     is true of them. ``cuts``: how many cuts each has behind it, in turn.
     """
     rng = np.random.default_rng(seed)
-    GaugePoint.objects.create(
+    GaugePoint.objects.get_or_create(
         drawing=drawing, name="root", dimension="root_diameter", depth_limit_nm=LIMIT_NM
     )
     gauge = Gauge.objects.create(
         number=f"M-{seed}-{drawing.pk}", name="micrometer", resolution_nm=RESOLUTION_NM,
         uncertainty_nm=STATED_NM,
     )  # fmt: skip
+    first = Piece.objects.count()
     revision = drawing.revisions.get(is_current=True)
     pieces = Piece.objects.bulk_create(
         [
-            Piece(code=f"W{drawing.pk % 1000:03d}{n:04d}", drawing=drawing, revision=revision,
+            Piece(code=f"W{first + n:06d}", drawing=drawing, revision=revision,
                   place=place, owner_id=owner_id)
             for n in range(count)
         ],

@@ -20,6 +20,7 @@ from tests.engineering.wear_coverage import (
     SIZES,
     Held,
     held,
+    held_after_cuts,
     held_small,
     pool_of,
 )
@@ -43,7 +44,28 @@ def wear(built: Built) -> list[Figure]:
             found = [held(law, seed, readings, PIECES, priors[seed]) for seed in SEEDS]
             what = f"{name}, {readings} readings"
             rows += _model(what, readings, found) if law is MODEL else _other(what, found)
-    return rows + _small()
+    return rows + _small() + _after_cuts()
+
+
+def _after_cuts() -> list[Figure]:
+    """Rolls with one to three lives behind them, and hard ones among them; four seeds of 300."""
+    rows = []
+    for name, harder in (("after cuts", 1.0), ("hard rolls after cuts", 0.5)):
+        found = [held_after_cuts(seed, 300, 0.5, harder) for seed in range(4)]
+        for n, readings in enumerate(COUNTS):
+            nine, error, pool = (
+                float(np.mean([getattr(each[n], field) for each in found]))
+                for field in ("nine", "error", "pool_error")
+            )
+            what = f"{name}, {readings} readings"
+            rows.append(Figure(f"{what}: in the 90 % interval", 100 * nine, "%"))
+            if harder == 1.0:
+                rows.append(Figure(f"{what}: off 90 %", abs(100 * nine - 90), "pt", 3))
+            limit = 0.6 if harder < 1 and not readings else 1.05
+            rows.append(
+                Figure(f"{what}: median error / without its lives", error / pool, "×", limit)
+            )
+    return rows
 
 
 def _small() -> list[Figure]:

@@ -15,6 +15,7 @@ from tooling.engineering.wear import (
     Forecast,
     GaugeRecord,
     History,
+    LifeSaid,
     PointSpec,
     Pool,
     Prior,
@@ -292,6 +293,27 @@ def test_sliding_scales_the_pool_alone() -> None:
     slid = told(FRESH, spec=replace(SPEC, sliding=2.0))
     plain = told(FRESH)
     assert slid.rate_nm_per_km == pytest.approx(2 * plain.rate_nm_per_km, rel=1e-6)
+
+
+def test_earlier_lives_move_the_rate_and_say_so() -> None:
+    """Three lives at half the pool's rate, each within a tenth: by hand with 1/variance weights."""
+    lives = tuple(LifeSaid(log(0.5), 100.0) for _ in range(3))
+    pool = replace(POOL, odd_share=0.0)
+    found = told(FRESH, prior=Prior(everything=pool), earlier=lives)
+    roll, life = 0.5 * 0.4**2, 0.5 * 0.4**2
+    weight = 3 / (1 / 100 + life)
+    mean = log(150) + weight * log(0.5) / (weight + 1 / roll)
+    sd = sqrt(1 / (weight + 1 / roll) + life)
+    [step] = [each for each in found.how if "earlier lives" in each.what]
+    assert step.value["mean"] == pytest.approx(mean)
+    assert step.value["sd"] == pytest.approx(sd)
+    assert found.rate_nm_per_km == pytest.approx(exp(mean), rel=1e-3)
+    assert found.says is Says.POOL
+    odd = told(FRESH, earlier=(LifeSaid(log(9.0), 100.0),))
+    usual = told(FRESH, earlier=(LifeSaid(log(2.0), 100.0),))
+    assert odd.rate_nm_per_km < usual.rate_nm_per_km * 1.5
+    with pytest.raises(ValueError, match="precision"):
+        LifeSaid(0.0, 0.0)
 
 
 def test_a_prior_survives_json() -> None:

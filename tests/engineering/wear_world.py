@@ -52,6 +52,18 @@ def shop(rng: np.random.Generator) -> Law:
     return Law(depth, scatter=float(np.exp(rng.uniform(np.log(500), np.log(1_500)))))
 
 
+def roll_with_lives(rng: np.random.Generator, share: float, harder: float) -> Law:
+    """One roll: what it keeps from cut to cut is drawn here, what is new with each life later."""
+    own = RATE * harder * np.exp(SPREAD * share**0.5 * rng.normal())
+
+    def depth(dice: np.random.Generator) -> Callable[[float], float]:
+        rate = own * np.exp(SPREAD * (1 - share) ** 0.5 * dice.normal())
+        bed = dice.normal(2_500, 1_200)
+        return lambda km: bed * (1 - np.exp(-km / 20)) + rate * km
+
+    return Law(depth)
+
+
 def wearing_in(rng: np.random.Generator) -> Callable[[float], float]:
     """Another law: rates of a gamma distribution, wear that slows as a power, a long wear-in."""
     rate, power = RATE * rng.gamma(7.0, 1 / 7.0), rng.uniform(0.92, 1.0)

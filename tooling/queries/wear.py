@@ -13,7 +13,7 @@ from tooling.engineering.wear import DEFAULT_FACTORS, Prior, strip_class
 from tooling.models import Incident, WearPool, WearState
 from tooling.queries.planned_strip import Planned, lasts_until, planned_for
 from tooling.queries.wear_prior import EVERYTHING, learned
-from tooling.queries.wear_words import SAYS, flag_sentences, short_flags, why
+from tooling.queries.wear_words import flag_sentences, says_word, short_flags, why
 
 MOST = 250
 UM = 1_000
@@ -135,7 +135,7 @@ def _row(state: WearState, jobs: Sequence[Planned], prior: Prior, chosen: str) -
         end=state.end,
         unit=piece.unit,
         says=state.says,
-        says_word=str(SAYS[state.says]),
+        says_word=says_word(state.says, state.numbers.get("earlier", 0)),
         strip_class=strip_class(kind),
         left_half_nm=_strip(state.left_half_m, factor),
         left_sure_nm=_strip(sure, factor),

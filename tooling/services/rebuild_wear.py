@@ -10,7 +10,7 @@ from typing import Any
 from django.utils import timezone
 
 from tooling.models import WearState
-from tooling.queries.wear_lives import lives
+from tooling.queries.wear_present import present_lives
 from tooling.queries.wear_prior import learned
 from tooling.services.wear_states import refresh_all, states_of
 
@@ -26,7 +26,7 @@ Told = tuple[str, Any, Any]
 def wear_differences(*, at: datetime | None = None) -> list[Told]:
     """Forecasts that are not what history says, are missing, or too many. Ten queries."""
     known = learned()
-    found = lives(learned=known.pools)
+    found = present_lives(None, known)
     right = {_key(row): row for row in states_of(found, known, at=at or timezone.now())}
     rows = WearState.objects.select_related("piece", "point__drawing")
     kept = {_key(row): row for row in rows} if right or rows.exists() else {}

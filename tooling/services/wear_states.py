@@ -36,6 +36,7 @@ from tooling.engineering.wear.forecasts import SAYS
 from tooling.engineering.wear.pooling import fit_prior
 from tooling.models import GaugePoint, Piece, WearPool, WearState
 from tooling.queries.wear_lives import Life, lives
+from tooling.queries.wear_present import present_lives
 from tooling.queries.wear_prior import EVERYTHING, Learned, factor_of, learned, rules
 from tooling.services.write import writing
 
@@ -61,7 +62,7 @@ def refresh_wear(piece_ids: Iterable[int], *, at: datetime) -> None:
     if not ids:
         return
     known = learned()
-    found = lives(ids, learned=known.pools)
+    found = present_lives(ids, known)
     save_states(states_of(found, known, at=at))
     keep = {(life.piece_id, life.point_id, life.end) for life in found}
     _drop_others(WearState.objects.filter(piece__in=ids), keep)
@@ -108,7 +109,7 @@ def refresh_all(*, at: datetime) -> int:
     """The same of every piece; how many forecasts."""
     with writing():
         known = learned()
-        found = lives(learned=known.pools)
+        found = present_lives(None, known)
         for some in _blocks(found):
             save_states(states_of(some, known, at=at))
         keep = {(life.piece_id, life.point_id, life.end) for life in found}
@@ -237,6 +238,7 @@ def _state(life: Life, n: int, told: Told, known: Learned, at: datetime) -> Wear
         "look": list(look_names(told["look"][n])),
         "unmeasured": list(unmeasured_names(told["unmeasured"][n])),
         "alike": life.history.spec.alike,
+        "earlier": len(life.history.earlier),
     }
     return WearState(
         piece_id=life.piece_id,

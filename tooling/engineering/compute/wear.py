@@ -22,6 +22,7 @@ from tooling.engineering.wear import (
     Forecast,
     GaugeRecord,
     History,
+    LifeSaid,
     PointSpec,
     Prior,
     ReadingAt,
@@ -79,6 +80,16 @@ HISTORY = obj(
     readings=many(READING),
     run_nm=RUN | {"description": "Strip since the cut, by class."},
     ahead_nm=RUN | {"description": "The run whose chance of crossing is asked."},
+    earlier=many(
+        obj(
+            ["log_rate_off", "precision"],
+            log_rate_off=number(
+                "ln rate of a finished life less the mean of like pieces.", least=-20, most=20
+            ),
+            precision=number("One over the variance of that.", least=1e-6, most=1e9),
+        ),
+        most=100,
+    ),
 )
 BY_NAME = {"type": "object", "maxProperties": 10_000}
 POOL = obj(
@@ -103,6 +114,7 @@ PRIOR = obj(
     late_km=number(least=1e-3, most=1e5),
     late_more=number(least=-0.9, most=10),
     late_sd=number(most=10),
+    piece_share=number("What a piece keeps from cut to cut of how it differs.", most=0.99),
     chrome_ratio=number(least=0.01, most=1e3),
     chrome_ratio_sd=number(most=1e3),
     scatter_nm=number(most=1e7),
@@ -179,12 +191,13 @@ def _history(given: dict[str, Any]) -> tuple[History, list[Step]]:
     words = {
         name: value
         for name, value in given.items()
-        if name not in ("readings", "run_nm", "ahead_nm")
+        if name not in ("readings", "run_nm", "ahead_nm", "earlier")
     }
     steps: list[Step] = []
     readings = tuple(_reading(each, steps) for each in given["readings"])
     spec = PointSpec(**words)
-    return History(spec, readings, given["run_nm"], given.get("ahead_nm", {})), steps
+    earlier = tuple(LifeSaid(**each) for each in given.get("earlier", ()))
+    return History(spec, readings, given["run_nm"], given.get("ahead_nm", {}), earlier), steps
 
 
 def _reading(given: dict[str, Any], steps: list[Step]) -> ReadingAt:

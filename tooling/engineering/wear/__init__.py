@@ -12,6 +12,7 @@ from tooling.engineering.wear.columns import UNMEASURED, Columns, columns
 from tooling.engineering.wear.conformity import Conformity, Verdict, judge
 from tooling.engineering.wear.flags import Ends, Flag, Look, ends_of, newest_of
 from tooling.engineering.wear.forecasts import SAYS, Forecasts, forecast
+from tooling.engineering.wear.lives import lives_said
 from tooling.engineering.wear.measuring import GaugeRecord, Thermal, Worth, worth
 from tooling.engineering.wear.one import (
     Forecast,
@@ -24,7 +25,15 @@ from tooling.engineering.wear.one import (
 from tooling.engineering.wear.pooling import fit_prior
 from tooling.engineering.wear.prior import DEFAULT_FACTORS, Pool, Prior, strip_class
 from tooling.engineering.wear.sliding import sliding_scale
-from tooling.engineering.wear.specs import NM_PER_KM, History, PointSpec, ReadingAt, Rules, Says
+from tooling.engineering.wear.specs import (
+    NM_PER_KM,
+    History,
+    LifeSaid,
+    PointSpec,
+    ReadingAt,
+    Rules,
+    Says,
+)
 
 __all__ = [
     "DEFAULT_FACTORS",
@@ -39,6 +48,7 @@ __all__ = [
     "Forecasts",
     "GaugeRecord",
     "History",
+    "LifeSaid",
     "Look",
     "OffLine",
     "PointSpec",
@@ -57,6 +67,7 @@ __all__ = [
     "forecast",
     "forecast_one",
     "judge",
+    "lives_said",
     "look_names",
     "newest_of",
     "sliding_scale",

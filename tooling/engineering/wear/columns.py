@@ -37,11 +37,12 @@ temperature, the plated thickness, the class of strip that ran, any value when n
 class Columns:
     """Points (n) and their readings (m) after the one that followed the cut, grouped by point.
 
-    ``run_km`` and ``ahead_km`` are (n × classes), ``read_run_km`` (m × classes). ``depth`` is what
-    a reading says was lost, NaN for a verdict, whose ``low`` and ``high`` then hold; ``depth_u``
-    is k = 1 without the shared ``base_u``. ``limit`` is a depth, NaN for none; ``by_value`` where
-    it follows from a limiting value and the value after the cut. ``first[i]:first[i + 1]`` are the
-    readings of point i, in the order of strip run, then of time.
+    ``run_km`` and ``ahead_km`` are (n × classes), ``read_run_km`` (m × classes); ``earlier_off``
+    and ``earlier_precision`` (n × most lives before the last cut), 0 where there was none.
+    ``depth`` is what a reading says was lost, NaN for a verdict, whose ``low`` and ``high`` then
+    hold; ``depth_u`` is k = 1 without the shared ``base_u``. ``limit`` is a depth, NaN for none;
+    ``by_value`` where it follows from a limiting value and the value after the cut.
+    ``first[i]:first[i + 1]`` are the readings of point i, in the order of strip run, then of time.
     """
 
     classes: tuple[str, ...]
@@ -63,6 +64,8 @@ class Columns:
     unmeasured: Ints
     run_km: Floats
     ahead_km: Floats
+    earlier_off: Floats
+    earlier_precision: Floats
     first: Ints
     point: Ints
     depth: Floats
@@ -105,6 +108,11 @@ def columns(histories: Sequence[History]) -> Columns:
     code = {name: number for number, name in enumerate(names)}
     points = np.array(got.points, dtype=np.float64).reshape(-1, 12).T.copy()
     readings = np.array(got.readings, dtype=np.float64).reshape(-1, 6).T.copy()
+    most = max((len(history.earlier) for history in histories), default=0)
+    earlier = np.zeros((2, len(histories), most))
+    for n, history in enumerate(histories):
+        for k, said in enumerate(history.earlier):
+            earlier[:, n, k] = said.log_rate_off, said.precision
     return Columns(
         classes=classes,
         alike_names=names,
@@ -125,6 +133,8 @@ def columns(histories: Sequence[History]) -> Columns:
         unmeasured=points[11].astype(np.int64),
         run_km=_matrix(got.runs, len(histories), classes),
         ahead_km=_matrix(got.ahead, len(histories), classes),
+        earlier_off=earlier[0],
+        earlier_precision=earlier[1],
         first=np.array(got.first, dtype=np.int64),
         point=readings[0].astype(np.int64),
         depth=readings[1],

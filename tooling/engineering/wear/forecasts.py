@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
 from tooling.engineering.wear.columns import Columns, Ints
 from tooling.engineering.wear.conformity import judge_depths
+from tooling.engineering.wear.earlier import with_earlier
 from tooling.engineering.wear.flags import (
     Flag,
     Look,
@@ -29,7 +31,7 @@ from tooling.engineering.wear.latent import (
 )
 from tooling.engineering.wear.normal import Floats, quantile
 from tooling.engineering.wear.onward import Onward, onward
-from tooling.engineering.wear.prior import Prior
+from tooling.engineering.wear.prior import Pool, Prior
 from tooling.engineering.wear.rates import (
     LOG_LONGEST,
     LONGEST_KM,
@@ -143,22 +145,49 @@ class Inside:
     shape: Onward
 
 
-def pools_of(cols: Columns, prior: Prior) -> tuple[Known, Floats, Floats, np.ndarray]:
-    """Per point from its pool: the rate beforehand, bedding-in and its spread, whether learned."""
+def _column(cols: Columns, prior: Prior, get: Callable[[Pool], float]) -> Floats:
     pools = [prior.pool(name) for name in cols.alike_names]
+    return np.array([get(pool) for pool in pools], dtype=np.float64)[cols.alike]
 
-    def column(get: object) -> Floats:
-        assert callable(get)
-        return np.array([get(pool) for pool in pools], dtype=np.float64)[cols.alike]
 
-    known = Known(
-        column(lambda p: p.log_rate) + np.log(cols.sliding),
-        column(lambda p: (p.log_rate_sd**2 + p.log_rate_se**2) ** 0.5),
-        column(lambda p: p.odd_share),
-        column(lambda p: p.odd_times),
+def of_pools(cols: Columns, prior: Prior) -> Known:
+    """The rate beforehand of every point, by like pieces alone."""
+    return Known(
+        _column(cols, prior, lambda p: p.log_rate) + np.log(cols.sliding),
+        _column(cols, prior, lambda p: (p.log_rate_sd**2 + p.log_rate_se**2) ** 0.5),
+        _column(cols, prior, lambda p: p.odd_share),
+        _column(cols, prior, lambda p: p.odd_times),
     )
-    learned = column(lambda p: float(p.is_learned)) > 0
-    return known, column(lambda p: p.bedding_nm), column(lambda p: p.bedding_sd_nm), learned
+
+
+def pools_of(cols: Columns, prior: Prior) -> tuple[Known, Floats, Floats, np.ndarray]:
+    """Per point from its pool, and its earlier lives: the rate beforehand; bedding-in and its
+    spread; whether it is learned."""
+    spread = _column(cols, prior, lambda p: p.log_rate_sd)
+    return (
+        with_earlier(of_pools(cols, prior), spread, cols, prior.piece_share),
+        _column(cols, prior, lambda p: p.bedding_nm),
+        _column(cols, prior, lambda p: p.bedding_sd_nm),
+        _column(cols, prior, lambda p: float(p.is_learned)) > 0,
+    )
+
+
+@dataclass(frozen=True)
+class Expected:
+    """What the readings say under a prior."""
+
+    known: Known
+    made: Design
+    weighed: Weighed
+    rates: Rates
+
+
+def expect(cols: Columns, prior: Prior) -> Expected:
+    """The rates of all points by pool and readings."""
+    known, bed, bed_sd, _learned = pools_of(cols, prior)
+    made = design(cols, prior, bed, bed_sd, np.exp(known.mean))
+    weighed = weigh(made, known, prior)
+    return Expected(known, made, weighed, posterior(known, weighed.solved.b, weighed.solved.c))
 
 
 def functional(

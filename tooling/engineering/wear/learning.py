@@ -95,6 +95,7 @@ class Learnt:
             abs(log(self.bedding_sd / other.bedding_sd)) / 3,
             abs(self.prior.late_more - other.prior.late_more),
             abs(self.prior.late_sd - other.prior.late_sd),
+            abs(self.prior.piece_share - other.prior.piece_share),
             *(
                 abs(log(factor / other.prior.factor(name)))
                 for name, factor in self.prior.factors.items()
@@ -141,11 +142,12 @@ def slopes(
 
 def information(
     alike: Ints, pools: int, made: Design, known: Known, precision: Floats, shares: Floats,
-    mean_r: Floats,
+    mean_r: Floats, counts: Floats,
 ) -> Floats:  # fmt: skip
     """Σ Xᵀ V⁻¹ X over the points, linear about each rate: pools' means, bedding-in, factors.
 
     V holds the noise and what is unknown of each piece, ln rate included (Lindstrom and Bates).
+    ``counts``: as how much of a piece each life tells.
     """
     count, classes = len(mean_r), shares.shape[1]
     point, rate = made.point, mean_r[made.point]
@@ -175,6 +177,7 @@ def information(
     inner += np.eye(UNKNOWNS + 1)
     cross = sums(random, fixed) * spread[:, :, None]
     each = sums(fixed, fixed) - np.einsum("nij,nik->njk", cross, np.linalg.solve(inner, cross))
+    each *= counts[:, None, None]
     total = np.zeros((pools + 2 + classes,) * 2)
     rest = pools + np.arange(2 + classes)
     total[np.ix_(rest, rest)] = np.sum(each[:, 1:, 1:], axis=0)
@@ -187,17 +190,18 @@ def information(
 
 
 def spread_after(
-    now: float, square: Floats, unsure: Floats, believed: float, pieces: float
-) -> float:
+    now: float, square: Floats, unsure: Floats, believed: float, pieces: float,
+    counts: Floats | float = 1.0,
+) -> float:  # fmt: skip
     """A variance after a round, by scoring: ``now`` is that of the round before.
 
     Per piece ``square`` is the expected square of what varies and ``unsure`` its variance given the
     readings: pieces that say little of it move it little. The belief is log-normal, as sure as so
-    many ``pieces`` would make it. Damped, because several variances may explain the same miss; a
-    round halves or doubles it at most.
+    many ``pieces`` would make it. ``counts``: how much each tells. Damped, because several
+    variances may explain the same miss; a round halves or doubles it at most.
     """
-    slope = float(np.sum(square - now)) + pieces * now * log(believed**2 / now)
-    known = float(np.sum(((now - np.minimum(unsure, now)) / now) ** 2)) + pieces
+    slope = float(np.sum(counts * (square - now))) + pieces * now * log(believed**2 / now)
+    known = float(np.sum(counts * ((now - np.minimum(unsure, now)) / now) ** 2)) + pieces
     return min(max(now + DAMPED * slope / known, now / 2), now * 2)
 
 

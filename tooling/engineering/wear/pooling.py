@@ -4,19 +4,21 @@ Empirical Bayes. A round works out what every piece's readings say under the pri
 before (the same arithmetic as the forecasts'), then moves the prior: means of ln rate per pool,
 mean of bedding-in and the strip factors by one scoring step of the marginal likelihood, the
 variances by expectation and maximisation. Weak beliefs from memory keep it steady with few pieces.
-Odd readings and odd pieces weigh little, by the chance that they are odd.
+Odd readings and odd pieces weigh little, by the chance that they are odd. Several lives of one
+piece are no more pieces than they are unlike (``counting``), in every slope alike.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from tooling.engineering.wear.columns import Columns, Ints, columns
-from tooling.engineering.wear.forecasts import part, pools_of
-from tooling.engineering.wear.latent import BED, BEND, RATIO, Design, design
+from tooling.engineering.wear.earlier import counting, piece_share, said_by
+from tooling.engineering.wear.forecasts import Expected, expect, part
+from tooling.engineering.wear.latent import BED, BEND, RATIO, Design
 from tooling.engineering.wear.learning import (
     BELIEFS,
     Learnt,
@@ -30,8 +32,8 @@ from tooling.engineering.wear.learning import (
 from tooling.engineering.wear.normal import Floats
 from tooling.engineering.wear.prior import USUAL_SPREAD, Pool, Prior
 from tooling.engineering.wear.random_effects import pooled, reml
-from tooling.engineering.wear.rates import Known, Rates, posterior
-from tooling.engineering.wear.robust import Weighed, weigh
+from tooling.engineering.wear.rates import Known
+from tooling.engineering.wear.robust import Weighed
 from tooling.engineering.wear.specs import History
 from tooling.engineering.wear.unsure import unsure_scatter
 
@@ -111,7 +113,8 @@ def taken(cols: Columns, rows: Ints) -> Columns:
         name: getattr(whole, name)[rows]
         for name in (
             "alike", "scale", "sign", "base", "base_u", "limit", "by_value", "chrome", "chrome_u",
-            "is_plated", "sliding", "template", "unmeasured", "run_km", "ahead_km",
+            "is_plated", "sliding", "template", "unmeasured", "run_km", "ahead_km", "earlier_off",
+            "earlier_precision",
         )
     }  # fmt: skip
     words |= {
@@ -145,22 +148,8 @@ def _first(cols: Columns, start: Prior) -> Learnt:
     )
 
 
-@dataclass(frozen=True)
-class _Expected:
-    """What the readings say under the present prior."""
-
-    known: Known
-    made: Design
-    weighed: Weighed
-    rates: Rates
-
-
-def _expect(cols: Columns, learnt: Learnt) -> _Expected:
-    prior = learnt.as_prior(cols.alike_names)
-    known, bed, bed_sd, _learned = pools_of(cols, prior)
-    made = design(cols, prior, bed, bed_sd, np.exp(known.mean))
-    weighed = weigh(made, known, prior)
-    return _Expected(known, made, weighed, posterior(known, weighed.solved.b, weighed.solved.c))
+def _expect(cols: Columns, learnt: Learnt) -> Expected:
+    return expect(cols, learnt.as_prior(cols.alike_names))
 
 
 def _round(cols: Columns, learnt: Learnt) -> Learnt:
@@ -173,7 +162,8 @@ def _round(cols: Columns, learnt: Learnt) -> Learnt:
     z = np.log(r) - known.mean[:, None]
     usual, odd = _shares(z / known.sd[:, None], known)
     trust = mass * (usual + odd / known.times[:, None] ** 2)
-    pull = np.sum(trust * z, axis=1) / known.sd**2
+    counts = counting(cols, learnt.prior.piece_share)
+    pull = counts * np.sum(trust * z, axis=1) / known.sd**2
 
     names = [name for name in cols.classes if name != "cold rolled"]
     shares = class_shares(cols, learnt.prior, names)
@@ -190,12 +180,12 @@ def _round(cols: Columns, learnt: Learnt) -> Learnt:
     gradient = np.concatenate(
         [
             np.bincount(cols.alike, weights=pull, minlength=pools),
-            [float(np.sum(bed_now - learnt.bedding)) / learnt.bedding_sd**2],
-            [float(np.sum(late_now - prior.late_more)) / prior.late_sd**2],
-            slopes(made, solved, precision, shares, mean_r, square_r),
+            [float(np.sum(counts * (bed_now - learnt.bedding))) / learnt.bedding_sd**2],
+            [float(np.sum(counts * (late_now - prior.late_more))) / prior.late_sd**2],
+            slopes(made, solved, precision * counts[made.point], shares, mean_r, square_r),
         ]
     )
-    matrix = information(cols.alike, pools, made, known, precision, shares, mean_r)
+    matrix = information(cols.alike, pools, made, known, precision, shares, mean_r, counts)
     extra, hold = beliefs_of(learnt, names)
     step = np.linalg.solve(matrix + np.diag(hold), gradient + extra)
     step[:pools] = np.clip(step[:pools], -1, 1)
@@ -205,10 +195,10 @@ def _round(cols: Columns, learnt: Learnt) -> Learnt:
     moved = z - step[:pools][cols.alike][:, None]
     square = np.sum(trust * moved**2, axis=1)
     variance_z = np.sum(mass * (z - np.sum(mass * z, axis=1)[:, None]) ** 2, axis=1)
-    counted = np.bincount(cols.alike, minlength=pools)
-    per_pool = np.bincount(cols.alike, weights=square, minlength=pools)
+    counted = np.bincount(cols.alike, weights=counts, minlength=pools)
+    per_pool = np.bincount(cols.alike, weights=counts * square, minlength=pools)
     variance = spread_after(
-        learnt.spread**2, square, variance_z, BELIEFS.rate_sd, BELIEFS.rate_pieces
+        learnt.spread**2, square, variance_z, BELIEFS.rate_sd, BELIEFS.rate_pieces, counts
     )
     own = (NEIGHBOURS * variance + per_pool) / (NEIGHBOURS + counted)
     bedding = max(0.0, learnt.bedding + float(step[pools]))
@@ -229,6 +219,7 @@ def _round(cols: Columns, learnt: Learnt) -> Learnt:
                 prior.late_sd**2, late_square, late_variance, BELIEFS.late_sd, BELIEFS.late_pieces
             )
             ** 0.5,
+            piece_share=piece_share(cols, *said_by(known, rates), learnt.spreads[cols.alike]),
             scatter_nm=scatter_after(cols, made, weighed, rates, learnt.prior),
             odd_readings=_odd_readings(made, weighed, learnt.prior),
             chrome_ratio=plated[0],
@@ -267,7 +258,7 @@ def _odd_readings(made: Design, weighed: Weighed, prior: Prior) -> float:
     return float(np.clip((np.sum(odd) + 2) / (len(odd) + 100), 0.002, 0.2))
 
 
-def _plating_after(cols: Columns, got: _Expected, prior: Prior) -> tuple[float, float]:
+def _plating_after(cols: Columns, got: Expected, prior: Prior) -> tuple[float, float]:
     """How much faster bare steel wears than plating, by the plated pieces, and its spread."""
     plated = cols.is_plated
     if not np.any(plated):

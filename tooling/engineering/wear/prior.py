@@ -28,6 +28,9 @@ USUAL_RATE_NM_PER_KM = 150.0
 """0.1 mm in about 700 km of cold rolled strip on hardened tool steel: from memory, low
 confidence; no published figure found. Used until the shop's own readings speak."""
 USUAL_SPREAD = 0.9
+USUAL_PIECE_SHARE = 0.5
+"""Hardness and mounting stay with a roll, the depth of the cut and its finish do not: an even share
+of either, from memory; learned where pieces have several lives."""
 
 
 @lru_cache(maxsize=1_000)
@@ -79,6 +82,8 @@ class Prior:
     ``factors`` by strip class with the standard deviation of their logarithm in ``factor_sd``.
     ``bedding_km``: a face beds in as 1 − exp(−equivalent length / it). ``late_more`` ± ``late_sd``:
     late in life (well beyond ``late_km``) a point wears by this share of the usual rate faster.
+    ``piece_share``: of the variance of ln rate between like pieces, what a piece keeps from cut to
+    cut; the rest is new with each life.
     ``chrome_ratio``: bare steel wears so many times as fast as its plating, ±
     ``chrome_ratio_sd``. ``scatter_nm`` (k = 1) is how readings of one point scatter beyond their
     gauges; ``odd_readings`` of them are ``odd_reading_times`` as far out.
@@ -96,6 +101,7 @@ class Prior:
     late_km: float = 300.0
     late_more: float = 0.0
     late_sd: float = 0.02
+    piece_share: float = USUAL_PIECE_SHARE
     chrome_ratio: float = 4.0
     chrome_ratio_sd: float = 1.5
     scatter_nm: float = 700.0
@@ -112,6 +118,7 @@ class Prior:
             or self.late_sd < 0
             or self.chrome_ratio <= 0
             or self.scatter_nm < 0
+            or not 0 <= self.piece_share < 1
         ):
             raise ValueError("lengths, ratios and scatter are more than nothing")
 

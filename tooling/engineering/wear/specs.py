@@ -153,17 +153,35 @@ class ReadingAt:
 
 
 @dataclass(frozen=True)
+class LifeSaid:
+    """What a finished life of the point said of its rate, by its own readings alone.
+
+    ``log_rate_off``: its ln rate less the mean of like pieces; ``precision``: one over the variance
+    of that. Raises ValueError for what is no precision.
+    """
+
+    log_rate_off: float
+    precision: float
+
+    def __post_init__(self) -> None:
+        if not (isfinite(self.log_rate_off) and isfinite(self.precision) and self.precision > 0):
+            raise ValueError("a precision is more than nothing")
+
+
+@dataclass(frozen=True)
 class History:
     """A point, its readings since the last cut in any order, what has run since and what will.
 
     ``run_nm`` is the strip since the cut up to now by class; ``ahead_nm`` the run whose chance of
-    crossing is asked. Raises ValueError where a reading has run more than the piece.
+    crossing is asked. ``earlier``: what its lives before that cut said, see ``earlier.py``.
+    Raises ValueError where a reading has run more than the piece.
     """
 
     spec: PointSpec
     readings: tuple[ReadingAt, ...] = ()
     run_nm: Mapping[str, int] = field(default_factory=dict)
     ahead_nm: Mapping[str, int] = field(default_factory=dict)
+    earlier: tuple[LifeSaid, ...] = ()
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "run_nm", MappingProxyType(dict(self.run_nm)))

@@ -25,7 +25,7 @@ def steps_behind(
         _equivalent(history, prior, found),
         *_depths(history, cols, found, inside, prior),
         _limit(history, cols),
-        _pool(history, prior, inside),
+        *_pool(history, prior, inside),
         _own(inside),
         _rate(inside, found),
         *_left(cols, found, inside, prior, rules),
@@ -104,9 +104,12 @@ def _limit(history: History, cols: Columns) -> Step:
     )
 
 
-def _pool(history: History, prior: Prior, inside: Inside) -> Step:
+def _pool(history: History, prior: Prior, inside: Inside) -> list[Step]:
+    """Like pieces, and then the roll's own earlier lives where it has any."""
     pool = prior.pool(history.spec.alike)
-    return Step(
+    mean = pool.log_rate + float(np.log(history.spec.sliding))
+    sd = (pool.log_rate_sd**2 + pool.log_rate_se**2) ** 0.5
+    of_pool = Step(
         what="rate of like pieces",
         formula="ln rate is normal: mean + ln sliding, √(spread² + se²); a share of odd pieces is "
         "wider",
@@ -116,9 +119,26 @@ def _pool(history: History, prior: Prior, inside: Inside) -> Step:
             "log_rate_se": pool.log_rate_se, "sliding": history.spec.sliding,
             "odd_share": pool.odd_share, "odd_times": pool.odd_times, "points": pool.points,
         },
-        value={"mean": float(inside.known.mean[0]), "sd": float(inside.known.sd[0])},
+        value={"mean": mean, "sd": sd},
         unmeasured=() if pool.is_learned else ("log_rate", "log_rate_sd"),
     )  # fmt: skip
+    if not history.earlier:
+        return [of_pool]
+    own = Step(
+        what="rate of like pieces and of this roll's own earlier lives",
+        formula="ln rate = mean + roll + life; roll ~ (0, share·spread² + se²), "
+        "life ~ (0, (1 − share)·spread²); each life before the cut says roll = off ± "
+        "√(1 / precision + (1 − share)·spread²), less where it is odd",
+        source=POOLED,
+        inputs={
+            "mean": mean, "log_rate_sd": pool.log_rate_sd, "log_rate_se": pool.log_rate_se,
+            "share": prior.piece_share, "odd_share": pool.odd_share, "odd_times": pool.odd_times,
+            "off": [each.log_rate_off for each in history.earlier],
+            "precision": [each.precision for each in history.earlier],
+        },
+        value={"mean": float(inside.known.mean[0]), "sd": float(inside.known.sd[0])},
+    )  # fmt: skip
+    return [of_pool, own]
 
 
 def _own(inside: Inside) -> Step:

@@ -1,0 +1,34 @@
+"""The present lives of gauge points, each told what the lives before its last cut say of it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+
+from tooling.engineering.wear import LifeSaid, Prior, columns, lives_said
+from tooling.queries.wear_lives import Life, lives
+from tooling.queries.wear_prior import Learned
+
+
+def present_lives(piece_ids: Iterable[int] | None, known: Learned) -> list[Life]:
+    """Of these pieces, of all where None; six queries, as ``lives``."""
+    return with_earlier(lives(piece_ids, learned=known.pools, past=True), known.prior)
+
+
+def with_earlier(found: Sequence[Life], prior: Prior) -> list[Life]:
+    """The lives that go on, in their order; a finished one is told to the one that follows it at
+    the same point and end of the same piece."""
+    past = [life for life in found if not life.is_present]
+    said: dict[tuple[int, int, str], list[LifeSaid]] = {}
+    told = lives_said(columns([life.history for life in past]), prior) if past else []
+    for life, each in zip(past, told, strict=True):
+        if each is not None:
+            said.setdefault((life.piece_id, life.point_id, life.end), []).append(each)
+    return [_told(life, said) for life in found if life.is_present]
+
+
+def _told(life: Life, said: dict[tuple[int, int, str], list[LifeSaid]]) -> Life:
+    mine = said.get((life.piece_id, life.point_id, life.end))
+    if mine is None:
+        return life
+    return replace(life, history=replace(life.history, earlier=tuple(mine)))
