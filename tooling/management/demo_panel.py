@@ -47,6 +47,7 @@ def say_points(*, by: Person, at: datetime) -> None:
                 where="over both flanks, at half height", face_angle_deg=FLANK_DEG,
                 depth_limit_nm=DEPTH_LIMIT_NM,
             )  # fmt: skip
+            _price(drawing, by, at)
 
 
 def pass_of(number: str) -> int:

@@ -216,11 +216,15 @@ def _jobs(chart: WearChart, scale: _Scale) -> list[Shape]:
 
 
 def _cuts(chart: WearChart, scale: _Scale) -> list[Shape]:
-    """Upright lines with their day, on the side that has room, neighbours one below the other."""
+    """Upright lines with their day, on the side that has room, neighbours one over the other, and
+    all over the name of the limit where that is low."""
     shapes: list[Shape] = []
+    low = scale.base - 2.0
+    if chart.limit is not None and low - 16 < scale.y(chart.limit) <= scale.base:
+        low = scale.y(chart.limit) - 2 * SMALL
     for n, (km, words) in enumerate(chart.cuts):
         x = scale.x(km)
-        y = scale.base - 2.0 - (n % 3) * (SMALL + 0.8)
+        y = low - (n % 3) * (SMALL + 0.8)
         shapes.append(Line(x, scale.top, x, scale.base, look="wear-cut"))
         has_room = x + A_LETTER * len(words) < scale.right
         shapes.append(

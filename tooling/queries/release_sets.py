@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from tooling.engineering.findings import Finding
@@ -101,6 +101,8 @@ def _line(users: Users, user: User, mill_id: int | None, sizes: Sizes) -> _Line:
             continue
         has_gap = (row.set_pass_id, row.shaft) in gaps
         spec = roll_spec(row, drawn, piece, gap_is_kept=has_gap)
+        if piece is not None and piece.mark:
+            spec = replace(spec, name=piece.mark)  # said by its mark, as the plan says it
         passes.setdefault(row.set_pass.number, []).append(spec)
         known[row.set_pass.number, row.shaft, row.order] = _Known(
             piece_id, drawn.drive_diameter_nm, users.uncertainties.get(piece_id or 0)
