@@ -38,7 +38,7 @@ from tooling.paper.frame import (
 from tooling.paper.labels import paint_symbol
 from tooling.paper.pages import Block, PaperName, Room, paper_size, rule
 from tooling.paper.symbols import QUIET_QR, etching_symbol, label_symbol
-from tooling.queries.regrind_order_page import STEP_NM, OrderLineView, OrderPage, SizeView
+from tooling.queries.regrind_order_views import STEP_NM, OrderLineView, OrderPage, SizeView
 
 CAUTIONS = (
     gettext_lazy("Mind sharp edges and the lift. Wheel guards on; never faster than the speed on "

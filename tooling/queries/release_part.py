@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from tooling.engineering.lengths import Unit
-from tooling.queries.regrind_order_page import OrderLineView, OrderPage
+from tooling.queries.regrind_order_views import OrderLineView, OrderPage
 from tooling.queries.regrind_orders import find_order
 from tooling.queries.regrind_release import judge_order, judged_lines
 from tooling.queries.release_views import Judged

@@ -18,7 +18,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from tooling.errors import NotAllowed, ToolingError
 from tooling.models import RegrindOrder
 from tooling.permissions import Verb
-from tooling.queries.regrind_order_page import OrderPage
+from tooling.queries.regrind_order_views import OrderPage
 from tooling.queries.regrind_orders import find_order, find_order_line
 from tooling.queries.release_part import part_of
 from tooling.services import regrind_order_moves, regrind_orders, regrind_release

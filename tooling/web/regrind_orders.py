@@ -20,7 +20,8 @@ from tooling.paper.pages import PaperName
 from tooling.permissions import Verb
 from tooling.queries.by_code import place_of
 from tooling.queries.lead_times import lead_times
-from tooling.queries.regrind_order_page import OrderLineView, OrderPage, order_page
+from tooling.queries.regrind_order_page import order_page
+from tooling.queries.regrind_order_views import OrderLineView, OrderPage
 from tooling.queries.regrind_orders import (
     ended_orders,
     find_order,

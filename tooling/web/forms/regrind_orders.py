@@ -11,7 +11,7 @@ from django.utils.translation import gettext_lazy as _
 from tooling.models import Gauge, WorkKind
 from tooling.queries.find import find_copy
 from tooling.queries.print_limits import LABELS
-from tooling.queries.regrind_order_page import JobChoice, SizeView
+from tooling.queries.regrind_order_views import JobChoice, SizeView
 from tooling.queries.regrind_orders import VendorChoice
 from tooling.services.regrind_targets import Target
 from tooling.web.forms.fields import (
