@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import zipfile
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 import pytest
 
-from tooling.models import Setting, Task
+from tests.world import World, make_person
+from tooling.models import Person, Role, Setting, Task
 from tooling.services.backup import kept
 from tooling.task_kinds import HANDLERS
 from tooling.tasks import work_once
@@ -16,6 +17,17 @@ from tooling.tasks import work_once
 @pytest.fixture(autouse=True)
 def own_folders(settings, tmp_path) -> None:
     settings.DATA_DIR, settings.FILES_DIR = tmp_path, tmp_path / "files"
+
+
+@pytest.fixture
+def world(db: None, at: datetime) -> World:
+    """Of each test alone: the worker closes the connection, and with it what stands below."""
+    return World(at=at)
+
+
+@pytest.fixture
+def cast(db: None) -> dict[str, Person]:
+    return {role.value: make_person(role.value, role) for role in Role}
 
 
 @pytest.mark.django_db
