@@ -122,7 +122,7 @@ def test_export_writes_a_file_for_every_kind_that_import_takes_again(
     folder = tmp_path / "out"
     assert run("export", str(folder))[0] == 0
     names = sorted(path.name for path in folder.iterdir())
-    assert len(names) == 19
+    assert len(names) == 20
     assert "rollroom.xlsx" in names
     code, out, _err = run("import", str(folder / "owners.csv"), str(folder / "places.csv"))
     assert (code, out) == (0, "0 to create, 0 to change, 7 the same (applied)\n")

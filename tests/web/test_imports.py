@@ -177,7 +177,7 @@ def test_a_template_of_no_kind_is_not_found(log_in: Any, viewer: Person) -> None
 
 def test_everything_is_one_workbook(log_in: Any, viewer: Person) -> None:
     answer = log_in(viewer).get(f"{LIST}rollroom.xlsx")
-    assert len(load_workbook(BytesIO(answer.content)).worksheets) == 18
+    assert len(load_workbook(BytesIO(answer.content)).worksheets) == 19
     assert answer["Content-Disposition"] == 'attachment; filename="rollroom.xlsx"'
 
 
