@@ -72,7 +72,9 @@ class OrderScene:
         if "gauge" in more:
             page["gauge"], api["gauge"] = more["gauge"].pk, more["gauge"].number
         own = self.roll.code
-        return Sent(code, named, (f"/pieces/{own}/reading/", page), (f"pieces/{own}/readings/", api))
+        return Sent(
+            code, named, (f"/pieces/{own}/reading/", page), (f"pieces/{own}/readings/", api)
+        )
 
     def release(self, order: RegrindOrder, code: str, named: str) -> Sent:
         number = order.number

@@ -178,9 +178,7 @@ def test_what_was_read_just_now_is_not_due(shop: Shop, page: Client, crew: Perso
     assert [row.piece for row in reading_sheet(Asked(piece=piece.code)).rows] == [piece.code]
 
 
-def test_all_of_a_row_has_the_decimals_of_its_gauge(
-    shop: Shop, page: Client, crew: Person
-) -> None:
+def test_all_of_a_row_has_the_decimals_of_its_gauge(shop: Shop, page: Client, crew: Person) -> None:
     piece = shop.pieces[0]
     shop.wear(crew, piece)
     coarse = Gauge.objects.create(number="V-1", name="vernier", resolution_nm=10_000)
