@@ -196,7 +196,7 @@ def _limit(chart: WearChart, scale: _Scale) -> list[Shape]:
     y = scale.y(chart.limit)
     return [
         Line(LEFT, y, scale.right, y, look="wear-limit"),
-        Text(LEFT + 1.5, y - 1.5, chart.limit_label, SMALL, look="wear-word"),
+        Text(LEFT + INSET + 1.5, y - 1.5, chart.limit_label, SMALL, look="wear-word"),
     ]
 
 

@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _
 
 from tooling.pictures.shapes import Drawing, Group, Line, Rect, Shape, Text
 
-LEFT, RIGHT, TOP, ROW = 24.0, 4.0, 12.0, 10.0
+LEFT, MOST_LEFT, RIGHT, TOP, ROW = 24.0, 60.0, 4.0, 12.0, 10.0
 LEAST_DAY, WIDE = 2.4, 240.0
 A_LETTER = 2.3
 BAR = 4.6
@@ -43,15 +43,17 @@ def when_chart(rows: Sequence[DayRow], *, today: int, say: Callable[[int], str])
     """A row for each set, a column for each day from today; weeks are named by ``say``."""
     furthest = max((bar.last for row in rows for bar in row.bars), default=today)
     days = min(MOST_DAYS, max(LEAST_DAYS, furthest - today + 3))
-    a_day = max(LEAST_DAY, (WIDE - LEFT - RIGHT) / days)
-    scale = _Scale(today, days, a_day)
-    width, height = LEFT + RIGHT + a_day * days, TOP + ROW * max(1, len(rows)) + 4
+    longest = max((len(row.name) for row in rows), default=0)
+    left = min(MOST_LEFT, max(LEFT, A_LETTER * longest + 3))
+    a_day = max(LEAST_DAY, (WIDE - left - RIGHT) / days)
+    scale = _Scale(today, days, a_day, left)
+    width, height = left + RIGHT + a_day * days, TOP + ROW * max(1, len(rows)) + 4
     shapes: list[Shape] = [*_weeks(scale, height, say)]
     for n, row in enumerate(rows):
         y = TOP + ROW * n
         shapes.append(Text(1.0, y + ROW / 2 + 1.3, row.name, SMALL, look="chart-text"))
         shapes += _bars(row, y, scale)
-    shapes.append(Line(LEFT, TOP - 3, LEFT, height - 2, look="when-today"))
+    shapes.append(Line(left, TOP - 3, left, height - 2, look="when-today"))
     said = "; ".join(f"{row.name}: {', '.join(bar.said for bar in row.bars)}" for row in rows)
     return Drawing(
         width, height, tuple(shapes), title=_("Sets, their jobs and when to send them, by day"),
@@ -64,9 +66,10 @@ class _Scale:
     today: int
     days: int
     a_day: float
+    left: float
 
     def x(self, day: int) -> float:
-        return LEFT + self.a_day * (day - self.today)
+        return self.left + self.a_day * (day - self.today)
 
 
 def _weeks(scale: _Scale, height: float, say: Callable[[int], str]) -> Iterator[Shape]:
@@ -74,7 +77,9 @@ def _weeks(scale: _Scale, height: float, say: Callable[[int], str]) -> Iterator[
     for day in range(first, scale.today + scale.days, WEEK):
         x = scale.x(day)
         yield Line(x, TOP - 2, x, height - 2, look="chart-grid")
-        yield Text(x + 0.6, TOP - 4, say(day), SMALL, look="chart-text")
+        word = say(day)
+        if x + 0.6 + A_LETTER * len(word) < scale.x(scale.today + scale.days) + RIGHT:
+            yield Text(x + 0.6, TOP - 4, word, SMALL, look="chart-text")
 
 
 def _bars(row: DayRow, y: float, scale: _Scale) -> Iterator[Shape]:

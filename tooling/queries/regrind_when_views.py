@@ -85,9 +85,11 @@ class WindowView:
 
     @property
     def others(self) -> tuple[OptionView, ...]:
-        """The stretches that are not suggested."""
+        """The stretches that are not suggested; of those after the limit is passed the first."""
         chosen = self.chosen
-        return tuple(o for o in self.options if chosen is None or o.opens != chosen.opens)
+        found = [o for o in self.options if chosen is None or o.opens != chosen.opens]
+        late = [o for o in found if o.state == "past_limit"]
+        return tuple(o for o in found if o.state != "past_limit" or o == late[0])
 
 
 @dataclass(frozen=True)
