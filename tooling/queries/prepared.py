@@ -65,7 +65,7 @@ def hot_cursor(connection: BaseDatabaseWrapper) -> CursorWrapper:
 
 @cache
 def _binding_cursor() -> Any:
-    from django.db.backends.postgresql.base import ServerBindingCursor  # needs psycopg
+    from django.db.backends.postgresql.base import ServerBindingCursor  # noqa: PLC0415 (needs psycopg)
 
     return ServerBindingCursor
 
