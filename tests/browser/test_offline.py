@@ -297,7 +297,9 @@ def test_a_full_device_says_so_before_it_takes_a_scan(
     assert page.evaluate(FILL) == "QuotaExceededError"
     taken = page.locator('[data-rows] > li[data-status="taken"]')
     page.reload()
-    expect(page.locator("[data-device-full]")).to_contain_text("no scan is taken until there is")
+    full = page.locator("[data-device-full]")
+    expect(full).to_contain_text("no scan is taken until there is")
+    expect(full).to_be_visible()
     go_into(page, rack.code, "Rack B")
     wedge(page, pieces[0].code)
     problem = page.locator("[data-answer] .problem[data-code=device_full]")
@@ -309,7 +311,7 @@ def test_a_full_device_says_so_before_it_takes_a_scan(
     quota.send("Storage.overrideQuotaForOrigin", {"origin": line.url})
     wedge(page, pieces[0].code)
     expect(taken).to_have_count(1)
-    expect(page.locator("[data-device-full]")).to_be_hidden()
+    expect(full).to_be_hidden()
 
 
 def test_a_refused_scan_comes_back_with_the_reason_until_it_was_read(

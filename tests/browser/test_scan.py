@@ -7,7 +7,7 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, Response, Route, expect
 
 from tests.browser.axe import accessibility_problems, small_targets, wider_than_the_screen
 from tests.browser.conftest import DESK, PHONE, TABLET
@@ -210,6 +210,14 @@ def test_a_person_is_chosen_from_the_list_to_hand_out_to(
     assert piece.place == crew
 
 
+def answering(status: int, body: str) -> Callable[[Route], None]:
+    return lambda route: route.fulfill(status=status, body=body)
+
+
+def heard(status: int) -> Callable[[Response], bool]:
+    return lambda told: told.url.endswith("/api/v1/scans/") and told.status == status
+
+
 def test_a_scan_waits_while_the_server_cannot_be_reached(
     page: Page, piece: Piece, other: Place
 ) -> None:
@@ -217,6 +225,12 @@ def test_a_scan_waits_while_the_server_cannot_be_reached(
     expect(context(page)).to_have_text("Rack B")
     page.route("**/api/v1/scans/", lambda route: route.fulfill(status=404, body="gone"))
     wedge(page, piece.code)
+    expect(page.locator("[data-waiting]")).to_contain_text("1 waiting to be sent.")
+    for status, body in ((200, "<p>Welcome, please pay</p>"), (202, '{"results": []}')):
+        page.route("**/api/v1/scans/", answering(status, body))  # as a network's own page
+        with page.expect_response(heard(status)):
+            page.evaluate("dispatchEvent(new Event('online'))")
+    assert not page.locator('[data-rows] > li[data-status="taken"]').count()
     expect(page.locator("[data-waiting]")).to_contain_text("1 waiting to be sent.")
     page.unroute("**/api/v1/scans/")
     expect(first_row(page)).to_contain_text("is in Rack B.")
