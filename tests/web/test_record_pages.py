@@ -9,7 +9,7 @@ import pytest
 from django.test import Client
 
 from tests.world import MM, World
-from tooling.models import Person, SetupChart, Station
+from tooling.models import Owner, Person, SetupChart, Station
 from tooling.models.fields import DIAMETERS
 
 READ = [
@@ -149,6 +149,7 @@ EMPTY = ["/pieces/", "/pieces/stock/", "/mills/", "/sets/", "/sets/drawings/", "
 def test_an_empty_shop_teaches_the_first_step(
     path: str, engineer: Person, viewer: Person, log_in: Callable[[Person], Client]
 ) -> None:
+    Owner.objects.all().delete()  # the one that stands under every test of this file
     for person in (engineer, viewer):
         page = log_in(person).get(path).content.decode()
         assert 'class="teach"' in page or path == "/shop/"
