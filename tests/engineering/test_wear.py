@@ -409,6 +409,7 @@ def test_every_step_can_be_worked_out_again() -> None:
             row[0] = 1 - exp(-e / g["bedding_km"])
             row[4] = g["usual"] * e * e / (e + g["late_km"])
             a, slope, q = row @ at, row @ by + e, row @ cov @ row
+            q += g["factors_unsure"] * (g["mean_rate"] * left) ** 2
 
             def beyond(z: float) -> float:
                 return density(z) * stats.norm.cdf((a + slope * exp(z) - g["limit_nm"]) / sqrt(q))

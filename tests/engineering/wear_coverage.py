@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from tests.engineering.wear_world import (
+    FACTORS,
     Law,
     line_left,
     piece,
@@ -62,9 +63,7 @@ def held(law: Law, seed: int, readings: int, count: int, prior: Prior) -> Held:
     """Coverage over fresh pieces with so many readings each."""
     histories, left, following = read_again(law, 10 * seed + readings + 1, count, (readings,))
     cols = columns(histories)
-    raw = np.array([sum(each.ahead_nm.values()) for each in histories])
-    nominal = np.array([prior.equivalent_nm(each.ahead_nm) for each in histories])
-    left = left * nominal / raw
+    left = left * _in_cold_rolled(histories)
     inner = forecast(cols, prior, Rules(confidence=0.75))
     outer = forecast(cols, prior, Rules(confidence=0.95))
     bare = [type(each)(each.spec, each.readings[:1], {}) for each in histories]
@@ -131,7 +130,7 @@ def held_after_cuts(seed: int, rolls: int, share: float, harder: float = 1.0) ->
         made = [piece(laws[n], rng, readings, n + 1) for n in rows]
         plain = [each[0] for each in made]
         told = [replace(each, earlier=earlier[n]) for n, each in zip(rows, plain, strict=True)]
-        left = np.array([each[1] for each in made]) * _nominal(plain, prior)
+        left = np.array([each[1] for each in made]) * _in_cold_rolled(plain)
         inner, outer = (forecast(columns(told), prior, Rules(confidence=c)) for c in (0.75, 0.95))
         alone = forecast(columns(plain), prior)
         found.append(
@@ -145,8 +144,13 @@ def held_after_cuts(seed: int, rolls: int, share: float, harder: float = 1.0) ->
     return found
 
 
-def _nominal(histories: list[History], prior: Prior) -> np.ndarray:
-    """Equivalent km by the learned factors for each km of a piece's own mix."""
+def _in_cold_rolled(histories: list[History]) -> np.ndarray:
+    """True km of cold rolled strip for each km of a piece's own mix: what forecasts are told in,
+    so that what is unsure of the learned factors counts."""
     return np.array(
-        [prior.equivalent_nm(each.ahead_nm) / sum(each.ahead_nm.values()) for each in histories]
+        [
+            sum(FACTORS[name] * nm for name, nm in each.ahead_nm.items())
+            / sum(each.ahead_nm.values())
+            for each in histories
+        ]
     )

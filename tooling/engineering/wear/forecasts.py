@@ -144,6 +144,12 @@ class Inside:
     layer: Plating
     shape: Onward
 
+    def unsure_rate(self, cols: Columns, prior: Prior) -> Floats:
+        """Relative variance of the rate on cold rolled strip from the factors of the strip that
+        told it, by how much of the rate its own readings tell."""
+        own = 1 - (self.rates.log_moments[1] / self.known.sd) ** 2
+        return factors_unsure(cols, prior) * np.clip(own, 0, 1) ** 2
+
 
 def _column(cols: Columns, prior: Prior, get: Callable[[Pool], float]) -> Floats:
     pools = [prior.pool(name) for name in cols.alike_names]
@@ -312,6 +318,19 @@ def _unsure(cols: Columns, prior: Prior, rate: Floats) -> tuple[Floats, Floats]:
     return now, following
 
 
+def factors_unsure(cols: Columns, prior: Prior) -> Floats:
+    """Variance of ln rate from the factors of the strip up to the newest reading."""
+    newest = np.zeros_like(cols.run_km)
+    has = cols.first[1:] > cols.first[:-1]
+    newest[has] = cols.read_run_km[cols.first[1:][has] - 1]
+    whole, square = np.zeros(cols.count), np.zeros(cols.count)
+    for number, name in enumerate(cols.classes):
+        each = prior.factor(name) * newest[:, number]
+        whole += each
+        square += (each * prior.factor_spread(name)) ** 2
+    return square / np.maximum(whole, 1e-9) ** 2
+
+
 def _limit_row(
     cols: Columns, layer: Plating, prior: Prior, shape: Onward, length: Floats
 ) -> Floats:
@@ -349,13 +368,15 @@ def left_at(
     wall = layer.bare(np.nan_to_num(cols.limit))
     row = _limit_row(cols, layer, prior, inside.shape, used)
     log_mean, log_sd = inside.rates.log_moments
+    ahead = inside.unsure_rate(cols, prior) * inside.rates.mean**2
     a0, b0, _q = seen(inside.weighed.solved, row, used)
 
     def chance(x: Floats) -> Floats:
         length = np.exp(np.minimum(x, LOG_LONGEST))
         inside.shape.put(row, length)
         a, b, q = seen(inside.weighed.solved, row, length)
-        return inside.rates.beyond(a, b, q + unsure, wall)
+        further = ahead * np.maximum(length - used, 0) ** 2
+        return inside.rates.beyond(a, b, q + unsure + further, wall)
 
     rate = np.exp(log_mean + quantile(level) * -log_sd)
     guess = (np.maximum(wall - a0, 1.0)) / rate - (b0 - used)

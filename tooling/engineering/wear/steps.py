@@ -194,7 +194,8 @@ def _left(
             Step(
                 what="length left until the true depth passes the limit",
                 formula="the L at which P(a·h(E) + r·E + m·g(E) ≥ limit), E = used + L, reaches "
-                "the chance; h(E) = 1 − exp(−E / bedding), g(E) = usual·E² / (E + late)",
+                "the chance, its variance more by factors_unsure·(mean_rate·L)²; "
+                "h(E) = 1 − exp(−E / bedding), g(E) = usual·E² / (E + late)",
                 source=BAYES,
                 inputs={
                     "chance": level, "used_km": float(found.used_km[0]),
@@ -205,6 +206,8 @@ def _left(
                     "bedding_stays": bool(inside.shape.bed_stays[0]),
                     "late_stays": bool(inside.shape.bend_stays[0]),
                     "usual": float(np.exp(inside.known.mean[0])),
+                    "factors_unsure": float(inside.unsure_rate(cols, prior)[0]),
+                    "mean_rate": float(inside.rates.mean[0]),
                     "unknowns_at": solved.at[0].tolist(),
                     "unknowns_by_rate": solved.by[0].tolist(),
                     "unknowns_cov": solved.cov[0].tolist(),
