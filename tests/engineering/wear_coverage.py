@@ -3,7 +3,9 @@
 ``SEEDS``, ``SHOPS`` and ``LIVES`` were chosen before anything was run with them, when the beliefs
 of the engine stood as they are; whoever changes those must choose others.
 (Seeds 0 to 4, 31, 777 and 9001 were looked at while they were found; 101 to 505 were run once
-before, 100 to 103 of ``LIVES`` while earlier lives were brought in.)
+before, 100 to 103 of ``LIVES`` while earlier lives were brought in. Before the unsure factors were
+carried ``SEEDS`` was run once, with lengths in the pieces' own strip; after it 2121, 2222, 2323,
+2424 and 2525 once: 91.0, 87.3, 87.2 and 87.6 % in the 90 % interval at 0, 1, 2 and 5 readings.)
 """
 
 from __future__ import annotations
