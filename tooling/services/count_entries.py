@@ -35,10 +35,10 @@ from tooling.services.scans import (
     TAKEN,
     ScanResult,
     id_reused,
-    known_device,
     refused_row,
     stamp_of,
 )
+from tooling.services.seen_devices import known_device
 from tooling.services.touched import touch_kits_of
 from tooling.services.write import lock, writing
 

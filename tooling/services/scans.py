@@ -12,14 +12,13 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import NamedTuple
 
-from django.db import connection
 from django.utils.translation import gettext_lazy as _
 
 from tooling.engineering.codes import fold
 from tooling.errors import Conflict, ToolingError
 from tooling.models import Device, Movement, Person, RefusedScan
 from tooling.permissions import Verb, check_can
-from tooling.queries.prepared import Prepared, hot_cursor
+from tooling.queries.prepared import Prepared
 from tooling.queries.scan_lookup import Lookup, look_up
 from tooling.services import contradictions
 from tooling.services.due_back import check_due
@@ -27,6 +26,7 @@ from tooling.services.movements import Stamp, lock_lookup
 from tooling.services.one_commit import in_one_commit
 from tooling.services.scan_acts import take_one
 from tooling.services.scan_moves import ScanIn, Stamped, Taken, take_pieces
+from tooling.services.seen_devices import known_devices
 from tooling.services.write import through_deadlocks, writing
 
 TAKEN, REPEATED, REFUSED = "taken", "repeated", "refused"
@@ -34,7 +34,6 @@ LARGE_OFFSET = timedelta(minutes=2)
 """A device's clock further off than this is flagged on every row it sends."""
 
 EARLIEST = datetime(2000, 1, 1, tzinfo=UTC)
-DEVICES = uuid.UUID("0c1b7a54-58b0-5d1c-8a0e-7f1de9a0c2b4")
 REUSED = uuid.UUID("b7d1f7c0-0c4f-5b0e-9a56-2f6b0e1c9d11")
 
 
@@ -116,13 +115,9 @@ def _record_batches(batches: Sequence[_Batch]) -> list[list[ScanResult]]:
 
 
 def _devices_of(batches: Sequence[_Batch]) -> list[Device]:
-    """The device of each batch; their rows are held in one order, whatever came first."""
-    desks: dict[int, Device] = {}
-    keys = [str(device_key(batch.device)) for batch in batches]
-    for number in sorted(range(len(batches)), key=keys.__getitem__):
-        batch = batches[number]
-        desks[number] = known_device(device=batch.device, at=batch.at, device_now=batch.device_now)
-    return [desks[number] for number in range(len(batches))]
+    """The device of each batch; the rows are held from here on."""
+    clocks = [(batch.device, batch.at, batch.device_now) for batch in batches]
+    return known_devices(clocks)
 
 
 @dataclass(frozen=True)
@@ -131,41 +126,6 @@ class _Kept:
 
     content_hash: str
     result: ScanResult
-
-
-def device_key(device: str) -> uuid.UUID:
-    """What a device calls itself, as a key."""
-    try:
-        return uuid.UUID(device)
-    except ValueError:
-        return uuid.uuid5(DEVICES, device)
-
-
-def known_device(*, device: str, at: datetime, device_now: datetime) -> Device:
-    """The device, its row made on first sight, with how far its clock is off; the row is held from
-    here on. Its name is not read."""
-    key = device_key(device)
-    offset = round((device_now - at).total_seconds() * 1000)
-    seen = {"last_offset_ms": offset, "last_seen_at": at}
-    if not _saw_again(key, offset, at):
-        name = "" if str(key) == device.lower() else device[:80]
-        return Device.objects.get_or_create(pk=key, defaults={**seen, "name": name})[0]
-    return Device(pk=key, **seen)
-
-
-def _saw_again(key: uuid.UUID, offset_ms: int, at: datetime) -> bool:
-    """Whether the device was known. The ORM would spend more on this than the database does."""
-    native = connection.features.has_native_uuid_field
-    with hot_cursor(connection) as cursor:
-        cursor.execute(
-            "UPDATE tooling_device SET last_offset_ms = %s, last_seen_at = %s WHERE id = %s",
-            [
-                offset_ms,
-                connection.ops.adapt_datetimefield_value(at),
-                key if native else key.hex,
-            ],
-        )
-        return bool(cursor.rowcount)
 
 
 def stamp_of(*, scan: ScanIn, at: datetime, desk: Device) -> Stamp:
