@@ -104,8 +104,10 @@ def in_the_wrong_unit(s: OrderScene) -> Sent:
 
 def grown(s: OrderScene) -> Sent:
     for days, size in ((1, "6.039"), (2, "6.030")):
-        record_reading(by=s.by, at=s.shop.later(days), piece=s.shop.piece(THIRD), unit="in",
-                       dimension="drive_diameter", value_nm=inches(size), gauge=s.shop.gauge)  # fmt: skip
+        record_reading(
+            by=s.by, at=s.shop.later(days), piece=s.shop.piece(THIRD), unit="in",
+            dimension="drive_diameter", value_nm=inches(size), gauge=s.shop.gauge,
+        )  # fmt: skip
     return s.measured("6.038", "grown", "6.030", gauge=s.shop.gauge)
 
 
@@ -113,9 +115,11 @@ def not_on_the_order(s: OrderScene) -> Sent:
     order = s.order(THIRD)
     s.shop.send(s.by, order)
     stranger, rack = s.shop.pieces[1, "top", 1].code, s.shop.rack
-    return Sent("not_on_order", stranger,
-                (f"/regrinds/orders/{order.number}/back/", {"code": stranger, "to": rack.path_name}),
-                (f"regrind-orders/{order.number}/back/", {"codes": [stranger], "to": rack.code}))  # fmt: skip
+    return Sent(
+        "not_on_order", stranger,
+        (f"/regrinds/orders/{order.number}/back/", {"code": stranger, "to": rack.path_name}),
+        (f"regrind-orders/{order.number}/back/", {"codes": [stranger], "to": rack.code}),
+    )  # fmt: skip
 
 
 def diameter_off(s: OrderScene) -> Sent:
@@ -142,8 +146,10 @@ def sent_while_the_owner_is_silent(s: OrderScene) -> Sent:
     owner = Owner.objects.create(code="ORN", name="Orn & Sons")
     Piece.objects.filter(pk=s.roll.pk).update(owner=owner)
     number = s.order(THIRD).number
-    return Sent("owner_approval_missing", "Orn & Sons",
-                (f"/regrinds/orders/{number}/send/", {}), (f"regrind-orders/{number}/send/", {}))  # fmt: skip
+    return Sent(
+        "owner_approval_missing", "Orn & Sons",
+        (f"/regrinds/orders/{number}/send/", {}), (f"regrind-orders/{number}/send/", {}),
+    )  # fmt: skip
 
 
 def one_pass_cut_alone(s: OrderScene) -> Sent:
