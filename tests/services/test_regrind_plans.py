@@ -13,7 +13,7 @@ from tests.regrind_shop import CUT, RegrindShop, read, regrind_shop, wear, work_
 from tests.standing import Standing
 from tests.world import MM, World
 from tooling.errors import Conflict, NotAllowed, ToolingError
-from tooling.models import Change, Person, PlanState, RegrindPlan, Task, TaskState, WearState
+from tooling.models import Change, Person, PlanState, RegrindPlan, Task, TaskState
 from tooling.queries.regrind_asks import Asks, PinAsked, asks_from
 from tooling.queries.regrind_facts import read_facts
 from tooling.queries.regrind_plan_page import plan_page
@@ -338,19 +338,6 @@ def test_prices_let_a_new_roll_be_cheaper(
     assert page.aims.cents == 90_000
     assert page.saves is not None
     assert page.saves.cents > 0
-
-
-def test_without_a_forecast_a_measured_throat_says_what_it_lost(
-    shop: RegrindShop, at: datetime
-) -> None:
-    WearState.objects.all().delete()
-    shop.rolls[3, "bottom"].drawing.gauge_points.all().delete()
-    piece = shop.rolls[1, "top"]
-    piece.now_root_diameter_nm = (piece.made_root_diameter_nm or 0) - 300_000
-    piece.save()
-    asked = problem_of(read_facts([shop.copy.pk], at=at), [shop.copy.pk], Asks())
-    (point,) = asked.problem.by_name[piece.code].points
-    assert (point.name, point.depth_nm, point.limit_nm) == ("root diameter", 150_000, None)
 
 
 def test_a_later_day_alone_does_not_make_a_plan_stale(

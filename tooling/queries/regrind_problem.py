@@ -166,11 +166,15 @@ class _Build:
         )
 
     def _diameters(self, row: PieceRow) -> Iterator[Diameter]:
+        """Cuts count from the steel as the last work left it: what wear took at a throat is part
+        of the amount, so a worn throat does not count it a second time."""
         drawn = self.facts.drawn.get(row.drawing_id, row.revision)
         for name, dimension in NAMES.items():
             now = size_of(row, dimension)
             if not now or now <= 0:
                 continue
+            if name != "drive":  # that one is kept as it runs
+                now += self._worn_nm(row, dimension)
             uncertainty = None
             if getattr(row, f"now_{dimension}_nm") is not None:
                 uncertainty = self.facts.uncertainty.get(row.pk, 0) if name == "drive" else 0
@@ -202,6 +206,21 @@ class _Build:
             if now is not None and base is not None:
                 yield WearPoint(dimension.replace("_", " "), max(0, base - now) // 2)
                 return
+
+    def _worn_nm(self, row: PieceRow, dimension: str) -> int:
+        """What wear took off this diameter since its last work, as its gauge point was read; the
+        least of two ends."""
+        points = {
+            point.pk: cos(radians(point.face_angle_deg))
+            for point in self.facts.points.get(row.drawing_id, ())
+            if point.dimension == dimension and point.is_diameter
+        }
+        lost = [
+            2 * state.depth_nm / points[state.point_id]
+            for state in self.facts.states.get(row.pk, ())
+            if state.point_id in points and state.readings > 0 and state.depth_nm is not None
+        ]
+        return max(0, round(min(lost, default=0)))
 
     def _contours(self) -> Iterator[tuple[str, ...]]:
         seen: set[tuple[str, ...]] = set()

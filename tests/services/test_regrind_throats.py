@@ -1,0 +1,56 @@
+"""What a worn throat says to a regrind plan, and what it does not say twice."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+import pytest
+
+from tests.regrind_shop import DRAWN, RegrindShop, regrind_shop, work_out
+from tests.world import MM, World
+from tooling.models import Person, WearState
+from tooling.queries.regrind_asks import Asks
+from tooling.queries.regrind_facts import read_facts
+from tooling.queries.regrind_plans import find_plan
+from tooling.queries.regrind_problem import problem_of
+from tooling.services import regrind_plans
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def shop(world: World) -> RegrindShop:
+    return regrind_shop(world)
+
+
+def test_without_a_forecast_a_measured_throat_says_what_it_lost(
+    shop: RegrindShop, at: datetime
+) -> None:
+    WearState.objects.all().delete()
+    shop.rolls[3, "bottom"].drawing.gauge_points.all().delete()
+    piece = shop.rolls[1, "top"]
+    piece.now_root_diameter_nm = (piece.made_root_diameter_nm or 0) - 300_000
+    piece.save()
+    asked = problem_of(read_facts([shop.copy.pk], at=at), [shop.copy.pk], Asks())
+    (point,) = asked.problem.by_name[piece.code].points
+    assert (point.name, point.depth_nm, point.limit_nm) == ("root diameter", 150_000, None)
+
+
+def test_what_wear_took_at_a_throat_is_not_taken_off_it_twice(
+    shop: RegrindShop, engineer: Person, at: datetime
+) -> None:
+    """130.40 at the last work, read at 129.40: half a millimetre lost. 1.10 off 130.40 is 129.30;
+    counted from the worn throat it would be 128.30, under the least of 129.00."""
+    piece = shop.rolls[3, "bottom"]
+    piece.drawing.gauge_points.update(dimension="root_diameter")
+    piece.drawing.revisions.update(least_root_diameter_nm=129 * MM)
+    piece.now_root_diameter_nm = DRAWN[3] - 20 * MM - 1 * MM
+    piece.save()
+    asked = problem_of(read_facts([shop.copy.pk], at=at), [shop.copy.pk], Asks())
+    root = asked.problem.by_name[piece.code].diameter("root")
+    assert root is not None
+    assert root.now_nm == DRAWN[3] - 20 * MM
+    plan = regrind_plans.start_plan(by=engineer, at=at, copies=[shop.copy], asks=Asks(no_new=True))
+    work_out(engineer, at, plan.number)
+    line = find_plan(plan.number).lines.get(piece=piece)
+    assert (line.decision, line.amount_nm) == ("cut", 1_100_000)
