@@ -1,6 +1,7 @@
 """Wear: coverage of the intervals, errors beside plain lines and the pool, and speed in bulk.
 
-Coverage: five fixed seeds × 1,000 pieces for each number of readings, from the law of the model
+Coverage: five fixed seeds × 1,000 pieces (50 of each of 20 shops, each with what it learned of
+400) for each number of readings, from the law of the model
 and from another (wear-in, outliers, gauge rounding); then sixty shops for each size of a small
 pool. No seed was looked at while the beliefs of the engine were found: see ``wear_coverage``.
 """
@@ -17,12 +18,14 @@ from tests.bench.clock import Figure, seconds
 from tests.engineering.wear_coverage import (
     COUNTS,
     SEEDS,
+    SHOPS_OF_A_SEED,
     SIZES,
     Held,
     held,
     held_after_cuts,
     held_small,
     pool_of,
+    shops_of,
 )
 from tests.engineering.wear_world import MODEL, OTHER, pieces
 from tooling.engineering.wear import columns, fit_prior, forecast, forecast_one
@@ -39,9 +42,10 @@ def wear(built: Built) -> list[Figure]:
     """Coverage, errors and seconds; nothing of the shop that was built is needed."""
     rows = _speed()
     for name, law in (("model", MODEL), ("other law", OTHER)):
-        priors = {seed: pool_of(law, seed) for seed in SEEDS}
+        priors = {shop: pool_of(law, shop) for shop in shops_of(SEEDS)}
+        each = PIECES // SHOPS_OF_A_SEED
         for readings in COUNTS:
-            found = [held(law, seed, readings, PIECES, priors[seed]) for seed in SEEDS]
+            found = [held(law, shop, readings, each, prior) for shop, prior in priors.items()]
             what = f"{name}, {readings} readings"
             rows += _model(what, readings, found) if law is MODEL else _other(what, found)
     return rows + _small() + _after_cuts()

@@ -42,6 +42,7 @@ from tooling.engineering.wear.rates import (
 )
 from tooling.engineering.wear.robust import Weighed, weigh
 from tooling.engineering.wear.specs import Rules, Says
+from tooling.engineering.wear.strips import factors_unsure, newest_run, unsure_onward
 
 CHUNK = 1_024
 """Points worked at a time, so that the work stays in the processor's cache."""
@@ -147,8 +148,12 @@ class Inside:
     def unsure_rate(self, cols: Columns, prior: Prior) -> Floats:
         """Relative variance of the rate on cold rolled strip from the factors of the strip that
         told it, by how much of the rate its own readings tell."""
-        own = 1 - (self.rates.log_moments[1] / self.known.sd) ** 2
-        return factors_unsure(cols, prior) * np.clip(own, 0, 1) ** 2
+        return factors_unsure(cols, prior, self.own)
+
+    @property
+    def own(self) -> Floats:
+        """How much of ln rate the point's own readings tell."""
+        return np.clip(1 - (self.rates.log_moments[1] / self.known.sd) ** 2, 0, 1)
 
 
 def _column(cols: Columns, prior: Prior, get: Callable[[Pool], float]) -> Floats:
@@ -233,7 +238,11 @@ def _chunk(cols: Columns, prior: Prior, rules: Rules) -> tuple[Forecasts, Inside
     slope = layer.slope(depth, np.sqrt(bare_variance))
     depth_u = np.sqrt(bare_variance) / slope
 
-    unsure_now, unsure_next = _unsure(cols, prior, mean)
+    since = np.maximum(cols.run_km - newest_run(cols), 0)
+    unsure_now, unsure_next = (
+        mean**2 * unsure_onward(cols, prior, inside.own, run)
+        for run in (since, since + cols.ahead_km)
+    )
     lengths = _lengths(cols, layer, prior, inside, used, unsure_now, rules)
     read, through, chance = (
         _passed(cols, layer, prior, inside, at, unsure)
@@ -291,44 +300,6 @@ def _chunk(cols: Columns, prior: Prior, rules: Rules) -> tuple[Forecasts, Inside
         weight=weighed.weight,
     )
     return found, inside
-
-
-def _unsure(cols: Columns, prior: Prior, rate: Floats) -> tuple[Floats, Floats]:
-    """Variance of v from strip classes whose factor this point's own readings did not weigh.
-
-    Of the strip that ran since the newest reading, and then of the run ahead as well.
-    """
-    count = cols.count
-    has = cols.first[1:] > cols.first[:-1]
-    newest = np.zeros_like(cols.run_km)
-    newest[has] = cols.read_run_km[cols.first[1:][has] - 1]
-    factors = [prior.factor(name) for name in cols.classes]
-    whole = np.zeros(count)
-    for number, factor in enumerate(factors):
-        whole += factor * newest[:, number]
-    now, following = np.zeros(count), np.zeros(count)
-    for number, name in enumerate(cols.classes):
-        share = np.where(
-            whole > 0, factors[number] * newest[:, number] / np.maximum(whole, 1e-12), 0
-        )
-        each = (1 - share) * factors[number] * prior.factor_spread(name) * rate
-        since = cols.run_km[:, number] - newest[:, number]
-        now += (each * since) ** 2
-        following += (each * (since + cols.ahead_km[:, number])) ** 2
-    return now, following
-
-
-def factors_unsure(cols: Columns, prior: Prior) -> Floats:
-    """Variance of ln rate from the factors of the strip up to the newest reading."""
-    newest = np.zeros_like(cols.run_km)
-    has = cols.first[1:] > cols.first[:-1]
-    newest[has] = cols.read_run_km[cols.first[1:][has] - 1]
-    whole, square = np.zeros(cols.count), np.zeros(cols.count)
-    for number, name in enumerate(cols.classes):
-        each = prior.factor(name) * newest[:, number]
-        whole += each
-        square += (each * prior.factor_spread(name)) ** 2
-    return square / np.maximum(whole, 1e-9) ** 2
 
 
 def _limit_row(

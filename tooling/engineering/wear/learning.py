@@ -61,6 +61,8 @@ class Learnt:
     bedding_sd: float
     bedding_error: float
     factor_errors: dict[str, float]
+    factor_shared: dict[str, float]
+    rate_shared: float
 
     def as_prior(self, names: Sequence[str]) -> Prior:
         """A prior with one pool per name, without the errors of the means."""

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from tooling.engineering.wear.columns import Columns
 from tooling.engineering.wear.earlier import said_by
-from tooling.engineering.wear.forecasts import CHUNK, expect, factors_unsure, part
+from tooling.engineering.wear.forecasts import CHUNK, expect, part
 from tooling.engineering.wear.prior import Prior
 from tooling.engineering.wear.specs import LifeSaid
+from tooling.engineering.wear.strips import factors_unsure
 
 
 def lives_said(cols: Columns, prior: Prior) -> list[LifeSaid | None]:

@@ -145,6 +145,8 @@ def _first(cols: Columns, start: Prior) -> Learnt:
         bedding_sd=every.bedding_sd_nm,
         bedding_error=0.0,
         factor_errors={},
+        factor_shared={},
+        rate_shared=0.0,
     )
 
 
@@ -190,13 +192,17 @@ def _round(cols: Columns, learnt: Learnt) -> Learnt:
     step = np.linalg.solve(matrix + np.diag(hold), gradient + extra)
     step[:pools] = np.clip(step[:pools], -1, 1)
     step[pools + 2 :] = np.clip(step[pools + 2 :], -0.7, 0.7)
-    errors = np.sqrt(np.diag(np.linalg.inv(matrix + np.diag(hold))))
+    covariance = np.linalg.inv(matrix + np.diag(hold))
+    errors = np.sqrt(np.diag(covariance))
 
     moved = z - step[:pools][cols.alike][:, None]
     square = np.sum(trust * moved**2, axis=1)
     variance_z = np.sum(mass * (z - np.sum(mass * z, axis=1)[:, None]) ** 2, axis=1)
     counted = np.bincount(cols.alike, weights=counts, minlength=pools)
     per_pool = np.bincount(cols.alike, weights=counts * square, minlength=pools)
+    mean_of_all = counted / counted.sum()
+    rate_shared = float(mean_of_all @ covariance[:pools, :pools] @ mean_of_all) ** 0.5
+    shared = -(mean_of_all @ covariance[:pools, pools + 2 :]) / rate_shared
     variance = spread_after(
         learnt.spread**2, square, variance_z, BELIEFS.rate_sd, BELIEFS.rate_pieces, counts
     )
@@ -241,6 +247,8 @@ def _round(cols: Columns, learnt: Learnt) -> Learnt:
         )
         ** 0.5,
         factor_errors=dict(zip(names, errors[pools + 2 :].tolist(), strict=True)),
+        factor_shared=dict(zip(names, shared.tolist(), strict=True)),
+        rate_shared=rate_shared,
     )
 
 
@@ -305,7 +313,10 @@ def _told(whole: Columns, cols: Columns, learnt: Learnt) -> Prior:
     )
     factor_sd = dict(learnt.prior.factor_sd) | learnt.factor_errors
     everything = told.pop("", every_pool)
-    return replace(learnt.prior, everything=everything, pools=told, factor_sd=factor_sd)
+    return replace(
+        learnt.prior, everything=everything, pools=told, factor_sd=factor_sd,
+        factor_shared=learnt.factor_shared, rate_shared=learnt.rate_shared,
+    )  # fmt: skip
 
 
 def _pool(learnt: Learnt, mean: float, sd: float, se: float, count: int) -> Pool:

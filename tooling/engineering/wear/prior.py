@@ -79,7 +79,9 @@ class Prior:
     """Everything that was learned from all histories.
 
     ``pools`` by the point's ``alike``; ``everything`` is the pool of a point that has none.
-    ``factors`` by strip class with the standard deviation of their logarithm in ``factor_sd``.
+    ``factors`` by strip class with the standard deviation of their logarithm in ``factor_sd``;
+    ``factor_shared`` is what of it they share with one another and, the other way, with the mean of
+    ln rate, of whose error it is ``rate_shared``.
     ``bedding_km``: a face beds in as 1 − exp(−equivalent length / it). ``late_more`` ± ``late_sd``:
     late in life (well beyond ``late_km``) a point wears by this share of the usual rate faster.
     ``piece_share``: of the variance of ln rate between like pieces, what a piece keeps from cut to
@@ -97,6 +99,8 @@ class Prior:
             name: 0.0 if name == "cold rolled" else FACTOR_SPREAD for name in DEFAULT_FACTORS
         }
     )
+    factor_shared: Mapping[str, float] = field(default_factory=dict)
+    rate_shared: float = 0.0
     bedding_km: float = 20.0
     late_km: float = 300.0
     late_more: float = 0.0
@@ -109,7 +113,7 @@ class Prior:
     odd_reading_times: float = 8.0
 
     def __post_init__(self) -> None:
-        for name in ("pools", "factors", "factor_sd"):
+        for name in ("pools", "factors", "factor_sd", "factor_shared"):
             object.__setattr__(self, name, MappingProxyType(dict(getattr(self, name))))
         if any(not (isfinite(each) and each > 0) for each in self.factors.values()):
             raise ValueError("a factor is more than nothing")
@@ -135,6 +139,10 @@ class Prior:
         plain = strip_class(name)
         return 0.0 if plain == "cold rolled" else self.factor_sd.get(plain, UNKNOWN_SPREAD)
 
+    def shared(self, name: str) -> float:
+        """The part of ``factor_spread`` that goes with the other factors, against the rate."""
+        return self.factor_shared.get(strip_class(name), 0.0)
+
     def equivalent_nm(self, run_nm: Mapping[str, int]) -> float:
         """Σ factor(class) × length, added in the order of the classes' names."""
         return sum(self.factor(name) * run_nm[name] for name in sorted(run_nm))
@@ -147,6 +155,7 @@ class Prior:
             "pools": {name: asdict(self.pools[name]) for name in sorted(self.pools)},
             "factors": dict(sorted(self.factors.items())),
             "factor_sd": dict(sorted(self.factor_sd.items())),
+            "factor_shared": dict(sorted(self.factor_shared.items())),
         }
 
     @classmethod
