@@ -28,7 +28,7 @@ from tests.engineering.wear_coverage import (
     shops_of,
 )
 from tests.engineering.wear_world import MODEL, OTHER, pieces
-from tooling.engineering.wear import columns, fit_prior, forecast, forecast_one
+from tooling.engineering.wear import Prior, columns, fit_prior, forecast, forecast_one
 
 PIECES = 1_000
 POINTS = 100_000
@@ -48,7 +48,22 @@ def wear(built: Built) -> list[Figure]:
             found = [held(law, shop, readings, each, prior) for shop, prior in priors.items()]
             what = f"{name}, {readings} readings"
             rows += _model(what, readings, found) if law is MODEL else _other(what, found)
+            if law is MODEL:
+                rows += _onto_cold_rolled(readings, each, priors)
     return rows + _small() + _after_cuts()
+
+
+def _onto_cold_rolled(readings: int, each: int, priors: dict[int, Prior]) -> list[Figure]:
+    """The same pieces, but all strip to come is cold rolled, told from a mix by learned factors."""
+    found = [
+        held(MODEL, shop, readings, each, prior, onto_cold_rolled=True)
+        for shop, prior in priors.items()
+    ]
+    what = f"onto cold rolled, {readings} readings"
+    return [
+        Figure(f"{what}: in the {name} % interval", 100 * _mean(found, field), "%")
+        for name, field in (("50", "half"), ("90", "nine"))
+    ]
 
 
 def _after_cuts() -> list[Figure]:

@@ -42,7 +42,7 @@ from tooling.engineering.wear.rates import (
 )
 from tooling.engineering.wear.robust import Weighed, weigh
 from tooling.engineering.wear.specs import Rules, Says
-from tooling.engineering.wear.strips import factors_unsure, newest_run, unsure_onward
+from tooling.engineering.wear.strips import newest_run, one_km_onward, unsure_onward
 
 CHUNK = 1_024
 """Points worked at a time, so that the work stays in the processor's cache."""
@@ -146,9 +146,9 @@ class Inside:
     shape: Onward
 
     def unsure_rate(self, cols: Columns, prior: Prior) -> Floats:
-        """Relative variance of the rate on cold rolled strip from the factors of the strip that
-        told it, by how much of the rate its own readings tell."""
-        return factors_unsure(cols, prior, self.own)
+        """Relative variance of the rate on the strip ahead, else on strip like that which was
+        read, from the factors of the strip that told it."""
+        return unsure_onward(cols, prior, self.own, one_km_onward(cols, prior))
 
     @property
     def own(self) -> Floats:
@@ -327,19 +327,22 @@ def _lengths(
 ) -> list[Floats]:  # fmt: skip
     """Length left at even odds, at the confidence, and at its lucky end; NaN without a limit."""
     levels = (0.5, 1 - rules.confidence, rules.confidence)
-    return [left_at(cols, layer, prior, inside, used, unsure, level) for level in levels]
+    ahead = inside.unsure_rate(cols, prior) * inside.rates.mean**2
+    return [left_at(cols, layer, prior, inside, used, unsure, ahead, level) for level in levels]
 
 
 def left_at(
     cols: Columns, layer: Plating, prior: Prior, inside: Inside, used: Floats, unsure: Floats,
-    level: float,
+    ahead: Floats, level: float,
 ) -> Floats:  # fmt: skip
-    """The length (km) after which the limit is passed with this chance, less what is used."""
+    """The length (km) after which the limit is passed with this chance, less what is used.
+
+    ``ahead``: variance of what each further km adds, for what is unsure of the factors.
+    """
     usable = np.isfinite(cols.limit)
     wall = layer.bare(np.nan_to_num(cols.limit))
     row = _limit_row(cols, layer, prior, inside.shape, used)
     log_mean, log_sd = inside.rates.log_moments
-    ahead = inside.unsure_rate(cols, prior) * inside.rates.mean**2
     a0, b0, _q = seen(inside.weighed.solved, row, used)
 
     def chance(x: Floats) -> Floats:

@@ -48,6 +48,15 @@ def unsure_onward(cols: Columns, prior: Prior, own: Floats, run_km: Floats | Non
     return np.maximum(square + shared**2 - 2 * rate * shared, 0)
 
 
+def one_km_onward(cols: Columns, prior: Prior) -> Floats:
+    """One equivalent km of the run ahead, else of strip like that which was read: km of every class
+    (n × classes); nothing where there is neither."""
+    past = newest_run(cols)
+    run = np.where(cols.ahead_km.sum(axis=1, keepdims=True) > 0, cols.ahead_km, past)
+    mix: Floats = run / np.maximum(equivalent(run, cols.classes, prior), 1e-9)[:, None]
+    return mix
+
+
 def factors_unsure(cols: Columns, prior: Prior, own: Floats | float = 1.0) -> Floats:
     """Variance of ln rate on cold rolled strip from the factors of the strip up to the newest
     reading, where its own readings tell so much of the rate."""
