@@ -432,6 +432,7 @@ def test_what_is_certainly_wrong_is_not_taken_without_the_server(
     line.down()
     wedge(page, pieces[5].code)
     expect(waiting(page)).to_have_text("1 waiting to be sent.")
+    expect(page.get_by_text("No connection")).to_be_visible()  # it knows by now that it is cut off
     code = pieces[0].code
     wedge(page, code[:-1] + ("0" if code[-1] != "0" else "1"))
     expect(page.locator(".problem[data-code=bad_check_character]")).to_contain_text("misread")
