@@ -269,11 +269,17 @@ def _said(
 
 
 def _bare(shop: Shop, size: int) -> Makes:
-    dice = random.Random()
+    """Each sender its own pieces: this view holds no row, so two that write the same piece in one
+    moment would leave it where the earlier one says."""
 
-    def make() -> Request:
-        to = dice.choice(shop.places)[0]
-        rows = [[piece, to] for piece, _code in _some(dice, shop.pieces, size)]
-        return "/bare/", {"Content-Type": "application/json"}, json.dumps(rows).encode(), size
+    def of_sender(number: int) -> Callable[[], Request]:
+        dice, mine = random.Random(), shop.pieces[number::SENDERS]
 
-    return lambda _number: make
+        def make() -> Request:
+            to = dice.choice(shop.places)[0]
+            body = json.dumps([[piece, to] for piece, _code in _some(dice, mine, size)]).encode()
+            return "/bare/", {"Content-Type": "application/json"}, body, size
+
+        return make
+
+    return of_sender
