@@ -50,9 +50,9 @@ def main(arguments: list[str]) -> int:
     for name in given.names:
         print(f"measuring {name} …", file=sys.stderr, flush=True)
         figures[name] = MEASURES[name](built)
-    if "scans" in given.names:
-        left = len(differences())
-        figures["scans"].append(Figure("verify: differences after the scans", left, "", 0))
+        if name == "scans":
+            left = len(differences())
+            figures[name].append(Figure("verify: differences after the scans", left, "", 0))
     answer = {
         "database": connection.vendor,
         "rows": counts,
