@@ -83,7 +83,7 @@ def held(
     left = left * (_in_cold_rolled(histories) if onto_cold_rolled else _nominal(histories, prior))
     if onto_cold_rolled:
         histories = [
-            replace(each, ahead_nm={"cold_rolled": sum(each.ahead_nm.values())})
+            replace(each, ahead_nm={"cold rolled": sum(each.ahead_nm.values())})
             for each in histories
         ]
     cols = columns(histories)
