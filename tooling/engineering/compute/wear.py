@@ -110,6 +110,8 @@ PRIOR = obj(
     pools=BY_NAME | {"additionalProperties": POOL},
     factors=BY_NAME | {"additionalProperties": number(least=1e-3, most=1e3)},
     factor_sd=BY_NAME | {"additionalProperties": number(most=5)},
+    factor_shared=BY_NAME | {"additionalProperties": number(least=-5, most=5)},
+    rate_shared=number(most=5),
     bedding_km=number(least=1e-3, most=1e5),
     late_km=number(least=1e-3, most=1e5),
     late_more=number(least=-0.9, most=10),
