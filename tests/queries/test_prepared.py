@@ -6,11 +6,11 @@ import uuid
 from datetime import timedelta
 
 import pytest
-from django.db import connection
+from django.db import IntegrityError, connection, transaction
 from django.test.utils import CaptureQueriesContext
 
 from tooling.models import Movement, Person, Piece, Place
-from tooling.queries.prepared import MOST_VALUES, Prepared, columns, made
+from tooling.queries.prepared import MOST_VALUES, Prepared, columns, hot_cursor, made, one_trip
 
 pytestmark = pytest.mark.django_db
 
@@ -101,3 +101,41 @@ def test_a_value_that_the_statement_holds_in_another_form_is_refused(pieces) -> 
     )
     with pytest.raises(AssertionError):
         begins(["R00"])
+
+
+def test_what_is_asked_in_one_trip_is_answered_as_if_asked_alone(pieces) -> None:
+    """Each sees what was written before it in the trip, and nothing of what came after."""
+    names = Prepared(lambda ids: Piece.objects.filter(pk__in=ids).values_list("mark"))
+    first, second = pieces[0], pieces[1]
+    update = "UPDATE tooling_piece SET mark = %s WHERE id = %s"
+    with transaction.atomic(), one_trip():
+        before = names.ask([first.pk])
+        with hot_cursor(connection) as cursor:
+            cursor.execute(update, ["changed", first.pk])
+        with one_trip():
+            between = names.ask([first.pk])
+            both = names.ask([second.pk, first.pk])
+        with hot_cursor(connection) as cursor:
+            cursor.execute(update, ["again", first.pk])
+    assert [before.rows(), between.rows()] == [[("M0",)], [("changed",)]]
+    assert sorted(both.rows()) == [("M1",), ("changed",)]
+    assert names([first.pk]) == [("again",)]
+
+
+def test_an_error_in_a_trip_is_the_databases_own_and_keeps_nothing_of_it(pieces) -> None:
+    names = Prepared(lambda ids: Piece.objects.filter(pk__in=ids).values_list("mark"))
+    update = "UPDATE tooling_piece SET mark = %s, place_id = %s WHERE id = %s"
+
+    def go() -> None:
+        with transaction.atomic(), one_trip():
+            for mark, place in (("changed", pieces[0].place_id), ("other", None)):
+                with hot_cursor(connection) as cursor:
+                    cursor.execute(update, [mark, place, pieces[0].pk])
+            names.ask([pieces[0].pk])
+
+    with pytest.raises(IntegrityError):
+        go()
+    assert names([pieces[0].pk]) == [("M0",)]
+    with one_trip():
+        asked = names.ask([pieces[1].pk])
+    assert asked.rows() == asked.rows() == [("M1",)]

@@ -1,34 +1,41 @@
 """Reads that every scan makes, their SQL built once per connection.
 
 Building a statement from a QuerySet takes several times what SQLite or PostgreSQL needs to answer
-it. A ``Prepared`` builds it once for each number of values asked for, remembers it with the
-connection, and afterwards only puts values into it. The QuerySet stays where it was written.
-PostgreSQL reads and plans such a statement once a connection too (``hot_cursor``).
+it. A ``Prepared`` builds it once, remembers it with the connection, and afterwards only puts values
+into it. The QuerySet stays where it was written.
+
+On SQLite there is one statement for each number of values. PostgreSQL takes each list as an array,
+reads and plans the one statement once a connection (``hot_cursor``), and is asked several things at
+once (``one_trip``): on the way there and back a scan would spend more than on the answers.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Sequence
-from dataclasses import dataclass
+import re
+from collections.abc import Callable, Collection, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any, TypeVar
 from uuid import UUID
 
-from django.db import DEFAULT_DB_ALIAS, connections
+from django.db import DEFAULT_DB_ALIAS, connection, connections
 from django.db.backends.base.base import BaseDatabaseWrapper
 from django.db.backends.utils import CursorWrapper
 from django.db.models import Model, QuerySet
 
 MOST_VALUES = 128
-"""Longer lists are rare, and building their statement is little beside answering it."""
+"""Longer lists are rare on SQLite, and building their statement is little beside answering it."""
 
 Row = tuple[Any, ...]
 M = TypeVar("M", bound=Model)
+_HOLE = re.compile(r"(%%|%s)")
 
 
 @dataclass(frozen=True)
 class _Statement:
-    """One built statement. ``holes``: where in ``params`` the n-th value of all lists goes."""
+    """One built statement. ``holes``: where in ``params`` the n-th list, or the n-th value of all
+    lists, goes, and whether it is a UUID written as hex there."""
 
     sql: str
     params: tuple[Any, ...]
@@ -36,16 +43,54 @@ class _Statement:
     compiler: Any
     converters: dict[int, Any]
 
-    def rows(self, connection: BaseDatabaseWrapper, values: Sequence[Any]) -> list[Row]:
+    def filled(self, values: Sequence[Any]) -> list[Any]:
         params = list(self.params)
         for at, number, as_hex in self.holes:
             params[at] = values[number].hex if as_hex else values[number]
-        with hot_cursor(connection) as cursor:
-            cursor.execute(self.sql, params)
-            found = cursor.fetchall()
+        return params
+
+    def as_rows(self, found: Sequence[Sequence[Any]]) -> list[Row]:
         if not self.converters:
             return [tuple(row) for row in found]
         return [tuple(row) for row in self.compiler.apply_converters(found, self.converters)]
+
+
+class Asked:
+    """A question that is under way; ``rows`` waits for the answer where it has not come yet."""
+
+    def __init__(
+        self,
+        cursor: CursorWrapper | None = None,
+        as_rows: Callable[[Sequence[Sequence[Any]]], list[Row]] | None = None,
+        known: Sequence[Row] = (),
+    ) -> None:
+        self._cursor, self._as_rows, self._known = cursor, as_rows, list(known)
+
+    def rows(self) -> list[Row]:
+        """The answer; the same list each time."""
+        if self._cursor is not None:
+            with self._cursor as cursor:
+                found = cursor.fetchall()
+            self._known = self._as_rows(found) if self._as_rows else found
+            self._cursor = None
+        return self._known
+
+
+@contextmanager
+def one_trip() -> Iterator[None]:
+    """What is asked and written inside through ``Prepared.ask`` and ``hot_cursor`` goes to
+    PostgreSQL together, in its order, and the answers come back together; rows are read after it.
+    Nothing else belongs inside but a further trip, which joins it. SQLite, which is no trip away,
+    does each at once."""
+    if connection.vendor != "postgresql":
+        yield
+        return
+    connection.ensure_connection()
+    if connection.connection.info.pipeline_status:
+        yield
+        return
+    with connection.wrap_database_errors, connection.connection.pipeline():
+        yield
 
 
 def hot_cursor(connection: BaseDatabaseWrapper) -> CursorWrapper:
@@ -78,18 +123,39 @@ class Prepared:
         self.build = build
 
     def __call__(self, *lists: Collection[Any]) -> list[Row]:
+        return self.ask(*lists).rows()
+
+    def ask(self, *lists: Collection[Any]) -> Asked:
+        """The same, without waiting for the answer inside ``one_trip``."""
         if not all(lists):
-            return []
-        asked = [_filled(list(dict.fromkeys(each))) for each in lists]
-        sizes = tuple(len(each) for each in asked)
-        if max(sizes, default=0) > MOST_VALUES:
-            return list(self.build(*asked))
+            return Asked()
         connection = connections[DEFAULT_DB_ALIAS]
+        asked = [list(dict.fromkeys(each)) for each in lists]
+        if connection.vendor == "postgresql":
+            statement = self._known(connection, (), asked)
+            values: list[Any] = asked
+        else:
+            asked = [_filled(each) for each in asked]
+            sizes = tuple(len(each) for each in asked)
+            if max(sizes, default=0) > MOST_VALUES:
+                return Asked(known=list(self.build(*asked)))
+            statement = self._known(connection, sizes, asked)
+            values = [value for each in asked for value in each]
+        cursor = hot_cursor(connection)
+        cursor.execute(statement.sql, statement.filled(values))
+        return Asked(cursor, statement.as_rows)
+
+    def _known(
+        self, connection: BaseDatabaseWrapper, sizes: tuple[int, ...], asked: list[list[Any]]
+    ) -> _Statement:
         known: dict[Any, _Statement] = vars(connection).setdefault("rollroom_prepared", {})
         key = (self, sizes)
         if key not in known:
-            known[key] = self._built(connection, asked)
-        return known[key].rows(connection, [value for each in asked for value in each])
+            as_arrays = connection.vendor == "postgresql"
+            like = [each[:1] for each in asked] if as_arrays else asked
+            built = self._built(connection, like)
+            known[key] = _with_arrays(built) if as_arrays else built
+        return known[key]
 
     def _built(self, connection: BaseDatabaseWrapper, asked: list[list[Any]]) -> _Statement:
         """With marks of the same kind in the place of the values, to see where they go."""
@@ -102,6 +168,18 @@ class Prepared:
         flat = [mark for each in marks for mark in each]
         converters = compiler.get_converters([each[0] for each in compiler.select])
         return _Statement(sql, tuple(params), tuple(_holes(params, flat)), compiler, converters)
+
+
+def _with_arrays(one: _Statement) -> _Statement:
+    """The statement that was built with one value for each list, with an array in its place."""
+    parts = _HOLE.split(one.sql)
+    marks = [n for n, part in enumerate(parts) if part == "%s"]
+    for at, _number, _as_hex in one.holes:
+        before, after = parts[marks[at] - 1], parts[marks[at] + 1]
+        if not (before.endswith(" IN (") and after.startswith(")")):
+            raise AssertionError("a list went into the statement otherwise than for one __in")
+        parts[marks[at] - 1] = before.removesuffix(" IN (") + " = ANY("
+    return replace(one, sql="".join(parts))
 
 
 def _filled(values: list[Any]) -> list[Any]:

@@ -15,9 +15,10 @@ from django.utils.translation import gettext_lazy as _
 from tooling.engineering.codes import CODE_LENGTH, fold, looks_like_code, read_code
 from tooling.errors import Conflict, ToolingError, Unknown
 from tooling.models import Kit, KitPosition, LabelEvent, Piece, Place, Station, StockLine, ToolSet
-from tooling.queries.prepared import Prepared, columns, made
+from tooling.queries.prepared import Asked, Prepared, columns, made, one_trip
 
 PIECE_LETTERS = "RSDLH"
+PLACE_LETTERS = "PC"
 Subject = int | StockLine | Place | ToolSet | Kit
 """What a scan moves; a piece is named by its id, since there may be a thousand."""
 
@@ -149,24 +150,44 @@ _VOID = Prepared(
 )
 
 
-def look_up(codes: Iterable[str], targets: Iterable[str]) -> Lookup:
-    """Find everything these texts may name; no query for a kind of label that none of them is."""
+@dataclass(frozen=True)
+class LabelsAsked:
+    """What most labels of a batch are, under way: pieces, places, and whether they are void."""
+
+    codes: frozenset[str]
+    pieces: Asked
+    places: Asked
+    void: Asked
+
+    def of(self, letters: str) -> list[str]:
+        """The codes of these kinds of label."""
+        return [code for code in self.codes if code[0] in letters]
+
+
+def ask_labels(codes: Iterable[str], targets: Iterable[str]) -> LabelsAsked:
+    """Ask what ``look_up`` of these texts, or of some of them, will want to know."""
+    short = {without_copy_letter(text) for text in codes} | set(targets)
+    folded = frozenset(fold(text) for text in short if looks_like_code(text))
+    pieces = [code for code in folded if code[0] in PIECE_LETTERS]
+    places = [code for code in folded if code[0] in PLACE_LETTERS]
+    with one_trip():
+        return LabelsAsked(folded, _PIECES.ask(pieces), _PLACES.ask(places), _VOID.ask(folded))
+
+
+def look_up(
+    codes: Iterable[str], targets: Iterable[str], asked: LabelsAsked | None = None
+) -> Lookup:
+    """Find everything these texts may name; no query for a kind of label that none of them is.
+    ``asked``: where ``ask_labels`` of them was called before."""
     subjects, wheres = set(codes), set(targets)
-    short = {without_copy_letter(text) for text in subjects} | wheres
-    folded = {fold(text) for text in short if looks_like_code(text)}
-    found = Lookup()
-
-    def of(letters: str) -> list[str]:
-        return [code for code in folded if code[0] in letters]
-
-    if wanted := of(PIECE_LETTERS):
-        found.pieces = dict(_PIECES(wanted))
+    asked = asked or ask_labels(subjects, wheres)
+    of, found = asked.of, Lookup()
+    found.pieces = dict(asked.pieces.rows())
     if wanted := of("B"):
         rows = StockLine.objects.filter(code__in=wanted).select_related("drawing", "place")
         found.stock = {line.code: line for line in rows}
-    if wanted := of("PC"):
-        places = [made(Place, row) for row in _PLACES(wanted)]
-        found.places = {each.code: each for each in places}
+    places = [made(Place, row) for row in asked.places.rows()]
+    found.places = {each.code: each for each in places}
     if wanted := of("T"):
         found.sets = {each.code: each for each in ToolSet.objects.filter(code__in=wanted)}
     if wanted := of("K"):
@@ -177,7 +198,7 @@ def look_up(codes: Iterable[str], targets: Iterable[str]) -> Lookup:
         found.stations = {station.code: station for station in stations}
     _find_marks(found, subjects)
     _find_names(found, wheres)
-    found.void = void_labels(folded)
+    found.void = _replaced_by(asked.void)
     return found
 
 
@@ -219,7 +240,11 @@ def void_labels(codes: Collection[str]) -> dict[str, str]:
     Two queries where a label is void, and one more for every time that the newer one was
     replaced in its turn.
     """
-    void = {code: "" for (code,) in _VOID(codes)}
+    return _replaced_by(_VOID.ask(codes))
+
+
+def _replaced_by(asked: Asked) -> dict[str, str]:
+    void = {code: "" for (code,) in asked.rows()}
     replaced: dict[str, str] = {}
     ends = set(void)
     while ends:

@@ -4,6 +4,7 @@ reported to its owner, and one that comes from there, or is seen again, is noted
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
+from dataclasses import dataclass
 from datetime import datetime
 from types import MappingProxyType
 from typing import Any
@@ -12,7 +13,7 @@ from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.utils.translation import gettext as _
 
 from tooling.models import OwnerReport, Person, Piece, Place, PlaceKind, ReportKind, StockLine
-from tooling.queries.prepared import Prepared
+from tooling.queries.prepared import Asked, Prepared, one_trip
 from tooling.queries.whereabouts import GONE_KINDS
 from tooling.services.owner_reports import NO_LONGER_LOST, note_found, open_report
 
@@ -32,22 +33,41 @@ _GONE = Prepared(
 )
 
 
+@dataclass(frozen=True)
+class LossesAsked:
+    """The places for what is lost or gone, and pieces as they are after a move, under way."""
+
+    gone: Asked
+    missed: Asked
+
+
+def ask_losses(moved: Collection[int]) -> LossesAsked:
+    """Ask what ``after_moves`` of these pieces will want to know, once they are moved."""
+    if not moved:
+        return LossesAsked(Asked(), Asked())
+    with one_trip():
+        return LossesAsked(_GONE.ask(), _MISSED.ask(moved))
+
+
 def after_moves(
     *,
     by: Person | None,
     at: datetime,
     moved: Mapping[int, int | None],
     hands: Mapping[int, Person] = NOBODY_ELSE,
+    asked: LossesAsked | None = None,
 ) -> None:
     """``moved``: piece id → the id of the place that it came from, of those that are elsewhere
-    now. ``hands``: who moved which piece, where that was not ``by``. Call inside the write of the
-    movement. Two queries where nothing is lost or found."""
+    now. ``hands``: who moved which piece, where that was not ``by``. ``asked``: where
+    ``ask_losses`` of them was called before. Call inside the write of the movement. Two queries
+    where nothing is lost or found."""
     if by is None or not moved:
         return
-    gone: dict[str, str] = dict(_GONE())
+    asked = asked or ask_losses(moved)
+    gone: dict[str, str] = dict(asked.gone.rows())
     lost = tuple(path for path, kind in gone.items() if kind == PlaceKind.LOST)
     lost_now, found_now = set(), set()
-    for pk, path, is_shops_own, was_missed in _MISSED(moved):
+    for pk, path, is_shops_own, was_missed in asked.missed.rows():
         if path.startswith(lost) and not is_shops_own:
             lost_now.add(pk)
         elif was_missed and not path.startswith(tuple(gone)):

@@ -13,7 +13,7 @@ from django.utils.translation import gettext_lazy as _
 from tooling.errors import Conflict, Unknown
 from tooling.models import How, Kit, KitPosition, KitState, Movement, Person, Piece, Place
 from tooling.permissions import Verb, check_can
-from tooling.queries.prepared import Prepared
+from tooling.queries.prepared import Prepared, one_trip
 from tooling.queries.scan_lookup import Lookup
 from tooling.services import staging
 from tooling.services.due_back import USUAL, Departure, DueOn, note_departures
@@ -21,9 +21,9 @@ from tooling.services.piece_ledger import (
     PieceNow,
     Stamp,
     add_piece_rows,
+    ask_pieces,
     origin,
     piece_row,
-    pieces_by_id,
     pieces_now,
     refold,
     standing,
@@ -37,6 +37,7 @@ __all__ = [
     "PieceRow",
     "Stamp",
     "add_piece_rows",
+    "ask_pieces",
     "check_place_is_used",
     "find_movement",
     "lock_lookup",
@@ -45,7 +46,6 @@ __all__ = [
     "moves_of",
     "origin",
     "piece_row",
-    "pieces_by_id",
     "pieces_now",
     "refold",
     "row",
@@ -168,7 +168,9 @@ def lock_lookup(found: Lookup) -> None:
 def kits_around(*, piece_ids: Iterable[int], places: Iterable[Place]) -> set[int]:
     """The open kits that moves of these pieces to these places can touch. Two queries."""
     around = {code for place in places for code in place.path.split("/") if code}
-    return {kit for (kit,) in (*_CLAIMING(set(piece_ids)), *_GATHERING(around))}
+    with one_trip():
+        claiming, gathering = _CLAIMING.ask(set(piece_ids)), _GATHERING.ask(around)
+    return {kit for (kit,) in (*claiming.rows(), *gathering.rows())}
 
 
 def moves_of(

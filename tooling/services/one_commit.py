@@ -21,6 +21,7 @@ from typing import Any, TypeVar
 from django.db import connection
 from django.utils import timezone, translation
 
+from tooling.queries.prepared import hot_cursor, one_trip
 from tooling.services.write import writing
 
 LOG = logging.getLogger(__name__)
@@ -121,7 +122,7 @@ def _lead(mine: _Waiting) -> None:
 
 def _be_impatient() -> None:
     if connection.vendor == "postgresql":
-        with connection.cursor() as cursor:
+        with one_trip(), hot_cursor(connection) as cursor:
             cursor.execute(f"SET LOCAL lock_timeout = {PATIENCE_MS}")
 
 

@@ -19,7 +19,7 @@ from django.utils.translation import gettext_lazy as _
 from tooling.errors import Conflict, ToolingError
 from tooling.models import ApprovalKind, Piece, Place, PlaceKind, StockLine
 from tooling.queries.approvals import CUTS, Owned, answers_about, why_not
-from tooling.queries.prepared import Prepared, columns, made
+from tooling.queries.prepared import Asked, Prepared, columns, made
 
 GATES: Mapping[str, ApprovalKind] = MappingProxyType(
     {
@@ -42,15 +42,25 @@ class Going:
     on: date
 
 
+def ask_gates(paths: Iterable[str]) -> Asked:
+    """Ask for the places on the way to these that ask for an approval."""
+    return _GATES.ask({code for path in paths for code in _codes(path)})
+
+
 def refusals(
-    goings: Sequence[Going], paths: Mapping[int, str] = MappingProxyType({})
+    goings: Sequence[Going],
+    paths: Mapping[int, str] = MappingProxyType({}),
+    asked: Asked | None = None,
 ) -> dict[int, ToolingError]:
     """Piece id → why its owner keeps it from going there; the rest may. ``paths``: those of places
-    that are known, by their ids.
+    that are known, by their ids. ``asked``: where ``ask_gates`` of all that they go to was called
+    before.
 
     Two queries where nothing leaves, one where all paths are known; at most one and one for each
     kind of approval more.
     """
+    if asked is not None and not asked.rows():
+        return {}
     gates = _gates_of(goings, paths)
     leaving = {
         going.piece_id: (gates[going.to_place_id], going.on)
@@ -159,11 +169,15 @@ def _gates_of(goings: Iterable[Going], paths: Mapping[int, str]) -> dict[int, Pl
 
 
 def _gates_by_path(paths: Mapping[int, str]) -> dict[int, Place]:
-    codes = {pk: [code for code in path.split("/") if code] for pk, path in paths.items()}
+    codes = {pk: _codes(path) for pk, path in paths.items()}
     around = {code for each in codes.values() for code in each}
     gates = {place.code: place for place in (made(Place, row) for row in _GATES(around))}
     found = {pk: next((c for c in each if c in gates), None) for pk, each in codes.items()}
     return {pk: gates[code] for pk, code in found.items() if code is not None}
+
+
+def _codes(path: str) -> list[str]:
+    return [code for code in path.split("/") if code]
 
 
 def _refused(leaving: Mapping[Owned, tuple[Place, date]]) -> dict[int, ToolingError]:

@@ -18,7 +18,7 @@ from django.db.models import QuerySet
 from tooling.models import Device, Movement, Person, Piece, Place, PlaceKind, What
 from tooling.models.movements import STANDS
 from tooling.queries.count_sights import last_counted
-from tooling.queries.prepared import Prepared
+from tooling.queries.prepared import Asked, Prepared
 from tooling.services.piece_rows import PieceRow, Placed, insert, write_placed, write_seen
 
 Key = tuple[datetime, datetime]
@@ -98,9 +98,20 @@ _PIECES = Prepared(
 )
 
 
-def pieces_by_id(ids: Collection[int]) -> dict[int, PieceNow]:
-    """The present of these pieces; one query, none for none."""
-    return {row[0]: PieceNow(*row) for row in _PIECES(ids)}
+@dataclass(frozen=True)
+class PiecesAsked:
+    """The present of pieces, under way."""
+
+    asked: Asked
+
+    def by_id(self) -> dict[int, PieceNow]:
+        """The present of each."""
+        return {row[0]: PieceNow(*row) for row in self.asked.rows()}
+
+
+def ask_pieces(ids: Collection[int]) -> PiecesAsked:
+    """Ask for the present of these pieces; one query, none for none."""
+    return PiecesAsked(_PIECES.ask(ids))
 
 
 def verb_for(to: Place) -> str:

@@ -20,6 +20,7 @@ from tooling.models import (
     Place,
 )
 from tooling.queries.homes import Home, homes_of_pieces
+from tooling.queries.prepared import one_trip
 from tooling.queries.scan_lookup import Lookup, Target
 from tooling.services import contradictions, staging
 from tooling.services.due_back import USUAL, Departure, DueOn, Usual, note_departures
@@ -29,10 +30,10 @@ from tooling.services.movements import (
     PieceRow,
     Stamp,
     add_piece_rows,
+    ask_pieces,
     check_place_is_used,
     lock_pieces,
     piece_row,
-    pieces_by_id,
     pieces_now,
 )
 
@@ -99,10 +100,13 @@ def take_pieces(*, stamped: Sequence[Stamped], lookup: Lookup) -> list[Outcome]:
     ids = {each.piece_id for each in aimed}
     if not ids:
         return outcomes
-    lock_pieces(piece_ids=ids, places={each.target.place for each in aimed})
-    now = pieces_by_id(ids)
+    places = {each.target.place.pk: each.target.place for each in aimed}.values()
+    with one_trip():
+        lock_pieces(piece_ids=ids, places=places)
+        asked, before = ask_pieces(ids), staging.ask_before(places)
+    now = asked.by_id()
     for wave in _waves(aimed):
-        outcomes += take_wave(wave=wave, now=now)
+        outcomes += take_wave(wave=wave, now=now, asked=before)
     return outcomes
 
 
@@ -172,9 +176,11 @@ def _waves(aimed: Sequence[Aimed]) -> list[list[Aimed]]:
     return waves
 
 
-def take_wave(*, wave: Sequence[Aimed], now: dict[int, PieceNow]) -> list[Outcome]:
+def take_wave(
+    *, wave: Sequence[Aimed], now: dict[int, PieceNow], asked: staging.BeforeAsked | None = None
+) -> list[Outcome]:
     """Move pieces, each once, that are already locked; ``now`` is brought up to date. What comes
-    of it is written as of the last that was heard."""
+    of it is written as of the last that was heard. ``asked``: see ``staging.check_may_move``."""
     at, by = max(each.stamp.received_at for each in wave), wave[0].by
     hands = {each.piece_id: each.by for each in wave if each.by != by}
     moves = [
@@ -190,20 +196,22 @@ def take_wave(*, wave: Sequence[Aimed], now: dict[int, PieceNow]) -> list[Outcom
     places = {each.target.place.pk: each.target.place for each in wave}
     known = {pk: (piece.place_path, piece.place_kind) for pk, piece in _placed(wave, now).items()}
     known |= {pk: (place.path, place.kind) for pk, place in places.items()}
-    refused = staging.check_may_move(moves=moves, at=at, known=known)
+    refused = staging.check_may_move(moves=moves, at=at, known=known, asked=asked)
     taken = [each for each in wave if each.piece_id not in refused]
     before = {each.piece_id: now[each.piece_id].place_id for each in taken}
     stood = {each.piece_id: contradictions.Stood.of(now[each.piece_id]) for each in taken}
     gone = [_departure(each, now[each.piece_id]) for each in taken]
     rows = [_row_of(each, piece=now[each.piece_id]) for each in taken]
-    add_piece_rows(rows=rows, now=now)
+    with one_trip():
+        add_piece_rows(rows=rows, now=now)
+        told = that_hold([move for move in moves if move.piece_id not in refused], now)
+        after = staging.ask_after(told)
     for each in taken:
         if now[each.piece_id].place_id == each.target.place.pk:
             now[each.piece_id].place_path = each.target.place.path
     contradictions.find_in_pieces(at=at, rows=rows, stood=stood, places=places)
     note_departures(by=by, at=at, departures=gone)
-    told = [move for move in moves if move.piece_id not in refused]
-    staging.after_moves(by=by, at=at, moves=that_hold(told, now), hands=hands)
+    staging.after_moves(by=by, at=at, moves=told, hands=hands, asked=after)
     outcomes: list[Outcome] = [
         (each.scan, refused[each.piece_id]) for each in wave if each.piece_id in refused
     ]

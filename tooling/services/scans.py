@@ -18,15 +18,15 @@ from tooling.engineering.codes import fold
 from tooling.errors import Conflict, ToolingError
 from tooling.models import Device, Movement, Person, RefusedScan
 from tooling.permissions import Verb, check_can
-from tooling.queries.prepared import Prepared
-from tooling.queries.scan_lookup import Lookup, look_up
+from tooling.queries.prepared import Asked, Prepared, one_trip
+from tooling.queries.scan_lookup import LabelsAsked, Lookup, ask_labels, look_up
 from tooling.services import contradictions
 from tooling.services.due_back import check_due
 from tooling.services.movements import Stamp, lock_lookup
 from tooling.services.one_commit import in_one_commit
 from tooling.services.scan_acts import take_one
 from tooling.services.scan_moves import ScanIn, Stamped, Taken, take_pieces
-from tooling.services.seen_devices import known_devices
+from tooling.services.seen_devices import DevicesAsked, ask_devices
 from tooling.services.write import through_deadlocks, writing
 
 TAKEN, REPEATED, REFUSED = "taken", "repeated", "refused"
@@ -93,15 +93,17 @@ class _Heard(NamedTuple):
 def _record_batches(batches: Sequence[_Batch]) -> list[list[ScanResult]]:
     """What several devices sent in the same moment, as if it had come in one batch: the same
     statements for one as for many. Inside a transaction that is open."""
-    desks = _devices_of(batches)
+    ids = {scan.id for batch in batches for scan in batch.scans}
+    asked = _ask(batches, ids)
+    desks = asked.devices.all()
     heard = [
         [_Heard(scan, batch.by, batch.at, desk) for scan in batch.scans]
         for batch, desk in zip(batches, desks, strict=True)
     ]
     first, later = _first_of_each_id([each for batch in heard for each in batch])
-    answers = _earlier_answers(first)
+    answers = _earlier_answers(asked)
     fresh = [each for key, each in first.items() if key not in answers]
-    answers |= _record(fresh)
+    answers |= _record(fresh, asked.labels)
     _keep_reused([*later, *first.values()], answers)
     new = {each.scan.id for each in fresh}
     return [
@@ -114,10 +116,27 @@ def _record_batches(batches: Sequence[_Batch]) -> list[list[ScanResult]]:
     ]  # fmt: skip
 
 
-def _devices_of(batches: Sequence[_Batch]) -> list[Device]:
-    """The device of each batch; the rows are held from here on."""
-    clocks = [(batch.device, batch.at, batch.device_now) for batch in batches]
-    return known_devices(clocks)
+@dataclass(frozen=True)
+class _Asked:
+    """What every batch wants to know first, under way."""
+
+    devices: DevicesAsked
+    taken: Asked
+    refused: Asked
+    labels: LabelsAsked
+
+
+def _ask(batches: Sequence[_Batch], ids: Collection[uuid.UUID]) -> _Asked:
+    """In one trip. The rows of the devices are held from here on; what was answered before is read
+    behind that, so that the same batch sent at the same moment has been written by then."""
+    scans = [scan for batch in batches for scan in batch.scans]
+    with one_trip():
+        return _Asked(
+            ask_devices([(each.device, each.at, each.device_now) for each in batches]),
+            _TAKEN.ask(ids),
+            _REFUSED.ask(ids),
+            ask_labels({scan.code for scan in scans}, {scan.to for scan in scans}),
+        )
 
 
 @dataclass(frozen=True)
@@ -171,23 +190,20 @@ def _first_of_each_id(
     return first, later
 
 
-def _earlier_answers(asked: Collection[uuid.UUID]) -> dict[uuid.UUID, _Kept]:
-    ids = list(asked)
+def _earlier_answers(asked: _Asked) -> dict[uuid.UUID, _Kept]:
     answers = {}
-    for key, content_hash, place in _TAKEN(ids):
+    for key, content_hash, place in asked.taken.rows():
         answers[key] = _Kept(content_hash, ScanResult(key, TAKEN, place=place))
-    if len(answers) == len(ids):
-        return answers
-    for key, content_hash, code, message in _REFUSED(ids):
+    for key, content_hash, code, message in asked.refused.rows():
         answers[key] = _Kept(content_hash, ScanResult(key, REFUSED, code, message))
     return answers
 
 
-def _record(heard: Sequence[_Heard]) -> dict[uuid.UUID, _Kept]:
+def _record(heard: Sequence[_Heard], asked: LabelsAsked) -> dict[uuid.UUID, _Kept]:
     """Take what can be taken, keep what cannot; the answers by id."""
     if not heard:
         return {}
-    lookup = look_up([each.scan.code for each in heard], [each.scan.to for each in heard])
+    lookup = look_up([each.scan.code for each in heard], [each.scan.to for each in heard], asked)
     answers: dict[uuid.UUID, _Kept] = {}
     refused: list[RefusedScan] = []
     runs = _runs(heard, lookup)

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 
 from django.db import connection
 
 from tooling.models import Device
-from tooling.queries.prepared import hot_cursor
+from tooling.queries.prepared import Asked, hot_cursor
 
 DEVICES = uuid.UUID("0c1b7a54-58b0-5d1c-8a0e-7f1de9a0c2b4")
 
@@ -17,12 +18,35 @@ DEVICES = uuid.UUID("0c1b7a54-58b0-5d1c-8a0e-7f1de9a0c2b4")
 def known_device(*, device: str, at: datetime, device_now: datetime) -> Device:
     """The device, its row made on first sight, with how far its clock is off; the row is held from
     here on. Its name is not read."""
-    return known_devices([(device, at, device_now)])[0]
+    return ask_devices([(device, at, device_now)]).all()[0]
 
 
-def known_devices(clocks: Sequence[tuple[str, datetime, datetime]]) -> list[Device]:
-    """The same of several: what it calls itself, the moment, and its own clock then. One statement
-    on PostgreSQL, and two for each that is new."""
+Clock = tuple[str, datetime, datetime]
+"""What a device calls itself, the moment, and its own clock then."""
+
+
+@dataclass(frozen=True)
+class DevicesAsked:
+    """Devices that were seen just now; which of them are known is under way."""
+
+    clocks: Sequence[Clock]
+    desks: Sequence[Device]
+    known: Asked
+
+    def all(self) -> list[Device]:
+        """The devices, in the order of the clocks; those that are new have rows now."""
+        known = {pk for (pk,) in self.known.rows()}
+        for desk, (device, _at, _now) in zip(self.desks, self.clocks, strict=True):
+            if desk.pk not in known:
+                name = "" if str(desk.pk) == device.lower() else device[:80]
+                seen = {"last_offset_ms": desk.last_offset_ms, "last_seen_at": desk.last_seen_at}
+                Device.objects.get_or_create(pk=desk.pk, defaults={**seen, "name": name})
+                known.add(desk.pk)
+        return list(self.desks)
+
+
+def ask_devices(clocks: Sequence[Clock]) -> DevicesAsked:
+    """The same of several. One statement on PostgreSQL, and two for each that is new."""
     desks = [
         Device(
             pk=_device_key(device),
@@ -31,14 +55,7 @@ def known_devices(clocks: Sequence[tuple[str, datetime, datetime]]) -> list[Devi
         )
         for device, at, device_now in clocks
     ]
-    known = _saw_again({desk.pk: desk for desk in desks})
-    for desk, (device, _at, _now) in zip(desks, clocks, strict=True):
-        if desk.pk not in known:
-            name = "" if str(desk.pk) == device.lower() else device[:80]
-            seen = {"last_offset_ms": desk.last_offset_ms, "last_seen_at": desk.last_seen_at}
-            Device.objects.get_or_create(pk=desk.pk, defaults={**seen, "name": name})
-            known.add(desk.pk)
-    return desks
+    return DevicesAsked(clocks, desks, _saw_again({desk.pk: desk for desk in desks}))
 
 
 def _device_key(device: str) -> uuid.UUID:
@@ -58,19 +75,20 @@ _SEEN_TOGETHER = (
 _SEEN = "UPDATE tooling_device SET last_offset_ms = %s, last_seen_at = %s WHERE id = %s"
 
 
-def _saw_again(desks: Mapping[uuid.UUID, Device]) -> set[uuid.UUID]:
+def _saw_again(desks: Mapping[uuid.UUID, Device]) -> Asked:
     """Write what is new of those that are known; which they are. The ORM would spend more on this
     than the database does."""
     said = list(desks.values())
-    with hot_cursor(connection) as cursor:
-        if connection.vendor == "postgresql":
-            columns = ["pk", "last_offset_ms", "last_seen_at"]
-            cursor.execute(_SEEN_TOGETHER, [[getattr(d, each) for d in said] for each in columns])
-            return {pk for (pk,) in cursor.fetchall()}
-        known = set()
+    cursor = hot_cursor(connection)
+    if connection.vendor == "postgresql":
+        columns = ["pk", "last_offset_ms", "last_seen_at"]
+        cursor.execute(_SEEN_TOGETHER, [[getattr(d, each) for d in said] for each in columns])
+        return Asked(cursor)
+    known = []
+    with cursor:
         for desk in said:
             seen = connection.ops.adapt_datetimefield_value(desk.last_seen_at)
             cursor.execute(_SEEN, [desk.last_offset_ms, seen, desk.pk.hex])
             if cursor.rowcount:
-                known.add(desk.pk)
-        return known
+                known.append((desk.pk,))
+    return Asked(known=known)

@@ -25,12 +25,12 @@ from tooling.models import (
     Person,
     Place,
     PlaceKind,
-    SetupState,
     StockLine,
 )
-from tooling.queries.prepared import Prepared
+from tooling.queries.prepared import Asked, Prepared, one_trip
 from tooling.queries.stock_pools import POOLED, UNUSABLE
 from tooling.services import lost_and_found, owner_gate
+from tooling.services.staging_areas import Area, areas_of, ask_open_kits
 from tooling.services.staging_judge import (
     Judge,
     Moved,
@@ -41,46 +41,6 @@ from tooling.services.staging_judge import (
 from tooling.services.touched import touch_kits_of
 from tooling.services.write import bump
 
-
-@dataclass(frozen=True)
-class _Area:
-    """Where pieces are here for one open kit."""
-
-    kit_id: int
-    starts_at: datetime
-    gathering: str
-    mill: str
-    plate: str = ""
-    is_standing: bool = False
-
-    @property
-    def for_counts(self) -> tuple[str, ...]:
-        """The paths inside which what lies of a count is here."""
-        stands = self.mill if self.is_standing else ""
-        return tuple(path for path in (self.gathering, self.plate, stands) if path)
-
-    def rank(self, path: str) -> tuple[int, int, datetime, int] | None:
-        """How strongly this kit has what lies at the path, smallest first; None: not at all."""
-        if self.gathering and path.startswith(self.gathering):
-            return (0, -len(self.gathering), self.starts_at, self.kit_id)
-        if self.plate and path.startswith(self.plate):
-            return (1, -len(self.plate), self.starts_at, self.kit_id)
-        if self.mill and path.startswith(self.mill):
-            return (2, -len(self.mill), self.starts_at, self.kit_id)
-        return None
-
-
-_OPEN_KITS = Prepared(
-    lambda: Kit.objects.exclude(state=KitState.CLOSED).values_list(
-        "pk",
-        "job__starts_at",
-        "place__path",
-        "job__mill__place__path",
-        "setup__plate__path",
-        "setup__state",
-        "setup__docked_at",
-    )
-)
 _PATHS = Prepared(
     lambda ids: Place.objects.filter(pk__in=ids).order_by().values_list("pk", "path", "kind")
 )
@@ -91,29 +51,43 @@ _CLAIMED = Prepared(
 )
 
 
-def _areas() -> list[_Area]:
-    """Of every open kit. One query."""
-    return [_area(*row) for row in _OPEN_KITS()]
+@dataclass(frozen=True)
+class BeforeAsked:
+    """What decides whether pieces may move, under way: the open kits, and the places on the way to
+    where they go that ask for an approval."""
+
+    kits: Asked
+    gates: Asked
 
 
-def _area(
-    pk: int,
-    starts: datetime,
-    place: str | None,
-    mill: str | None,
-    plate: str | None,
-    setup: str | None,
-    docked_at: datetime | None,
-) -> _Area:
-    is_up = setup is not None and setup != SetupState.STRUCK
-    return _Area(
-        kit_id=pk,
-        starts_at=starts,
-        gathering=place or "",
-        mill=mill or "",
-        plate=(plate or "") if is_up else "",
-        is_standing=is_up and (plate is None or docked_at is not None),
-    )
+def ask_before(to: Iterable[Place]) -> BeforeAsked:
+    """Ask what ``check_may_move`` to these places will want to know."""
+    with one_trip():
+        return BeforeAsked(ask_open_kits(), owner_gate.ask_gates(place.path for place in to))
+
+
+@dataclass(frozen=True)
+class AfterAsked:
+    """What matters after pieces moved, under way."""
+
+    losses: lost_and_found.LossesAsked
+    claimed: Asked
+
+
+def ask_after(moves: Sequence[Moved]) -> AfterAsked:
+    """Ask what ``after_moves`` will want to know, once the rows of these are written."""
+    with one_trip():
+        losses = lost_and_found.ask_losses(_elsewhere(moves))
+        return AfterAsked(losses, _CLAIMED.ask({move.piece_id for move in moves}))
+
+
+def _elsewhere(moves: Sequence[Moved]) -> dict[int, int | None]:
+    """Piece id → the place that it came from, of those that are elsewhere now."""
+    return {
+        each.piece_id: each.from_place_id
+        for each in moves
+        if each.from_place_id != each.to_place_id
+    }
 
 
 def check_may_move(
@@ -121,10 +95,12 @@ def check_may_move(
     moves: Sequence[Moved],
     at: datetime,
     known: Mapping[int, tuple[str, str]] = MappingProxyType({}),
+    asked: BeforeAsked | None = None,
 ) -> dict[int, ToolingError]:
     """Piece id → why it may not go where it is moved to: its owner has not agreed to what is done
     with it there, or it may not come into the kit. The rest may. ``known``: path and kind of
-    places that need not be asked for, by their ids.
+    places that need not be asked for, by their ids. ``asked``: where ``ask_before`` of all these
+    places was called before.
 
     Raises nothing; the errors are those of `check_may_stage`.
     """
@@ -136,7 +112,8 @@ def check_may_move(
         for move in moves
     ]
     paths = {pk: path for pk, (path, _kind) in known.items()}
-    return check_may_stage(moves=moves, at=at, known=known) | owner_gate.refusals(goings, paths)
+    staged = check_may_stage(moves=moves, at=at, known=known, asked=asked)
+    return staged | owner_gate.refusals(goings, paths, asked.gates if asked else None)
 
 
 def check_may_stage(
@@ -144,13 +121,14 @@ def check_may_stage(
     moves: Sequence[Moved],
     at: datetime,
     known: Mapping[int, tuple[str, str]] = MappingProxyType({}),
+    asked: BeforeAsked | None = None,
 ) -> dict[int, ToolingError]:
     """Piece id → why it may not come into the kit it is moved to; the rest may.
 
     ``kit_closed``, ``piece_held``, ``piece_not_fit``, ``piece_taken``, ``wrong_position``,
     ``wrong_pass``, ``wrong_shaft``, ``owner_approval_missing``.
     """
-    areas = _areas()
+    areas = areas_of(asked.kits if asked else None)
     wanted = {move.to_place_id for move in moves}
     places = {pk: known[pk] for pk in wanted if pk in known} | _places(wanted - set(known))
     targets = {(move.kit_id, move.to_place_id) for move in moves}
@@ -178,12 +156,12 @@ def _places(place_ids: Iterable[int]) -> dict[int, tuple[str, str]]:
     return {pk: (path, kind) for pk, path, kind in _PATHS(set(place_ids))}
 
 
-def _would_be_here(path: str, kind: str, areas: Sequence[_Area]) -> bool:
+def _would_be_here(path: str, kind: str, areas: Sequence[Area]) -> bool:
     """Whether what is put there is on a mill, or here for some kit, without being put to it."""
     return kind == PlaceKind.STATION or any(area.rank(path) is not None for area in areas)
 
 
-def _kit_entered(kit_id: int | None, path: str, areas: Sequence[_Area]) -> int | None:
+def _kit_entered(kit_id: int | None, path: str, areas: Sequence[Area]) -> int | None:
     """The kit whose own label was scanned, or else in whose gathering place the piece is put."""
     for area in areas:
         if kit_id == area.kit_id:
@@ -200,15 +178,16 @@ def after_moves(
     at: datetime,
     moves: Sequence[Moved],
     hands: Mapping[int, Person] = lost_and_found.NOBODY_ELSE,
+    asked: AfterAsked | None = None,
 ) -> None:
     """Write what is staged after pieces moved, and tell the open screens of their kits; report
     to their owners what was lost, and note what is found. ``hands``: who moved which piece, where
-    that was not ``by``."""
-    moved = {each.piece_id: each.from_place_id for each in moves
-             if each.from_place_id != each.to_place_id}  # fmt: skip
-    lost_and_found.after_moves(by=by, at=at, moved=moved, hands=hands)
-    ids = {move.piece_id for move in moves}
-    claimed = [pk for (pk,) in _CLAIMED(ids)]
+    that was not ``by``. ``asked``: where ``ask_after`` of these moves was called before."""
+    asked = asked or ask_after(moves)
+    lost_and_found.after_moves(
+        by=by, at=at, moved=_elsewhere(moves), hands=hands, asked=asked.losses
+    )
+    claimed = [pk for (pk,) in asked.claimed.rows()]
     if not claimed:
         return
     rows = KitPosition.objects.filter(pk__in=claimed).order_by()
@@ -217,7 +196,7 @@ def after_moves(
             "kit_id", "is_staged", "holds_piece", "piece__place__path"
         )
     )
-    areas = {area.kit_id: area for area in _areas()}
+    areas = {area.kit_id: area for area in areas_of()}
     winners = _winners(claims, areas)
     changed = []
     for claim in sorted(claims, key=lambda each: each.pk in winners):
@@ -233,7 +212,7 @@ def after_moves(
     bump(kits)
 
 
-def _winners(claims: Sequence[KitPosition], areas: Mapping[int, _Area]) -> set[int]:
+def _winners(claims: Sequence[KitPosition], areas: Mapping[int, Area]) -> set[int]:
     """Of each piece the one claim, if any, for which it is here."""
     best: dict[int, tuple[tuple[int, int, datetime, int], int]] = {}
     for claim in claims:
@@ -264,7 +243,7 @@ def after_stock_moves(*, by: Person | None, at: datetime, moves: Sequence[StockM
     ids = {line for move in moves for line in (move.line_id, move.to_line_id)}
     lines = {line.pk: line for line in StockLine.objects.filter(pk__in=ids).select_related("place")}
     touch_kits_of(drawings={line.drawing_id for line in lines.values()})
-    areas = _areas()
+    areas = areas_of()
     for area in areas:
         mine = {pk for pk, line in lines.items() if _holds(area, line.place.path)}
         drawings = {lines[pk].drawing_id for pk in mine}
@@ -291,7 +270,7 @@ def after_bins_move(*, by: Person | None, at: datetime, was: str, path: str) -> 
 
 def _restage_around(*, at: datetime, paths: Sequence[str]) -> None:
     """Count anew for the kits in whose gathering places these paths lie or lay."""
-    areas = _areas()
+    areas = areas_of()
     for area in areas:
         if any(path not in area.for_counts and _holds(area, path) for path in paths):
             _restage_counts(area, _counted(area), areas)
@@ -299,13 +278,13 @@ def _restage_around(*, at: datetime, paths: Sequence[str]) -> None:
             bump([area.kit_id])
 
 
-def _counted(area: _Area) -> set[int]:
+def _counted(area: Area) -> set[int]:
     """The drawings of which the kit claims counts."""
     wanted = KitPosition.objects.filter(POOLED, kit=area.kit_id)
     return set(wanted.values_list("drawing_id", flat=True))
 
 
-def _holds(area: _Area, path: str) -> bool:
+def _holds(area: Area, path: str) -> bool:
     return path.startswith(area.for_counts) if area.for_counts else False
 
 
@@ -320,7 +299,7 @@ def restage(
     changed; tell their open screens and those of kits that claim the same. ``paths``: where one
     gathers or gathered, which may lie in another's place."""
     ids = set(kit_ids)
-    areas = _areas()
+    areas = areas_of()
     claims = KitPosition.objects.filter(kit__in=ids, is_open=True)
     counted = set(claims.filter(POOLED).values_list("pk", flat=True))
     nothing = claims.filter(piece=None).exclude(pk__in=counted)
@@ -336,9 +315,7 @@ def restage(
     bump(ids)
 
 
-def _restage_counts(
-    area: _Area, drawings: set[int], areas: Sequence[_Area]
-) -> dict[int, list[int]]:
+def _restage_counts(area: Area, drawings: set[int], areas: Sequence[Area]) -> dict[int, list[int]]:
     """Of each drawing as many positions are here as the gathering place holds of it, without
     what lies in another kit's place inside it; by drawing the positions that were not before."""
     inside = _inside(area, drawings, areas)
@@ -359,7 +336,7 @@ def _restage_counts(
     return came
 
 
-def _inside(area: _Area, drawings: set[int], areas: Sequence[_Area]) -> dict[int, int]:
+def _inside(area: Area, drawings: set[int], areas: Sequence[Area]) -> dict[int, int]:
     """By drawing how many fit for use lie where they are here for the kit."""
     if not area.for_counts:
         return {}

@@ -27,7 +27,7 @@ from django.utils.translation import gettext_lazy as _
 
 from tooling.errors import NoRoom
 from tooling.models import Change, Count, Device, Kit, Person, Piece, Place, StockLine
-from tooling.queries.prepared import Prepared
+from tooling.queries.prepared import Prepared, one_trip
 
 SNAPSHOT = "snapshot"
 DISK_FULL = "53100"
@@ -150,17 +150,17 @@ def lock(
     """
     if not connection.features.has_select_for_update:
         return
-    if device is not None:
-        _HOLD[Device]([device.pk])
-    wanted: list[tuple[type[Model], Iterable[int]]] = [
+    wanted: list[tuple[type[Model], Iterable[Any]]] = [
+        (Device, [device.pk] if device is not None else []),
         (Count, counts),
         (Kit, kits),
         (Place, places),
         (Piece, pieces),
         (StockLine, stock),
     ]
-    for model, keys in wanted:
-        _HOLD[model](set(keys))
+    with one_trip():
+        for model, keys in wanted:
+            _HOLD[model].ask(set(keys))
 
 
 def record_change(
