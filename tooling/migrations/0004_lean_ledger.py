@@ -7,6 +7,7 @@ the state is told of the fields and the indexes are dropped by themselves.
 from typing import Any
 
 import django.db.models.deletion
+import django.db.models.functions.text
 from django.conf import settings
 from django.db import migrations, models
 from django.db.backends.base.schema import BaseDatabaseSchemaEditor
@@ -16,8 +17,10 @@ DROPPED = {
         "by_id", "cart_id", "device_id", "from_seen_id", "kit_id", "piece_id", "stock_id",
         "stock_to_id",
     ),
-    "tooling_piece": ("placed_by_id",),
+    "tooling_piece": ("placed_by_id", "drawing_id", "owner_id", "mark", "mark_key"),
 }  # fmt: skip
+NAMED = ("movement_", "piece_")
+"""How indexes begin that the models name themselves; these stay."""
 
 
 def _drop(apps: Any, editor: BaseDatabaseSchemaEditor) -> None:
@@ -27,7 +30,7 @@ def _drop(apps: Any, editor: BaseDatabaseSchemaEditor) -> None:
             found = connection.introspection.get_constraints(cursor, table)
         for name, rule in found.items():
             plain = rule["index"] and not rule["unique"] and len(rule["columns"]) == 1
-            if plain and rule["columns"][0] in columns and not name.startswith("movement_"):
+            if plain and rule["columns"][0] in columns and not name.startswith(NAMED):
                 editor.execute(f"DROP INDEX {editor.quote_name(name)}")
 
 
@@ -155,7 +158,47 @@ class Migration(migrations.Migration):
                         to="tooling.movement",
                     ),
                 ),
+                migrations.AlterField(
+                    model_name="piece",
+                    name="drawing",
+                    field=models.ForeignKey(
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="pieces",
+                        to="tooling.drawing",
+                    ),
+                ),
+                migrations.AlterField(
+                    model_name="piece",
+                    name="owner",
+                    field=models.ForeignKey(
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="pieces",
+                        to="tooling.owner",
+                    ),
+                ),
+                migrations.AlterField(
+                    model_name="piece",
+                    name="mark",
+                    field=models.CharField(blank=True, max_length=40),
+                ),
+                migrations.AlterField(
+                    model_name="piece",
+                    name="mark_key",
+                    field=models.GeneratedField(
+                        db_persist=True,
+                        expression=django.db.models.functions.text.Upper("mark"),
+                        output_field=models.CharField(max_length=40),
+                    ),
+                ),
             ],
+        ),
+        migrations.AddIndex(
+            model_name="piece",
+            index=models.Index(
+                fields=["mark_key"], name="piece_mark_begins", opclasses=["varchar_pattern_ops"]
+            ),
         ),
         migrations.AddIndex(
             model_name="movement",

@@ -182,15 +182,18 @@ class Piece(models.Model):
     """One physical thing with a label code. Where it is and what it has run is derived."""
 
     code = models.CharField(max_length=8, unique=True)
-    drawing = models.ForeignKey(Drawing, on_delete=models.PROTECT, related_name="pieces")
+    drawing = models.ForeignKey(
+        Drawing, on_delete=models.PROTECT, related_name="pieces", db_index=False
+    )
     revision = models.ForeignKey(DrawingRevision, on_delete=models.PROTECT, related_name="pieces")
-    owner = models.ForeignKey(Owner, on_delete=models.PROTECT, related_name="pieces")
-    mark = models.CharField(max_length=40, blank=True, db_index=True)
+    owner = models.ForeignKey(
+        Owner, on_delete=models.PROTECT, related_name="pieces", db_index=False
+    )
+    mark = models.CharField(max_length=40, blank=True)
     mark_key = models.GeneratedField(
         expression=Upper("mark"),
         output_field=models.CharField(max_length=40),
         db_persist=True,
-        db_index=True,
     )
     copy_letter = models.CharField(
         max_length=4, blank=True, help_text="Tells pieces with the same mark apart: A, B …"
@@ -259,6 +262,9 @@ class Piece(models.Model):
             models.Index(fields=["now_root_diameter_nm"], name="piece_root_diameter"),
             models.Index(fields=["now_outside_diameter_nm"], name="piece_outside_diameter"),
             models.Index(fields=["mark_key", "code"], name="piece_mark_code"),
+            models.Index(
+                fields=["mark_key"], name="piece_mark_begins", opclasses=["varchar_pattern_ops"]
+            ),
             models.Index(fields=["owner", "code"], name="piece_owner_code"),
             models.Index(fields=["condition", "code"], name="piece_condition_code"),
             models.Index(fields=["code"], condition=Q(seen_at=None), name="piece_not_yet_seen"),
