@@ -181,3 +181,32 @@ def test_a_batch_sent_again_while_it_waits_is_taken_once(world, at) -> None:
     ]
     assert Movement.objects.filter(scan__isnull=False).count() == SENDERS + 1
     assert differences() == []
+
+
+def test_two_heavy_acts_are_done_at_once_where_the_database_can(world) -> None:
+    """On PostgreSQL one waits inside for the other; SQLite has one writer."""
+    can_meet = connection.vendor == "postgresql"
+    senders = 2 if can_meet else SENDERS
+    inside: set[int] = set()
+    most: list[int] = []
+    both = threading.Barrier(2)
+
+    def meet(numbers: Sequence[int]) -> list[int]:
+        inside.update(numbers)
+        if can_meet:
+            both.wait(timeout=30)
+        most.append(len(inside))
+        if can_meet:
+            both.wait(timeout=30)
+        inside.difference_update(numbers)
+        return [len(numbers)]
+
+    def act(number: int) -> int:
+        if number >= senders:
+            return 1
+        return in_one_commit(meet, number, weight=one_commit.MOST_WEIGHT)
+
+    assert while_the_lock_is_held(act) == [1] * SENDERS
+    assert most == ([2, 2] if can_meet else [1] * SENDERS)
+    assert not one_commit._line
+    assert not one_commit._leading

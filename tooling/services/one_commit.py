@@ -3,7 +3,8 @@ commit waits for the disk several times as long as a scan takes to write, and th
 a time; on PostgreSQL sixteen scans together take hardly more statements than one.
 
 Who comes first leads: it does its own act and those of all who came meanwhile, commits once, and
-only then is anybody answered. When anything of that fails, or waits long for a lock of somebody
+only then is anybody answered. On PostgreSQL a second may lead beside it when much is waiting: one
+is written while the next is read. When anything of that fails, or waits long for a lock of somebody
 else, nothing of it is kept, and each does its own act again by itself and hears its own error.
 """
 
@@ -29,6 +30,12 @@ MOST_WEIGHT = 400
 """Further acts join a commit until they are this heavy: others wait for the write lock too."""
 
 LOCK_NOT_AVAILABLE = "55P03"
+MOST_LEADERS = 2
+"""On PostgreSQL: on more, the acts of a crowd would go in groups too small to save anything."""
+
+WORTH_ANOTHER = 50
+"""So heavy what waits must be before another leads beside the first."""
+
 PATIENCE_MS = 200
 """As long a lead waits for a row on PostgreSQL; alone each waits as long as it takes."""
 
@@ -59,8 +66,8 @@ class _Waiting:
 
 _guard = threading.Lock()
 _line: deque[_Waiting] = deque()
-_leader: list[_Waiting] = []
-"""Who leads now, if anybody; with the line under the guard."""
+_leading: list[_Waiting] = []
+"""Who leads now; with the line under the guard. Each is in the line until its turn to write."""
 
 
 def in_one_commit(act: Callable[[Sequence[In]], Sequence[Out]], given: In, *, weight: int) -> Out:
@@ -75,8 +82,7 @@ def in_one_commit(act: Callable[[Sequence[In]], Sequence[Out]], given: In, *, we
     mine = _Waiting(act, given, weight)
     with _guard:
         _line.append(mine)
-        if not _leader:
-            _make_leader(mine)
+        _elect()
     mine.turn.wait()
     if mine.leads:
         _lead(mine)
@@ -97,7 +103,7 @@ def _lead(mine: _Waiting) -> None:
     try:
         with writing():
             _be_impatient()
-            while alike := _next(group):
+            while alike := _next(group, mine):
                 group += alike
                 _do(alike)
         for each in group:
@@ -111,11 +117,10 @@ def _lead(mine: _Waiting) -> None:
         )  # fmt: skip
     finally:
         with _guard:
-            _leader.clear()
+            _leading.remove(mine)
             if mine in _line:
                 _line.remove(mine)
-            if _line:
-                _make_leader(_line[0])
+            _elect()
         for each in group:
             each.turn.set()
 
@@ -140,23 +145,37 @@ def _speaking(language: str | None) -> AbstractContextManager[Any]:
     return translation.override(language)
 
 
-def _next(group: Sequence[_Waiting]) -> list[_Waiting]:
-    """Out of the line, the first that may still join and those of its kind right behind it."""
+def _next(group: Sequence[_Waiting], mine: _Waiting) -> list[_Waiting]:
+    """Out of the line: mine at first, and then what may still join; those of one kind that stand
+    behind one another."""
     found: list[_Waiting] = []
     heavy = sum(each.weight for each in group)
     with _guard:
-        while _line:
-            first = _line[0]
-            if found and first.kind != found[0].kind:
+        if not group:
+            _line.remove(mine)
+            found.append(mine)
+            heavy = mine.weight
+        for each in [each for each in _line if not each.leads]:
+            if found and each.kind != found[0].kind:
                 break
-            if (group or found) and heavy + first.weight > MOST_WEIGHT:
+            if heavy + each.weight > MOST_WEIGHT:
                 break
-            heavy += first.weight
-            found.append(_line.popleft())
+            heavy += each.weight
+            _line.remove(each)
+            found.append(each)
     return found
 
 
-def _make_leader(who: _Waiting) -> None:
-    who.leads = True
-    _leader[:] = [who]
-    who.turn.set()
+def _elect() -> None:
+    """Let the first who waits lead, if nobody does, or much waits and PostgreSQL can take more."""
+    waiting = [each for each in _line if not each.leads]
+    if not waiting:
+        return
+    if _leading:
+        is_much = sum(each.weight for each in waiting) >= WORTH_ANOTHER
+        if connection.vendor == "sqlite" or len(_leading) >= MOST_LEADERS or not is_much:
+            return
+    first = waiting[0]
+    first.leads = True
+    _leading.append(first)
+    first.turn.set()
