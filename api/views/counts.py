@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any
 
@@ -33,7 +34,9 @@ from tooling.queries.count_state import state_of
 from tooling.queries.counts import count_list, count_sheet, find_count
 from tooling.services import count_close, count_entries
 from tooling.services import counts as services
+from tooling.services.badge_scans import record_without_badges
 from tooling.services.scan_moves import ScanIn
+from tooling.services.scans import ScanResult
 
 PAGE = 100
 
@@ -94,14 +97,15 @@ class CountEntries(Door):
     @extend_schema(request=CountEntriesIn, responses=ScanBatchOutSerializer)
     def post(self, request: Request, number: int) -> Response:
         count, values = find_count(number), given(CountEntriesIn, request)
-        results = count_entries.record_batch(
-            by=by(request),
-            at=timezone.now(),
-            count=count,
-            device=values["device"],
-            device_now=values["device_now"],
-            scans=[ScanIn(**scan) for scan in values["scans"]],
-        )
+        at, scans = timezone.now(), [ScanIn(**scan) for scan in values["scans"]]
+
+        def record_batch(rest: Sequence[ScanIn]) -> list[ScanResult]:
+            return count_entries.record_batch(
+                by=by(request), at=at, count=count, device=values["device"],
+                device_now=values["device_now"], scans=rest,
+            )  # fmt: skip
+
+        results = record_without_badges(by=by(request), scans=scans, record=record_batch)
         return Response({"results": [asdict(result) for result in results]})
 
 

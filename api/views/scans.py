@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any, cast
 
 from django.utils import timezone
@@ -15,6 +16,7 @@ from api.serializers.scans import ScanBatchInSerializer, ScanBatchOutSerializer
 from tooling.models import Person
 from tooling.permissions import Verb, check_can
 from tooling.services import scans
+from tooling.services.badge_scans import record_without_badges
 from tooling.services.scan_moves import ScanIn
 
 _BATCH = ScanBatchInSerializer()
@@ -27,13 +29,14 @@ def record(request: Request) -> Response:
     """Record a batch. Every scan is answered by its id; sending it again changes nothing."""
     check_can(request.user, Verb.MOVE_PIECES)
     given = plain_batch(request.data) or _checked(request.data)
-    results = scans.record_batch(
-        by=cast(Person, request.user),
-        at=timezone.now(),
-        device=given["device"],
-        device_now=given["device_now"],
-        scans=given["scans"],
-    )
+    by, at = cast(Person, request.user), timezone.now()
+
+    def record_batch(rest: Sequence[ScanIn]) -> list[scans.ScanResult]:
+        return scans.record_batch(
+            by=by, at=at, device=given["device"], device_now=given["device_now"], scans=rest
+        )
+
+    results = record_without_badges(by=by, scans=given["scans"], record=record_batch)
     return Response({"results": [_plain(result) for result in results]})
 
 

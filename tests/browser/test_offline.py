@@ -49,6 +49,14 @@ ADD_NONSENSE = """async (code) => {
   const id = crypto.randomUUID();
   const scan = {id, code, to: "", how: "nonsense", happened_at: new Date().toISOString()};
   return store.add({id, url: "/api/v1/scans/", person: "", scan})}"""
+ADD_BADGE = """async (to) => {
+  const store = await (await import("/static/rollroom/scan-store.js")).theStore();
+  const id = crypto.randomUUID();
+  const scan = {id, code: "0047-11", to, how: "scan", happened_at: new Date().toISOString()};
+  return store.add({id, url: "/api/v1/scans/", person: "", into: "Rack B", scan})}"""
+ALL_KEPT = """async () => {
+  const store = await (await import("/static/rollroom/scan-store.js")).theStore();
+  return JSON.stringify([await store.every(), {...localStorage}, {...sessionStorage}])}"""
 KEPT_THERE = " Kept on this device, to be sent. Into Rack B."
 NONE = "Nothing waits to be sent."
 
@@ -210,11 +218,7 @@ def test_a_badge_says_in_whose_name_scans_are_from_now_on(
     page: Page, line: Line, world: World, rack: Place, pieces: list[Piece], cast: dict[str, Person]
 ) -> None:
     """On a shared tablet; without the server the badge says so and nothing of it is kept."""
-    tablet = Device.objects.create(id=uuid.uuid4(), name="Gate", is_shared=True)
-    marked = HttpResponse()
-    marked.set_signed_cookie(COOKIE, str(tablet.pk), salt=COOKIE)
-    cookie = marked.cookies[COOKIE].value
-    page.context.add_cookies([{"name": COOKIE, "value": cookie, "url": line.url}])
+    make_shared(page, line)
     badge = issue_badge(by=cast["supervisor"], at=world.at, person=cast["crew"]).text
     who = page.locator("[data-device-who]")
     expect(who).to_have_text(f"In the name of {cast['attendant'].name}.")
@@ -243,6 +247,49 @@ def test_a_badge_says_in_whose_name_scans_are_from_now_on(
         (pieces[0], cast["attendant"]), (pieces[1], cast["crew"]),
     ]  # fmt: skip
     assert not RefusedScan.objects.exists()
+
+
+def make_shared(page: Page, line: Line) -> None:
+    tablet = Device.objects.create(id=uuid.uuid4(), name="Gate", is_shared=True)
+    marked = HttpResponse()
+    marked.set_signed_cookie(COOKIE, str(tablet.pk), salt=COOKIE)
+    cookie = marked.cookies[COOKIE].value
+    page.context.add_cookies([{"name": COOKIE, "value": cookie, "url": line.url}])
+
+
+def test_the_shops_own_badge_is_told_from_a_label_and_none_of_it_is_kept(
+    page: Page, line: Line, world: World, rack: Place, pieces: list[Piece], cast: dict[str, Person]
+) -> None:
+    """Which only the server can tell: with it, without it, before the device knew any label."""
+    issue_badge(by=cast["supervisor"], at=world.at, person=cast["crew"], read="0047-11")
+    go_into(page, rack.code, "Rack B")
+    wedge(page, "0047-11")
+    named = page.locator("[data-answer] .problem[data-code=badge_scanned]")
+    expect(named).to_contain_text(f"{cast['crew'].name}'s badge")
+    line.hold_posts()
+    assert page.evaluate(ADD_BADGE, rack.code) == 1
+    wedge(page, pieces[0].code)
+    expect(waiting(page)).to_have_text("2 waiting to be sent.")
+    comes_back(page, line)
+    refused = page.locator("[data-device-refused] > li")
+    expect(refused).to_contain_text(f"{cast['crew'].name}'s badge")
+    expect(refused).to_contain_text("– into Rack B")
+    line.down()
+    wedge(page, pieces[1].code)
+    expect(page.get_by_text("No connection")).to_be_visible()  # it knows by now that it is cut off
+    wedge(page, "0047-11")
+    expect(page.locator(".problem[data-code=unknown_code]")).to_be_visible()
+    expect(waiting(page)).to_have_text("1 waiting to be sent.")
+    assert "0047" not in page.evaluate(ALL_KEPT)
+    comes_back(page, line)
+    expect(waiting(page)).to_have_text(NONE)
+    make_shared(page, line)
+    wedge(page, "0047-11")
+    who = page.locator("[data-device-who]")
+    expect(who).to_have_text(f"In the name of {cast['crew'].name}.")
+    assert "0047" not in page.evaluate(ALL_KEPT)
+    assert not RefusedScan.objects.exists()
+    assert moved() == [pieces[0].code, pieces[1].code]
 
 
 def test_a_new_version_takes_over_in_mid_queue(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -36,6 +37,27 @@ def person_of_badge(read: str) -> Person | None:
     rows = Badge.objects.filter(key=badge_key(read), ended_at=None, person__is_active=True)
     badge = rows.select_related("person").first()
     return badge.person if badge is not None else None
+
+
+@dataclass(frozen=True)
+class BadgeRead:
+    """Somebody's badge, where a label was to be read; ``holds``: it names that person today."""
+
+    name: str
+    holds: bool
+
+
+def badges_read(texts: Collection[str]) -> dict[str, BadgeRead]:
+    """Which of the texts stand on a badge, one that ended among them, and on whose. One query;
+    none for no text."""
+    keys = {text: badge_key(text) for text in texts}
+    rows = Badge.objects.filter(key__in=set(keys.values())).select_related("person")
+    found: dict[str, BadgeRead] = {}
+    for each in rows.order_by("issued_at", "pk") if keys else ():
+        holds = each.ended_at is None and each.person.is_active
+        if holds or each.key not in found:
+            found[each.key] = BadgeRead(each.person.name, holds)
+    return {text: found[key] for text, key in keys.items() if key in found}
 
 
 def badges_of(person: Person) -> tuple[BadgeRow, ...]:

@@ -21,6 +21,7 @@ from tooling.queries.counts import count_page, find_count
 from tooling.queries.find import find_place
 from tooling.queries.scans import what_is
 from tooling.services import count_entries, counts
+from tooling.services.badge_scans import check_no_badge
 from tooling.services.count_entries import said_of_row
 from tooling.services.scan_moves import ScanIn
 from tooling.services.scans import REFUSED, ScanResult
@@ -148,6 +149,7 @@ def _record(request: HttpRequest, count: Count, **said: Any) -> HttpResponse:
 
     def act() -> str:
         by = person_of(request)
+        check_no_badge(by=by, text=said["code"])
         [result] = count_entries.record_batch(
             by=by, at=now, count=count, device=f"desk of {by.username}", device_now=now,
             scans=[ScanIn(id=key if key.int else uuid.uuid4(), happened_at=now, **said)],

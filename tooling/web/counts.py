@@ -26,10 +26,12 @@ from tooling.queries.counts import (
 )
 from tooling.queries.scans import what_is
 from tooling.queries.settings import setting_values
+from tooling.services.badge_scans import check_no_badge
 from tooling.templatetags.counting import outcome_word
 from tooling.web.count_sheets import sheet_answer
 from tooling.web.doors import require, rights
 from tooling.web.rows import get_line
+from tooling.web.sessions import person_of
 
 SETTINGS = ["scan_context_idle", "scan_same_label_guard"]
 HEADINGS = ("Count", "What", "Code", "Mark", "Drawing", "Owner", "Expected at", "Place",
@@ -91,6 +93,7 @@ def read(request: HttpRequest, number: int) -> HttpResponse:
         count, code = find_count(number), request.GET.get("code", "").strip()[:200]
         if code in ("", str(number)):
             return JsonResponse(_told(True, str(number), subject_of(count), ""))
+        check_no_badge(by=person_of(request), text=code)
         found = what_is(code)
     except ToolingError as error:
         return JsonResponse({"code": error.code, "message": error.message}, status=error.status)

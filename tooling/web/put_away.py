@@ -18,6 +18,7 @@ from tooling.queries.keeping import loaded_carts
 from tooling.queries.put_away import put_away
 from tooling.queries.scans import last_scans, what_is
 from tooling.queries.settings import setting_values
+from tooling.services.badge_scans import check_no_badge
 from tooling.services.corrections import undo
 from tooling.services.movements import find_movement
 from tooling.services.put_away import put_stop_away
@@ -36,6 +37,7 @@ def choose(request: HttpRequest) -> HttpResponse:
     said, error = request.GET.get("from", "").strip()[:200], None
     if said:
         try:
+            check_no_badge(by=person_of(request), text=said)
             found = what_is(said)
             if not found.is_place:
                 raise ToolingError(

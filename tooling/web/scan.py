@@ -35,6 +35,7 @@ from tooling.queries.scans import (
 from tooling.queries.settings import setting_values
 from tooling.queries.setups import mounted_at
 from tooling.services import paper_sets, scans
+from tooling.services.badge_scans import BADGE_SCANNED, check_no_badge
 from tooling.services.scan_moves import ScanIn
 from tooling.web.forms.fields import unit_of
 from tooling.web.forms.loans import a_day, whole
@@ -124,6 +125,7 @@ def read(request: HttpRequest) -> HttpResponse:
         if order := order_called(_said(request.GET.get("code"))):
             go = reverse("regrind-order", args=[order])
             return JsonResponse({"is_place": True, "code": order, "name": order, "go": go})
+        check_no_badge(by=person_of(request), text=_said(request.GET.get("code")))
         found = scan_answer(_said(request.GET.get("code")), at=timezone.now())
     except ToolingError as error:
         told = {"code": error.code, "message": error.message, **_way_out(request, error)}
@@ -173,9 +175,10 @@ def enter(request: HttpRequest) -> HttpResponse:
     if order := order_called(code):
         return redirect("regrind-order", order)
     try:
+        check_no_badge(by=person_of(request), text=code)
         found = scan_answer(code, at=timezone.now())
     except ToolingError as error:
-        if not to:
+        if not to or error.code == BADGE_SCANNED:
             return _page(request, error=error)
         return _record(request, code=code, to=to, how=How.TYPED)
     what = found.what
@@ -276,6 +279,8 @@ def _record(request: HttpRequest, *, remembers: bool = True, **said: Any) -> Htt
     by, now = person_of(request), timezone.now()
     try:
         said |= _asked_for(request)
+        check_no_badge(by=by, text=said["code"])
+        check_no_badge(by=by, text=said["to"])
     except ToolingError as error:
         return _page(request, error=error)
     try:

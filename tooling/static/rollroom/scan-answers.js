@@ -1,5 +1,6 @@
 // What a page that scans shows: where things go, what was scanned, what it is, what was wrong with it.
 // The marks in the page are data- attributes inside [data-scan]; scan.js says which.
+import { BADGE_SCANNED } from "./scan-badge.js";
 import { KIT, NO_PIECE, folded, looksLikeCode } from "./scan-codes.js";
 import { actions, button, linkTo } from "./scan-parts.js";
 import { Signal } from "./scan-signal.js";
@@ -159,7 +160,7 @@ export class ScanAnswers {
   // label, are asked for.
   async refuseScan(scan, result) {
     const problem = this.refuse(result.code, result.message, scan.code);
-    if (TICK_INSTEAD.has(result.code)) return;
+    if (TICK_INSTEAD.has(result.code) || result.code === BADGE_SCANNED) return;
     const what = await this.whatIs(scan.code);
     if (result.code === "which_copy" && what.copies) problem.append(actions(...what.copies.map(copyButton)));
     else if (what.todo_url) problem.append(linkTo(what.todo_url, what.todo));

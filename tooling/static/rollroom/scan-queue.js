@@ -4,6 +4,7 @@
 // until somebody sends it in their own name.
 import { alone } from "./alone.js";
 import { csrfToken } from "./csrf.js";
+import { BADGE_SCANNED, withoutBadge } from "./scan-badge.js";
 import { theStore } from "./scan-store.js";
 import { deviceId } from "./uuid.js";
 
@@ -208,13 +209,14 @@ export class ScanQueue {
     if (!answered.length) return { problem: "offline" }; // an answer that names none is no answer
     const store = await theStore();
     const at = new Date().toISOString();
-    const changes = new Map(answered.map(({ id }) => {
+    const changes = new Map(answered.map(({ id, scan }) => {
       const { status, code, message, place } = byId.get(id);
-      return [id, { status: status === "refused" ? "refused" : "taken", code, message, place, at }];
+      const news = { status: status === "refused" ? "refused" : "taken", code, message, place, at };
+      return [id, code === BADGE_SCANNED ? { ...news, scan: withoutBadge(scan) } : news];
     }));
     await store.change(changes);
     await store.trim();
-    const pairs = answered.map((row) => ({ row, result: byId.get(row.id) }));
+    const pairs = answered.map((row) => ({ row: { ...row, ...changes.get(row.id) }, result: byId.get(row.id) }));
     this.news?.postMessage(pairs);
     await this.heard(pairs);
     return { setAside: answered.length < rows.length ? "offline" : "" };

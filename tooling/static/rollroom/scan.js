@@ -12,7 +12,7 @@
 // After every scan that changed something the page's body hears "scanned".
 import { ScanAnswers } from "./scan-answers.js";
 import { Asking } from "./scan-ask.js";
-import { changePerson, isBadge } from "./scan-badge.js";
+import { BADGE_SCANNED, Badges } from "./scan-badge.js";
 import { ALWAYS_A_CONTEXT, BIN, CART, KIT, folded } from "./scan-codes.js";
 import { Device } from "./scan-device.js";
 import { Known } from "./scan-known.js";
@@ -39,6 +39,7 @@ export class ScanPage extends ScanAnswers {
     this.device = new Device(this, root.querySelector("[data-device]"));
     this.known = new Known({ onNews: (known) => this.device.sayKnown(known) });
     this.asking = new Asking(this);
+    this.badges = new Badges(this);
     this.recent = new Map();
     this.names = new Map();
     this.unanswered = new Map(); // id → timer until which the server's answer is the first word
@@ -177,8 +178,8 @@ export class ScanPage extends ScanAnswers {
     this.field.inputMode = "none";
     this.keys = { count: 0, first: 0, last: 0 };
     if (!code) return;
-    if (isBadge(text)) {
-      this.badge(text);
+    if (this.badges.isOurs(text)) {
+      this.badges.read(text);
       return;
     }
     this.rest();
@@ -186,11 +187,6 @@ export class ScanPage extends ScanAnswers {
     const problem = how === "scan" && this.asking.layoutProblem(text);
     if (problem) this.refuse(problem.code, problem.message, text);
     else this.inTurn({ code, how });
-  }
-
-  async badge(text) {
-    const problem = await changePerson(text, this.words);
-    if (problem) this.refuse(problem.code, problem.message);
   }
 
   // What the camera read, being sure of it.
@@ -212,8 +208,9 @@ export class ScanPage extends ScanAnswers {
     }
   }
 
-  take({ code, how }) {
+  async take({ code, how }) {
     if (how === "tick") return this.tick(code);
+    if (this.to && (await this.badges.isSomebodys(code))) return undefined;
     if (!this.to || ALWAYS_A_CONTEXT.test(code) || (CART.test(code) && this.isNoPlaceForCart(code))) {
       return this.ask(code, how);
     }
@@ -229,7 +226,8 @@ export class ScanPage extends ScanAnswers {
   async ask(code, how) {
     const what = await this.asking.about(code);
     const { problem } = what;
-    if (problem) this.notRead(this.refuse(problem.code, problem.message, code, problem));
+    if (problem?.code === BADGE_SCANNED) await this.badges.afterAll(code, problem);
+    else if (problem) this.notRead(this.refuse(problem.code, problem.message, code, problem));
     else if (what.is_place) this.enter(what);
     else if (this.to) await this.put(code, how);
     else if (BIN.test(what.code) && this.words.binUrl && !this.isCutOff) await this.showBin(what.code);
