@@ -14,6 +14,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
+from tests.polled import assert_whole
 from tests.services.counting import Rack, figures, kept
 from tests.world import World
 from tooling.models import Count, CountEntry, Movement, Person, Piece
@@ -199,7 +200,7 @@ def test_a_closed_count_shows_its_result_whatever_is_sent(
          listed=[piece.code for piece in rack.pieces])  # fmt: skip
     token = "1"
     live = page.get(f"/pieces/counts/{count.number}/live/?v={token}")
-    assert live.headers["HX-Refresh"] == "true"
+    assert_whole(live, f"/pieces/counts/{count.number}/")
     for act in ("enter", "tick", "row", "undo", "close", "drop"):
         form = {"code": rack.pieces[0].code, "place": rack.shelf.code, "entry": str(uuid.uuid4())}
         assert problem_of(post(page, count, act, **form)) == "count_closed", act

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import html
 import json
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -13,6 +15,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from tests.filling import Filling
+from tests.polled import assert_whole
 from tests.world import World
 from tooling.models import KitPosition, Person, Task
 from tooling.queries.fill_page import fill_page
@@ -80,8 +83,21 @@ def test_not_there_finds_another_stack_from_the_shaft_page(
     answer = client_of.post(at(shop, "not-there/"), typed)
     assert answer["Location"] == f"/kits/{shop.kit.number}/stations/1/top/"
     assert work_once(HANDLERS)
-    part = client_of.get(at(shop, "part/?back=shaft"))
-    assert part["HX-Refresh"] == "true"
+    assert_whole(client_of.get(at(shop, "part/?back=shaft")), at(shop))
+    where = "part/?back=shaft&station=1&shaft=top"
+    assert_whole(client_of.get(at(shop, where)), answer["Location"])
+
+
+def test_stopping_leads_back_to_the_shaft_after_polls_too(client_of: Client, shop: Filling) -> None:
+    client_of.post(at(shop, "ask/"), {"back": "kit"})
+    shaft = f"/kits/{shop.kit.number}/stations/1/top/"
+    page = client_of.get(shaft).content.decode()
+    poll = re.search(r'id="fill"[^>]* hx-get="([^"]+)"', page)
+    assert poll
+    part = client_of.get(html.unescape(poll[1])).content.decode()
+    assert 'name="station" value="1"' in part
+    typed = {"back": "shaft", "station": "1", "shaft": "top"}
+    assert client_of.post(at(shop, "stop/"), typed)["Location"] == shaft
 
 
 def test_what_stock_cannot_meet_is_named_with_a_list_to_print(
@@ -201,7 +217,7 @@ def test_a_page_of_stacks_says_that_the_kit_moved_and_keeps_what_is_typed(
     assert part.status_code == 204
     stale = client_of.get(at(shop, "part/"), {"back": "fill", "v": shop.kit.version - 1})
     assert 'data-code="kit_moved"' in stale.content.decode()
-    assert "HX-Refresh" not in stale
+    assert b'hx-trigger="load"' not in stale.content
     assert b"every 1s" not in stale.content
 
 

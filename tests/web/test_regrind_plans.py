@@ -10,6 +10,7 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
+from tests.polled import assert_whole
 from tests.regrind_shop import CUT, RegrindShop, regrind_shop, wear
 from tests.world import World
 from tooling.models import Person, RegrindPlan
@@ -67,9 +68,7 @@ def test_a_plan_is_begun_polled_and_shown(desk: Client, shop: RegrindShop) -> No
     assert 'id="plan-running"' in body
     assert 'id="plan-running"' in text(desk.get(f"{address}part/"))
     assert work_once(HANDLERS)
-    part = desk.get(f"{address}part/")
-    assert "every" not in part.content.decode(), "it is asked for no more"
-    assert f'hx-get="{address}"' in part.content.decode()
+    assert_whole(desk.get(f"{address}part/"), address)
     body = text(desk.get(address))
     shown = re.findall(r'data-piece="(\w+)" data-kind="(\w+)" data-amount-nm="(\d+)"', body)
     wanted = {shop.rolls[spot].code: nm for spot, nm in CUT.items()}

@@ -31,6 +31,7 @@ from tooling.templatetags.counting import outcome_word
 from tooling.web.count_sheets import sheet_answer
 from tooling.web.doors import require, rights
 from tooling.web.rows import get_line
+from tooling.web.show_whole import show_whole
 from tooling.web.sessions import person_of
 
 SETTINGS = ["scan_context_idle", "scan_same_label_guard"]
@@ -70,14 +71,14 @@ def asked_place(request: HttpRequest) -> str:
 
 @require_GET
 def show_live(request: HttpRequest, number: int) -> HttpResponse:
-    """What moves while people count; 204 while the screen has all of it."""
+    """What moves while people count; 204 while the screen has all of it; the result at its end."""
     if request.GET.get("v") == count_token(number):
         return HttpResponse(status=204)
     page = count_page(number, at_place=asked_place(request))
-    answer = render(request, "counts/live.html", live_context(request, page))
     if not page.head.is_open:
-        answer["HX-Refresh"] = "true"
-    return answer
+        url = reverse("count", args=[number])
+        return show_whole(request, url, _("This count is over: show what came of it"))
+    return render(request, "counts/live.html", live_context(request, page))
 
 
 def live_context(request: HttpRequest, page: CountPage) -> dict[str, Any]:

@@ -5,7 +5,9 @@ from __future__ import annotations
 from django.http import FileResponse, HttpRequest, HttpResponse, StreamingHttpResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
 from tooling.permissions import Verb, check_can
@@ -13,19 +15,19 @@ from tooling.queries.import_tasks import one_file, task_line, the_import, whole_
 from tooling.services import imports
 from tooling.web.sending import sent
 from tooling.web.sessions import person_of
+from tooling.web.show_whole import show_whole
 
 CSV = "text/csv; charset=utf-8"
 
 
 @require_GET
 def show_task(request: HttpRequest, number: int) -> HttpResponse:
-    """The polled part of the page; when the work is over the whole page comes anew."""
+    """The polled part of the page; when the work is over the whole page once."""
     check_can(request.user, Verb.IMPORT)
     task = task_line(the_import(number))
-    answer = render(request, "imports/task_part.html", {"task": task, "is_polled": True})
     if task is None or task.is_over:
-        answer.headers["HX-Refresh"] = "true"
-    return answer
+        return show_whole(request, reverse("import", args=[number]), _("It is done: show what came"))
+    return render(request, "imports/task_part.html", {"task": task, "is_polled": True})
 
 
 @require_POST

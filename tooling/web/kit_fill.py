@@ -6,7 +6,7 @@ from collections.abc import Callable
 from typing import Any
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -25,6 +25,7 @@ from tooling.services.kit_choices import find_position
 from tooling.web.doors import require, signed
 from tooling.web.kits import kit_answer, shaft_answer
 from tooling.web.rows import get_line
+from tooling.web.show_whole import show_whole
 
 BACKS = {"kit": "kit", "fill": "kit-fill"}
 
@@ -55,23 +56,32 @@ def _context(request: HttpRequest, number: str) -> dict[str, Any]:
 
 @require_GET
 def fill_part(request: HttpRequest, number: str) -> HttpResponse:
-    """How far it is, polled while it is worked out; a page that shows the stacks themselves is
-    loaded again when they are there. ``v``: the version on a screen where nothing is worked out;
-    204 while it is the kit's own, else it is said that the kit moved: somebody may be typing."""
+    """How far it is, polled while it is worked out; a page that shows the stacks themselves comes
+    whole when they are there. ``v``: the version on a screen where nothing is worked out; 204
+    while it is the kit's own, else it is said that the kit moved: somebody may be typing."""
     seen = request.GET.get("v")
     if seen is not None and seen == str(kit_version(number)):
         return HttpResponse(status=204)
     summary = fill_summary(number)
     back = request.GET.get("back", "kit")
     is_over = summary.task is None or summary.task.is_over
+    where = _where(request.GET) if back == "shaft" and _is_shaft(request.GET) else None
+    if back != "kit" and is_over and seen is None:
+        return show_whole(request, _back_to(number, where), _("It is done: show the stacks"))
     context = {
         "fills": summary, "kit": kit_page(number, at=timezone.now()), "fill_back": back,
         "may_gather": can(request.user, Verb.GATHER_KITS), "is_moved": seen is not None and is_over,
     }  # fmt: skip
-    answer = render(request, "kits/fill_part.html", context)
-    if back != "kit" and is_over and seen is None:
-        answer["HX-Refresh"] = "true"
-    return answer
+    if where:
+        context |= {"station": {"number": where["station"]}, "shaft": {"which": where["shaft"]}}
+    return render(request, "kits/fill_part.html", context)
+
+
+def _back_to(number: str, where: dict[str, Any] | None) -> str:
+    """The page from which somebody asked: of one shaft, else of all stacks."""
+    if where is None:
+        return reverse("kit-fill", args=[number])
+    return reverse("kit-shaft", args=[number, where["station"], where["shaft"]])
 
 
 @require_GET
@@ -95,7 +105,7 @@ def stop(request: HttpRequest, number: str) -> HttpResponse:
 @require_POST
 def clear(request: HttpRequest, number: str) -> HttpResponse:
     """Take the spacers out of one shaft, or of all."""
-    one = {} if request.POST.get("all") else _where(request)
+    one = {} if request.POST.get("all") else _where(request.POST)
 
     def act(kit: Kit, way: dict[str, Any]) -> None:
         n = fills.clear(kit=kit, **way, **one)
@@ -110,7 +120,7 @@ def not_there(request: HttpRequest, number: str) -> HttpResponse:
     """A spacer is not where it should be: another stack is looked for, of that shaft alone."""
 
     def act(kit: Kit, way: dict[str, Any]) -> None:
-        position = find_position(kit=kit, position=_number(request, "position"))
+        position = find_position(kit=kit, position=_number(request.POST, "position"))
         fills.not_there(kit=kit, position=position, really=_really(request), **way)
 
     return _act(request, number, act)
@@ -132,7 +142,7 @@ def pin(request: HttpRequest, number: str) -> HttpResponse:
     is_pinned = request.POST.get("pinned") == "1"
 
     def act(kit: Kit, way: dict[str, Any]) -> None:
-        position = find_position(kit=kit, position=_number(request, "position"))
+        position = find_position(kit=kit, position=_number(request.POST, "position"))
         fill_acts.pin(kit=kit, position=position, is_pinned=is_pinned, **way)
 
     return _act(request, number, act)
@@ -144,7 +154,7 @@ def swap(request: HttpRequest, number: str) -> HttpResponse:
     code = request.POST.get("code", "").strip()
 
     def act(kit: Kit, way: dict[str, Any]) -> None:
-        position = find_position(kit=kit, position=_number(request, "position"))
+        position = find_position(kit=kit, position=_number(request.POST, "position"))
         fill_acts.swap(kit=kit, position=position, code=code, **way)
         messages.success(request, _("Swapped, and pinned."))
 
@@ -155,9 +165,9 @@ def swap(request: HttpRequest, number: str) -> HttpResponse:
 def by_hand(request: HttpRequest, number: str) -> HttpResponse:
     """A fill put together by length marks."""
     given = {
-        **_where(request),
+        **_where(request.POST),
         "fill": request.POST.get("fill", ""),
-        "after": _number(request, "after"),
+        "after": _number(request.POST, "after"),
         "text": request.POST.get("text", "")[:400],
     }
 
@@ -168,12 +178,12 @@ def by_hand(request: HttpRequest, number: str) -> HttpResponse:
     return _act(request, number, act)
 
 
-def _where(request: HttpRequest) -> dict[str, Any]:
-    return {"station": _number(request, "station"), "shaft": request.POST.get("shaft", "")}
+def _where(given: QueryDict) -> dict[str, Any]:
+    return {"station": _number(given, "station"), "shaft": given.get("shaft", "")}
 
 
-def _number(request: HttpRequest, name: str) -> int:
-    text = request.POST.get(name, "")
+def _number(given: QueryDict, name: str) -> int:
+    text = given.get(name, "")
     return int(text) if text.isascii() and text.isdigit() and len(text) < 10 else 0
 
 
@@ -190,22 +200,21 @@ def _act(
     except ToolingError as error:
         return _refused(request, kit, error)
     back = request.POST.get("back", "")
-    if back == "shaft" and _is_shaft(request):
-        where = _where(request)
-        return redirect("kit-shaft", kit.number, where["station"], where["shaft"])
+    if back == "shaft" and _is_shaft(request.POST):
+        return redirect(_back_to(kit.number, _where(request.POST)))
     return redirect(reverse(BACKS.get(back, "kit-fill"), args=[kit.number]) + "#fill")
 
 
-def _is_shaft(request: HttpRequest) -> bool:
-    return _number(request, "station") > 0 and request.POST.get("shaft") in ("top", "bottom")
+def _is_shaft(given: QueryDict) -> bool:
+    return _number(given, "station") > 0 and given.get("shaft") in ("top", "bottom")
 
 
 def _refused(request: HttpRequest, kit: Kit, error: ToolingError) -> HttpResponse:
     """The same page with the problem and what was typed."""
     more: dict[str, Any] = {"error": error, "typed": request.POST}
     back = request.POST.get("back", "")
-    if back == "shaft" and _is_shaft(request):
-        where = _where(request)
+    if back == "shaft" and _is_shaft(request.POST):
+        where = _where(request.POST)
         return shaft_answer(
             request, kit.number, where["station"], where["shaft"], status=error.status, **more
         )

@@ -25,6 +25,7 @@ from tooling.services import regrind_plans, tasks
 from tooling.web.doors import data_of, fill_in, require, rights, signed
 from tooling.web.forms.fields import RecordForm, unit_of
 from tooling.web.forms.regrind_plans import PINS, NewPlanForm, PinForm, PlanSettingsForm
+from tooling.web.show_whole import show_whole
 
 GRAINS = {"mm": 1_000, "in": 2_540}
 
@@ -54,13 +55,13 @@ def show_plan(request: HttpRequest, number: str) -> HttpResponse:
 
 @require_GET
 def plan_part(request: HttpRequest, number: str) -> HttpResponse:
-    """Polled while it is worked out: how far it is, then what asks for the whole page once. A
-    reload would be asked for again by each poll that comes before it is there."""
+    """Polled while it is worked out: how far it is, then the whole page once."""
     plan = find_plan(number)
     running = running_plan(plan)
     if running is not None:
         return render(request, "regrinds/plan_running.html", {"page": running, **rights(request)})
-    return render(request, "regrinds/plan_ready.html", {"number": plan.number})
+    url = reverse("regrind-plan", args=[plan.number])
+    return show_whole(request, url, _("It is worked out: show the plan"))
 
 
 def _read(request: HttpRequest, plan: RegrindPlan) -> PlanPage:

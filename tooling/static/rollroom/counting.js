@@ -134,7 +134,7 @@ class CountingPage extends ScanPage {
 }
 
 const root = document.querySelector("[data-counting]");
-if (root) new CountingPage(root);
+const counting = root && new CountingPage(root);
 
 // What had the focus, and where the page stood, outlives the answer of a poll.
 let kept = null;
@@ -148,6 +148,7 @@ function sign(element) {
 }
 
 document.addEventListener("htmx:beforeSwap", ({ detail }) => {
+  if (detail.target.id === "content") counting?.camera?.close(); // the result takes the page's place
   if (detail.target.id !== "count-live") return;
   kept = {
     top: window.scrollY,
