@@ -31,8 +31,8 @@ from tooling.templatetags.counting import outcome_word
 from tooling.web.count_sheets import sheet_answer
 from tooling.web.doors import require, rights
 from tooling.web.rows import get_line
-from tooling.web.show_whole import show_whole
 from tooling.web.sessions import person_of
+from tooling.web.show_whole import show_whole
 
 SETTINGS = ["scan_context_idle", "scan_same_label_guard"]
 HEADINGS = ("Count", "What", "Code", "Mark", "Drawing", "Owner", "Expected at", "Place",

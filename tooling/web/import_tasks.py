@@ -26,7 +26,9 @@ def show_task(request: HttpRequest, number: int) -> HttpResponse:
     check_can(request.user, Verb.IMPORT)
     task = task_line(the_import(number))
     if task is None or task.is_over:
-        return show_whole(request, reverse("import", args=[number]), _("It is done: show what came"))
+        return show_whole(
+            request, reverse("import", args=[number]), _("It is done: show what came")
+        )
     return render(request, "imports/task_part.html", {"task": task, "is_polled": True})
 
 
