@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import pytest
 
-from tests.grinding import Grinding, a_kit, let_go
+from tests.grinding import Grinding, a_kit, inches, let_go
 from tests.services.test_owner_leave import refused
 from tooling.models import OrderEvent, Piece, RegrindPlan, SetupChart
+from tooling.queries.order_holds import held_by_orders
 from tooling.queries.regrind_order_page import order_page
 from tooling.queries.release_part import part_of
-from tooling.services import regrind_orders
+from tooling.services import regrind_order_moves, regrind_orders
 from tooling.services.movements import move_pieces
+from tooling.services.regrind_targets import OrderLineIn
 
 pytestmark = pytest.mark.django_db
 FIRST_PAIRS = tuple((n, shaft, 1) for n in (1, 2) for shaft in ("top", "bottom"))
@@ -108,3 +110,50 @@ def test_what_is_left_of_it_may_come_back_as_it_was(shop, engineer):
     plan.refresh_from_db()
     assert (order.state, plan.state) == ("released", "ordered")
     assert not Piece.objects.filter(order_lines__is_open=True).exists()
+
+
+def test_a_rest_that_was_never_sent_waits_to_be_sent(shop, other, engineer):
+    """Of ten the set's eight go, come back and are released: nothing is out."""
+    first = tuple(shop.pieces)
+    shop.pieces |= other
+    order = shop.request(engineer)
+    shop.send(engineer, order, codes=codes(shop, *first), due_on=shop.later(5).date())
+    said = held_by_orders(piece.pk for piece in other.values())
+    assert {hold.state for hold in said.values()} == {"requested"}
+    shop.back(engineer, order, codes=codes(shop, *first))
+    order.refresh_from_db()
+    assert (order.state, order.back_at) == ("back", None)
+    shop.read(engineer, order, only=codes(shop, *first))
+    shop.marks(engineer, order, codes(shop, *first))
+    order = let_go(shop, engineer, order, codes=codes(shop, *first))
+    assert (order.state, order.back_at, order.due_on) == ("requested", None, None)
+    page = order_page(order.number, at=shop.later(8))
+    assert [(group.name, len(group.lines)) for group in page.groups] == [
+        ("to_send", 2), ("released", 8)]  # fmt: skip
+    refused("order_sent", regrind_orders.edit_order, by=engineer, at=shop.later(8), order=order,
+            vendor=None)  # fmt: skip
+    order = regrind_order_moves.send(by=engineer, at=shop.later(9), order=order)
+    assert (order.state, order.due_on > shop.later(9).date()) == ("out", True)
+
+
+def test_an_order_is_back_once_what_was_never_sent_is_off_it(shop, engineer):
+    order = shop.request(engineer)
+    shop.send(engineer, order, codes=codes(shop, *FIRST_PAIRS))
+    shop.back(engineer, order, codes=codes(shop, *FIRST_PAIRS))
+    for row in order.lines.filter(sent_at=None):
+        regrind_orders.remove_line(by=engineer, at=shop.later(6), row=row)
+    order.refresh_from_db()
+    assert (order.state, order.back_at) == ("back", shop.later(6))
+
+
+def test_other_targets_ask_for_a_reason_of_what_was_sent_alone(shop, engineer):
+    order = shop.request(engineer)
+    shop.send(engineer, order, codes=codes(shop, *FIRST_PAIRS))
+    wanted = {"by": engineer, "at": shop.later(1)}
+    for spot, is_sent in ((FIRST_PAIRS[0], True), ((4, "top", 1), False)):
+        line = OrderLineIn(shop.piece(spot), take_off_nm=inches(0.040))
+        row = order.lines.get(piece=line.piece)
+        if is_sent:
+            refused("empty_text", regrind_orders.change_line, **wanted, row=row, line=line)
+        else:
+            assert regrind_orders.change_line(**wanted, row=row, line=line) == row

@@ -51,6 +51,7 @@ from tooling.models.regrind_orders import (
     RegrindOrderLine,
     RegrindOrderWork,
     RegrindTarget,
+    state_of_line,
 )
 from tooling.models.regrind_plans import (
     Decision,
@@ -254,4 +255,5 @@ __all__ = [
     "Work",
     "WorkKind",
     "WorkMeasure",
+    "state_of_line",
 ]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from datetime import datetime
 
 from django.db import models
 from django.db.models import Q
@@ -85,6 +86,18 @@ class RegrindOrderLine(models.Model):
 
     def __str__(self) -> str:
         return f"{self.order} {self.piece}"
+
+    @property
+    def state(self) -> OrderState:
+        """How far this piece is: asked for, out, or back."""
+        return state_of_line(self.sent_at, self.back_at)
+
+
+def state_of_line(sent_at: datetime | None, back_at: datetime | None) -> OrderState:
+    """How far one piece of an open order is."""
+    if back_at is not None:
+        return OrderState.BACK
+    return OrderState.REQUESTED if sent_at is None else OrderState.OUT
 
 
 class RegrindTarget(models.Model):

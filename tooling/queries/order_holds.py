@@ -12,20 +12,20 @@ from dataclasses import dataclass
 from django.db.models import FilteredRelation, Q
 from django.utils.translation import gettext as _
 
-from tooling.models import OrderState, RegrindOrderLine
+from tooling.models import OrderState, RegrindOrderLine, state_of_line
 
 
 @dataclass(frozen=True)
 class OrderHold:
-    """The order that holds a piece, how far that is, and the jobs it was released for."""
+    """The order that holds a piece, how far it is there, and the jobs that it was released for."""
 
     order: str
     state: str
     jobs: frozenset[int] = frozenset()
 
     def holds_for(self, job_id: int | None, *, is_staged: bool = False) -> bool:
-        """Whether that job may not have the piece. What lies with a kit already goes on until the
-        order is sent: a running setup keeps its rolls."""
+        """Whether that job may not have the piece. What lies with a kit already goes on until it
+        is sent: a running setup keeps its rolls."""
         if is_staged and self.state == OrderState.REQUESTED:
             return False
         return job_id not in self.jobs
@@ -49,9 +49,10 @@ def held_by_orders(piece_ids: Iterable[int]) -> Mapping[int, OrderHold]:
         freed=FilteredRelation("order__events", condition=Q(order__events__what="for_job"))
     )
     found: dict[int, tuple[str, str, set[int]]] = {}
-    for piece, order, state, of_piece, job in rows.order_by().values_list(
-        "piece_id", "order__number", "order__state", "freed__piece_id", "freed__job_id"
+    for piece, order, sent, back, of_piece, job in rows.order_by().values_list(
+        "piece_id", "order__number", "sent_at", "back_at", "freed__piece_id", "freed__job_id"
     ):
+        state = state_of_line(sent, back)
         jobs = found.setdefault(piece, (order, state, set()))[2]
         if job is not None and of_piece == piece:
             jobs.add(job)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, datetime
+from functools import cached_property
 from typing import Any
 
 from tooling.models import OrderState
@@ -11,6 +12,9 @@ from tooling.queries.cuts_left import CutsLeft
 from tooling.queries.lead_times import LeadTime
 from tooling.queries.release_views import Check, Judged
 
+GROUPS = ("to_read", "back", "out", "to_send", "released", "undone")
+FEW = 20
+"""So many pieces are shown at once; more are folded."""
 STEP_NM = {"mm": 1_000, "in": 25_400}
 """The decimals that sizes of an order are told with, at least."""
 
@@ -111,6 +115,46 @@ class OrderLineView:
     def is_out(self) -> bool:
         return self.is_open and self.sent_at is not None and self.back_at is None
 
+    @property
+    def name(self) -> str:
+        """By what it is called in the shop."""
+        return self.mark or self.drawing
+
+    @property
+    def group(self) -> str:
+        """How far it is, as ``LineGroup`` names it."""
+        if not self.is_open:
+            return "released" if self.is_released else "undone"
+        if self.back_at is not None:
+            return "to_read" if self.unread else "back"
+        return "to_send" if self.sent_at is None else "out"
+
+
+@dataclass(frozen=True)
+class Chunk:
+    """So many pieces of a group that are unfolded together, from the one named to the other."""
+
+    lines: tuple[OrderLineView, ...]
+    is_unfolded: bool
+
+    @property
+    def first(self) -> str:
+        return self.lines[0].name
+
+    @property
+    def last(self) -> str:
+        return self.lines[-1].name
+
+
+@dataclass(frozen=True)
+class LineGroup:
+    """Pieces of an order that are equally far: ``to_read``, ``back``, ``out``, ``to_send``,
+    ``released``, ``undone``. ``chunks`` of a long order are folded but for the first to do."""
+
+    name: str
+    lines: tuple[OrderLineView, ...]
+    chunks: tuple[Chunk, ...]
+
 
 @dataclass(frozen=True)
 class EventView:
@@ -161,6 +205,28 @@ class OrderPage:
     @property
     def is_open(self) -> bool:
         return self.state in (OrderState.REQUESTED, OrderState.OUT, OrderState.BACK)
+
+    @property
+    def is_long(self) -> bool:
+        """Too many pieces to show each at once."""
+        return len(self.lines) > FEW
+
+    @cached_property
+    def groups(self) -> tuple[LineGroup, ...]:
+        """The pieces by how far they are, what is to be done next first."""
+        found: dict[str, list[OrderLineView]] = {name: [] for name in GROUPS}
+        for line in self.lines:
+            found[line.group].append(line)
+        groups = []
+        for name, lines in found.items():
+            if lines:
+                size = FEW if self.is_long else len(lines)
+                chunks = tuple(
+                    Chunk(tuple(lines[n : n + size]), not self.is_long or not (n or groups))
+                    for n in range(0, len(lines), size)
+                )
+                groups.append(LineGroup(name, tuple(lines), chunks))
+        return tuple(groups)
 
     @property
     def to_send(self) -> tuple[OrderLineView, ...]:

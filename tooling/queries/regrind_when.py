@@ -125,9 +125,8 @@ def _states(ids: Collection[int]) -> dict[int, WearState]:
 def _away(ids: Collection[int]) -> dict[int, date]:
     """Piece → when its open order is due back. One query."""
     rows = RegrindOrderLine.objects.filter(
-        piece__in=ids, is_open=True, order__state__in=(OrderState.OUT, OrderState.REQUESTED),
-        order__due_on__isnull=False,
-    )  # fmt: skip
+        piece__in=ids, is_open=True, back_at=None, order__due_on__isnull=False
+    )
     return dict(rows.values_list("piece_id", "order__due_on"))  # type: ignore[arg-type]
 
 

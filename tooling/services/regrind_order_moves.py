@@ -37,6 +37,7 @@ from tooling.services.regrind_order_rows import (
     hold_order,
     lines_of,
     save_order,
+    settle_order,
     touch,
     write_event,
 )
@@ -82,7 +83,8 @@ def send(
         if fresh.vendor is not None:
             _hand_out(by, at, fresh, going, due, how, act)
         RegrindOrderLine.objects.filter(pk__in=[line.pk for line in going]).update(sent_at=at)
-        save_order(fresh, state=OrderState.OUT, sent_at=fresh.sent_at or at, due_on=due)
+        save_order(fresh, state=OrderState.OUT, sent_at=fresh.sent_at or at, due_on=due,
+                   back_at=None)  # fmt: skip
         write_event(
             by=by, at=at, order=fresh, what=OrderEventKind.SENT,
             said={"pieces": [line.piece.code for line in going],
@@ -336,12 +338,10 @@ def _put(
 
 
 def _settle(by: Person, at: datetime, order: RegrindOrder, reason: str) -> None:
-    """All back: the order waits for its release; nothing left on it: it is dropped."""
+    """Nothing left on it: it is dropped; else it is as far as the pieces that are."""
     lines = lines_of(order)
     still = [line for line in lines if line.is_open]
     if not still:
         end_order(by=by, at=at, order=order, reason=reason)
-    elif all(line.back_at is not None for line in still):
-        save_order(order, state=OrderState.BACK, back_at=at)
     else:
-        save_order(order)
+        settle_order(order, at)

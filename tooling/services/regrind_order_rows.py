@@ -10,6 +10,7 @@ from datetime import datetime
 from typing import Any
 
 from django.db.models import F
+from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from tooling.errors import Conflict
@@ -82,6 +83,26 @@ def save_order(order: RegrindOrder, **fields: Any) -> None:
     order.version += 1
 
 
+def settle_order(order: RegrindOrder, at: datetime) -> None:
+    """Say how far the order is, by the pieces that are still on it: out while any is out; else to
+    be released while any is back, though others were never sent; else asked for. A day on which
+    pieces were due that all came goes with them once it is past. Call when lines changed."""
+    states = {line.state for line in lines_of(order, is_open=True)}
+    fields: dict[str, Any] = {}
+    now = next((each for each in (OrderState.OUT, OrderState.BACK) if each in states),
+               OrderState.REQUESTED)  # fmt: skip
+    if states:
+        fields["state"] = now
+        if states == {OrderState.BACK}:
+            fields["back_at"] = order.back_at or at
+        elif order.back_at is not None:
+            fields["back_at"] = None
+        is_past = order.due_on is not None and order.due_on < timezone.localdate(at)
+        if now == OrderState.REQUESTED and order.sent_at is not None and is_past:
+            fields["due_on"] = None
+    save_order(order, **fields)
+
+
 def touch(pieces: Iterable[Piece]) -> None:
     """Kits that want these pieces show it."""
     known = list(pieces)
@@ -102,12 +123,12 @@ def check_not_ended(order: RegrindOrder) -> None:
 
 
 def check_requested(order: RegrindOrder) -> None:
-    """Raise Conflict ``order_sent`` once it is out, ``order_ended`` once it is over."""
+    """Raise Conflict ``order_sent`` once a piece of it was sent, ``order_ended`` once it is over."""
     check_not_ended(order)
-    if order.state != OrderState.REQUESTED:
+    if order.sent_at is not None:
         raise Conflict(
             "order_sent",
-            _("Order {number} is out already; its pieces are under work. Take them back first, or "
-              "ask for more work on an order of its own."),
+            _("Pieces of order {number} were sent out already. Ask for more work on an order of its "
+              "own."),
             number=order.number,
         )  # fmt: skip

@@ -34,6 +34,7 @@ from tooling.services.regrind_order_rows import (
     lines_of,
     next_number,
     save_order,
+    settle_order,
     touch,
     write_event,
 )
@@ -133,7 +134,7 @@ def change_line(
         order = hold_order(row.order)
         check_not_ended(order)
         fresh = _open_line(order, row)
-        if order.state != OrderState.REQUESTED:
+        if fresh.sent_at is not None:
             reason = require_text(reason, field="reason", label=_("Reason"), longest=400)
         before = _told(fresh)
         targets = targets_of(line, usual_nm=_usual_nm(line.piece))
@@ -175,7 +176,7 @@ def remove_line(*, by: Person, at: datetime, row: RegrindOrderLine, reason: str 
             by=by, at=at, order=order, what=OrderEventKind.CHANGED, piece=piece, reason=reason,
             said={"removed": piece.code},
         )  # fmt: skip
-        save_order(order)
+        settle_order(order, at)
         touch([piece])
         if not order.lines.filter(is_open=True).exists():
             end_order(by=by, at=at, order=order, reason=reason)

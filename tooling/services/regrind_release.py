@@ -37,6 +37,7 @@ from tooling.services.regrind_order_rows import (
     check_not_ended,
     hold_order,
     save_order,
+    settle_order,
     touch,
     write_event,
 )
@@ -113,9 +114,7 @@ def _write_down(
             said=_said(judged),
         )  # fmt: skip
         return
-    all_back = all(line.back_at is not None for line in rest)
-    came_now = all_back and order.state != OrderState.BACK
-    save_order(order, **({"state": OrderState.BACK, "back_at": at} if came_now else {}))
+    settle_order(order, at)
     for line in known:
         write_event(
             by=by, at=at, order=order, what=OrderEventKind.RELEASED, piece=line.piece,
