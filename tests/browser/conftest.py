@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 from collections.abc import Callable, Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -19,22 +20,13 @@ from playwright.sync_api import (
     sync_playwright,
 )
 
+from tests.browser.line import Line
+from tests.browser.phone import Phone, ready
+from tests.browser.screens import DESK, FLAGS, PHONE, TABLET
 from tests.world import World, make_person
 from tooling.models import Person, Role
 
-FLAGS = [
-    "--headless",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
-PHONE: ViewportSize = {"width": 360, "height": 740}
-TABLET: ViewportSize = {"width": 1280, "height": 800}
-DESK: ViewportSize = {"width": 1600, "height": 1000}
+__all__ = ["DESK", "FLAGS", "PHONE", "TABLET"]
 
 expect.set_options(timeout=40_000)  # a busy machine is slow, not wrong
 os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "1"  # Playwright's loop runs in the tests' own thread
@@ -68,11 +60,12 @@ def cast(transactional_db: None) -> dict[str, Person]:
     return {role.value: make_person(role.value, role) for role in Role}
 
 
-def _session_of(person: Person) -> str:
-    """What the cookie of somebody logged in says; ``test_login.py`` logs in by the page."""
+def _log_in(context: BrowserContext, person: Person, address: str) -> None:
+    """With the cookie of somebody logged in; ``test_login.py`` logs in by the page."""
     client = Client()
     client.force_login(person, backend="tooling.web.zone.ShopBackend")
-    return client.cookies[settings.SESSION_COOKIE_NAME].value
+    name = settings.SESSION_COOKIE_NAME
+    context.add_cookies([{"name": name, "value": client.cookies[name].value, "url": address}])
 
 
 @pytest.fixture
@@ -87,11 +80,10 @@ def open_as(browser: Browser, live_server: Any) -> Iterator[Callable[..., Page]]
     def _open(
         person: Person, path: str = "/", *, viewport: ViewportSize = TABLET, **context: Any
     ) -> Page:
-        context = {"service_workers": "block", **context}  # ``test_offline.py`` has real ones
+        context = {"service_workers": "block", **context}  # ``scan_as`` has real ones
         made = browser.new_context(viewport=viewport, base_url=live_server.url, **context)
         contexts.append(made)
-        name, value = settings.SESSION_COOKIE_NAME, _session_of(person)
-        made.add_cookies([{"name": name, "value": value, "url": live_server.url}])
+        _log_in(made, person, live_server.url)
         page = made.new_page()
         page.set_default_timeout(40_000)
         page.on("console", lambda m: complaints.append(m.text) if m.type == "error" else None)
@@ -108,3 +100,40 @@ def open_as(browser: Browser, live_server: Any) -> Iterator[Callable[..., Page]]
     expected = ("status of 4", "Response Status Error Code 4", "ERR_INTERNET_DISCONNECTED")
     unexpected = [text for text in complaints if not any(said in text for said in expected)]
     assert not unexpected, unexpected
+
+
+@pytest.fixture
+def line(live_server: Any) -> Iterator[Line]:
+    """The line to the server, to be cut."""
+    made = Line(live_server.url)
+    yield made
+    made.close()
+
+
+@pytest.fixture
+def phone(browser: Browser, line: Line, tmp_path: Path) -> Iterator[Phone]:
+    """A browser of its own at the end of the line, to be closed, opened again, killed."""
+    made = Phone(browser, line, tmp_path / "profile")
+    yield made
+    made.close()
+
+
+@pytest.fixture
+def scan_as(browser: Browser, line: Line) -> Iterator[Callable[..., Page]]:
+    """``scan_as(person)``: the Scan page at the end of the line, in a profile that keeps what a
+    browser keeps (its service worker, its stores); it has seen the server once."""
+    contexts: list[BrowserContext] = []
+
+    def _scan(person: Person, **options: Any) -> Page:
+        made = browser.new_context(viewport=PHONE, base_url=line.url, **options)
+        contexts.append(made)
+        _log_in(made, person, line.url)
+        page = made.new_page()
+        page.set_default_timeout(60_000)  # a busy machine is slow, not wrong
+        page.goto("/scan/")
+        ready(page)
+        return page
+
+    yield _scan
+    for made in contexts:
+        made.close()

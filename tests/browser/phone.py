@@ -12,8 +12,8 @@ from typing import Any
 
 from playwright.sync_api import Browser, BrowserContext, Locator, Page, expect
 
-from tests.browser.conftest import FLAGS, PHONE
 from tests.browser.line import Line
+from tests.browser.screens import FLAGS, PHONE
 from tooling.models import Person
 
 LISTENS = re.compile(r"DevTools listening on (ws://\S+)")

@@ -4,7 +4,7 @@
 from __future__ import annotations
 
 import base64
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from io import BytesIO
 from pathlib import Path
 from typing import Any
@@ -57,22 +57,12 @@ def pieces(world: World) -> list[Piece]:
     return [world.piece(world.drawing(f"D{number}"), there) for number in range(3)]
 
 
-@pytest.fixture
-def line(live_server: Any) -> Iterator[Line]:
-    made = Line(live_server.url)
-    yield made
-    made.close()
-
-
 Look = Callable[..., Page]
 
 
 @pytest.fixture
-def look_at(
-    browser: Browser, line: Line, tmp_path: Path, cast: dict[str, Person], rack: Place
-) -> Iterator[Look]:
+def look_at(phone: Phone, line: Line, tmp_path: Path, cast: dict[str, Person], rack: Place) -> Look:
     """``look_at(picture, …)``: the Scan page, in Rack B, its camera open on these pictures."""
-    phone = Phone(browser, line, tmp_path / "profile")
 
     def _look(*pictures: bytes, **options: Any) -> Page:
         shown = film(tmp_path / "film.mjpeg", list(pictures))
@@ -83,8 +73,7 @@ def look_at(
         page.get_by_role("button", name="Camera").click()
         return page
 
-    yield _look
-    phone.close()
+    return _look
 
 
 def moved() -> list[str]:

@@ -5,14 +5,13 @@ from __future__ import annotations
 
 import csv
 import uuid
-from collections.abc import Iterator
+from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 import pytest
 from django.contrib.sessions.models import Session
 from django.http import HttpResponse
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Page, expect
 
 from tests.browser.axe import accessibility_problems, small_targets, wider_than_the_screen
 from tests.browser.line import Line
@@ -73,27 +72,11 @@ def pieces(world: World) -> list[Piece]:
 
 
 @pytest.fixture
-def line(live_server: Any) -> Iterator[Line]:
-    made = Line(live_server.url)
-    yield made
-    made.close()
-
-
-@pytest.fixture
-def phone(browser: Browser, line: Line, tmp_path: Path) -> Iterator[Phone]:
-    made = Phone(browser, line, tmp_path / "profile")
-    yield made
-    made.close()
-
-
-@pytest.fixture
 def page(
-    phone: Phone, line: Line, cast: dict[str, Person], rack: Place, pieces: list[Piece]
+    scan_as: Callable[..., Page], cast: dict[str, Person], rack: Place, pieces: list[Piece]
 ) -> Page:
     """The Scan page of an attendant, which has seen the server once."""
-    opened = phone.start()
-    log_in(opened, line, cast["attendant"])
-    return opened
+    return scan_as(cast["attendant"])
 
 
 def moved() -> list[str]:
@@ -103,8 +86,10 @@ def moved() -> list[str]:
 
 
 def test_it_opens_takes_and_keeps_without_the_server_and_sends_once(
-    page: Page, phone: Phone, line: Line, rack: Place, pieces: list[Piece]
+    phone: Phone, line: Line, cast: dict[str, Person], rack: Place, pieces: list[Piece]
 ) -> None:
+    page = phone.start()
+    log_in(page, line, cast["attendant"])
     line.down()
     page.reload()
     expect(page.locator("h1 + .sentence")).to_contain_text("Without the server")
@@ -146,10 +131,9 @@ def test_a_cut_loses_nothing_and_doubles_nothing(
 
 
 def test_two_tabs_send_one_at_a_time_and_each_scan_once(
-    page: Page, phone: Phone, line: Line, rack: Place, pieces: list[Piece]
+    page: Page, line: Line, rack: Place, pieces: list[Piece]
 ) -> None:
-    assert phone.context is not None
-    other = phone.context.new_page()
+    other = page.context.new_page()
     other.goto("/scan/")
     ready(other)
     line.hold_posts()
@@ -362,7 +346,7 @@ def test_a_full_device_says_so_before_it_takes_a_scan(
 
 
 def test_a_refused_scan_comes_back_with_the_reason_until_it_was_read(
-    page: Page, phone: Phone, line: Line, rack: Place, pieces: list[Piece]
+    page: Page, line: Line, rack: Place, pieces: list[Piece]
 ) -> None:
     go_into(page, rack.code, "Rack B")
     line.down()
@@ -444,7 +428,7 @@ def test_the_list_of_taken_scans_is_saved_as_a_file(
 
 
 def test_old_numbers_and_labels_are_known_without_the_server(
-    phone: Phone, line: Line, world: World, cast: dict[str, Person], rack: Place,
+    scan_as: Callable[..., Page], line: Line, world: World, cast: dict[str, Person], rack: Place,
     pieces: list[Piece],
 ) -> None:  # fmt: skip
     PieceAlias.objects.create(piece=pieces[2], text="Old 7")
@@ -453,8 +437,7 @@ def test_old_numbers_and_labels_are_known_without_the_server(
     for old, new in ((gone[0], gone[1]), (gone[1], pieces[0].code)):
         LabelEvent.objects.create(at=world.at, code=old, what="void")
         LabelEvent.objects.create(at=world.at, code=new, what="reissue", replaces=old)
-    page = phone.start()
-    log_in(page, line, cast["attendant"])
+    page = scan_as(cast["attendant"])
     line.down()
     page.reload()
     for typed, piece in (("OLD 7", pieces[2]), ("r00000zz", pieces[3])):
@@ -489,10 +472,10 @@ def test_what_is_certainly_wrong_is_not_taken_without_the_server(
 
 
 def test_the_page_suits_everybody_without_the_server(
-    phone: Phone, line: Line, cast: dict[str, Person], rack: Place, pieces: list[Piece]
-) -> None:
-    page = phone.start(color_scheme="dark", bypass_csp=True)
-    log_in(page, line, cast["attendant"])
+    scan_as: Callable[..., Page], line: Line, cast: dict[str, Person], rack: Place,
+    pieces: list[Piece],
+) -> None:  # fmt: skip
+    page = scan_as(cast["attendant"], color_scheme="dark", bypass_csp=True)
     line.down()
     page.reload()
     go_into(page, rack.code, "Rack B")

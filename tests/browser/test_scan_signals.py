@@ -3,12 +3,10 @@ sound card that write down what they are told, a camera with a lamp."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from pathlib import Path
-from typing import Any
+from collections.abc import Callable
 
 import pytest
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Page, expect
 
 from tests.browser.line import Line
 from tests.browser.phone import Phone, first_row, go_into, log_in, wedge
@@ -40,20 +38,6 @@ LAMP = """() => {
 
 def once(script: str) -> str:
     return f"({script})()"
-
-
-@pytest.fixture
-def line(live_server: Any) -> Iterator[Line]:
-    made = Line(live_server.url)
-    yield made
-    made.close()
-
-
-@pytest.fixture
-def phone(browser: Browser, line: Line, tmp_path: Path) -> Iterator[Phone]:
-    made = Phone(browser, line, tmp_path / "profile")
-    yield made
-    made.close()
 
 
 @pytest.fixture
