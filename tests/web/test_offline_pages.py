@@ -14,7 +14,9 @@ import pytest
 from django.contrib.staticfiles import finders
 from django.core.cache import cache
 from django.test import Client
+from django.utils import timezone
 
+from tests.web.kit_shop import small_shop
 from tests.world import World
 from tooling.models import LabelEvent, Person, Piece, PieceAlias
 from tooling.services import scans
@@ -25,6 +27,13 @@ from tooling.web.offline_files import version_of
 pytestmark = pytest.mark.django_db
 LogIn = Callable[[Person], Client]
 MODULES = Path(__file__).parents[2] / "tooling" / "static" / "rollroom"
+
+
+def put(by: Person, code: str, to: str) -> None:
+    scan = ScanIn(id=uuid.uuid4(), happened_at=timezone.now(), to=to, code=code)
+    now = timezone.now()
+    [result] = scans.record_batch(by=by, at=now, device="phone", device_now=now, scans=[scan])
+    assert result.status == "taken"
 
 
 def keep(client: Client) -> dict[str, Any]:
@@ -166,6 +175,28 @@ def test_old_numbers_stand_at_the_end_of_a_piece_s_line(
     lines = answer.json()["pieces"][piece.code[:5]].split("\n")
     assert [line.split("\t")[4:] for line in lines] == [["old 7", "A 8"], []]
     assert other.code[5:] == lines[1].split("\t")[0]
+
+
+def test_the_device_learns_what_open_kits_chose_and_what_is_there(
+    log_in: LogIn, attendant: Person, world: World
+) -> None:
+    shop = small_shop(world, passes=1)
+    kit, first = shop.open(attendant), shop.pieces[(1, "top", 1)]
+    client = log_in(attendant)
+    tag = client.get("/scan/known/").headers["ETag"]
+    lines = known(client)["wants"][kit.number].split("\n")
+    assert f"{first.code}\tpass 1, top, 1 from the shoulder\t" in lines
+    assert len(lines) == len(shop.pieces)
+    put(attendant, first.code, kit.number)
+    cache.delete(KEPT)
+    answer = client.get("/scan/known/", headers={"If-None-Match": tag})
+    assert (
+        f"{first.code}\tpass 1, top, 1 from the shoulder\t1" in answer.json()["wants"][kit.number]
+    )
+    assert kit.place is not None
+    assert answer.json()["kits"][0][:4] == [
+        kit.number, kit.place.name, kit.job.number, kit.place.code,
+    ]  # fmt: skip
 
 
 def test_an_empty_shop_has_nothing_to_learn(log_in: LogIn, attendant: Person) -> None:

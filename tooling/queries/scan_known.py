@@ -16,6 +16,7 @@ from tooling.models import (
     Change,
     Drawing,
     Kit,
+    KitPosition,
     LabelEvent,
     Movement,
     Piece,
@@ -26,11 +27,12 @@ from tooling.models import (
     ToolSet,
 )
 from tooling.models.shop import MOVING_KINDS, PlaceKind
+from tooling.queries.kit_words import where_words
 from tooling.queries.out import LEAVING_KINDS
 from tooling.queries.scans import SMALL_KINDS
 from tooling.queries.settings import setting_values
 
-FORMAT = 2
+FORMAT = 3
 BUNDLED_BY = 5
 """So many first characters do the codes of one bundle share: 1,156 pieces at most."""
 
@@ -59,11 +61,12 @@ def _newest(model: type[Model]) -> int:
 
 
 def known(version: str) -> dict[str, Any]:
-    """All of it, ready for JSON. Ten statements.
+    """All of it, ready for JSON. Eleven statements.
 
     ``places``: code, name, number (see ``MOVES``). ``pieces``: by the first ``bundled_by``
     characters of the code, lines of the rest of the code, mark, drawing's number in ``drawings``
-    and place's in ``places``, then its old numbers, with a tab between.
+    and place's in ``places``, then its old numbers, with a tab between. ``wants``: by the number of
+    an open kit what it chose, lines of a piece's code, where it goes, and 1 once it is there.
     """
     drawings = list(Drawing.objects.order_by("pk").values_list("pk", "number"))
     places = list(Place.objects.order_by("pk").values_list(
@@ -82,6 +85,7 @@ def known(version: str) -> dict[str, Any]:
         ],
         "stations": _rows(Station, "code", "place__name"),
         "kits": _kits(),
+        "wants": _wants(),
         "bins": [
             [code, at_drawing[drawing], at_place[place], count]
             for code, drawing, place, count in StockLine.objects.order_by("code").values_list(
@@ -133,9 +137,23 @@ def _number_of(kind: str, is_active: bool) -> int:
 
 
 def _kits() -> list[list[Any]]:
-    """Open kits that are gathered somewhere: number, place's name, job."""
+    """Open kits that are gathered somewhere: number, place's name, job, place's code, version."""
     rows = Kit.objects.filter(closed_at=None, place__isnull=False).order_by("job__gathers_at", "pk")
-    return [list(row) for row in rows.values_list("number", "place__name", "job__number")]
+    told = rows.values_list("number", "place__name", "job__number", "place__code", "version")
+    return [list(row) for row in told]
+
+
+def _wants() -> dict[str, str]:
+    rows = KitPosition.objects.filter(
+        kit__closed_at=None, kit__place__isnull=False, piece__isnull=False
+    ).order_by("kit", "station_number", "shaft", "order")
+    lines: dict[str, list[str]] = {}
+    for kit, piece, number, shaft, order, is_staged in rows.values_list(
+        "kit__number", "piece__code", "pass_number", "shaft", "order", "is_staged"
+    ).iterator(2_000):
+        where = where_words(number, shaft, order)
+        lines.setdefault(kit, []).append(f"{piece}\t{where}\t{1 if is_staged else ''}")
+    return {kit: "\n".join(each) for kit, each in lines.items()}
 
 
 def _void() -> dict[str, str]:

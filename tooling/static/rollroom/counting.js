@@ -97,6 +97,9 @@ class CountingPage extends ScanPage {
     this.focus();
   }
 
+  // What is counted goes into no kit.
+  sayWanted() {}
+
   answered(scan, result) {
     if (result.status === "refused") {
       if (result.code === "how_many") this.askBin(folded(scan.code), scan.how);

@@ -232,6 +232,7 @@ export class ScanAnswers {
     if (undo) done.append(undo);
     if (!NO_PIECE.test(code) && !this.isCutOff) done.append(this.ways({ scan: id, code }));
     this.answer.replaceChildren(done);
+    return done;
   }
 
   undone(scan, result) {

@@ -30,8 +30,8 @@ export class Asking {
   async server(code, within = ASK_MS) {
     try {
       const url = `${this.page.words.readUrl}?code=${encodeURIComponent(code)}`;
-      const response = await fetch(url, { headers: { Accept: "application/json" }, signal: AbortSignal.timeout(within) });
-      if (response.redirected || response.status >= 500) return null;
+      const response = await fetch(url, { headers: { Accept: "application/json" }, redirect: "manual", signal: AbortSignal.timeout(within) });
+      if (response.type === "opaqueredirect" || response.status >= 500) return null;
       const told = await response.json();
       return response.ok ? told : { problem: told };
     } catch {

@@ -15,6 +15,7 @@ const UNUSED = 8;
 const ROLLS = 16;
 const SMALL = 32;
 const BUNDLE = "pieces ";
+const WANTS = "kit ";
 
 export class Known {
   constructor({ onNews }) {
@@ -46,10 +47,10 @@ export class Known {
       // As htmx says it: the page asks by itself, nobody touched the tablet.
       const headers = { Accept: "application/json", "HX-Request": "true" };
       if (this.head) headers["If-None-Match"] = `"${this.head.version}"`;
-      const answer = await fetch(ADDRESS, { headers, cache: "no-store", signal: AbortSignal.timeout(ANSWER_MS) });
+      const answer = await fetch(ADDRESS, { headers, cache: "no-store", redirect: "manual", signal: AbortSignal.timeout(ANSWER_MS) });
       const asOf = Date.now() - 1000 * Number(answer.headers.get("Age") || 0);
       if (answer.status === 304) await this.keep([], asOf, false);
-      else if (answer.ok && !answer.redirected) await this.learn(await answer.json(), asOf);
+      else if (answer.ok) await this.learn(await answer.json(), asOf);
     } catch {
       // No connection, or no room for it: what is known stays, with its age.
     }
@@ -57,10 +58,11 @@ export class Known {
   }
 
   async learn(told, asOf) {
-    const { pieces, ...head } = told;
+    const { pieces, wants, ...head } = told;
     head.pieces = Object.values(pieces).reduce((sum, bundle) => sum + bundle.split("\n").length, 0);
     const bundles = Object.entries(pieces).map(([begin, lines]) => [BUNDLE + begin, { begin, lines }]);
-    await this.keep([["head", head], ...bundles], asOf, true);
+    const kits = head.kits.map(([number]) => [WANTS + number, wants?.[number] ?? ""]);
+    await this.keep([["head", head], ...bundles, ...kits], asOf, true);
     this.head = head;
     this.onNews(this);
   }
@@ -94,6 +96,21 @@ export class Known {
     if (code in this.head.void) return { code, isVoid: true, newer: this.newest(code) };
     const found = this.place(code) || this.thing(code) || (await this.piece(code));
     return found || this.named(text.trim()); // a mark or an old label may look like a code
+  }
+
+  // The open kit that is gathered at this place, or whose label it is; else "".
+  kitAt(to) {
+    return this.head?.kits.find(([number, , , place]) => to === number || to === place)?.[0] ?? "";
+  }
+
+  // What the kit chose: [{code, where, isThere}]; null where this device does not know.
+  async wants(kit) {
+    const lines = await (await theStore()).knows(WANTS + kit);
+    if (lines === undefined) return null;
+    return lines.split("\n").filter(Boolean).map((line) => {
+      const [code, where, isThere] = line.split("\t");
+      return { code, where, isThere: isThere === "1" };
+    });
   }
 
   // A label may have been replaced more than once.

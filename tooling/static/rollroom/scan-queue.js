@@ -123,7 +123,8 @@ export class ScanQueue {
     }
   }
 
-  // Who is logged in now: asked once for each token, as another log-in brings another token.
+  // Who is logged in now: asked once for each token, as another log-in brings another token. The way to
+  // the log-in page is not gone: it would bring a token too, in the middle of somebody's logging in.
   async session() {
     const token = csrfToken();
     if (token && token === this.verified?.cookie) return this.verified;
@@ -132,9 +133,10 @@ export class ScanQueue {
         credentials: "same-origin",
         headers: { Accept: "application/json" },
         cache: "no-store",
+        redirect: "manual",
         signal: AbortSignal.timeout(ANSWER_MS),
       });
-      if (answer.redirected || answer.status === 401 || answer.status === 403) return "logged-out";
+      if (answer.type === "opaqueredirect" || answer.status === 401 || answer.status === 403) return "logged-out";
       if (!answer.ok) return "offline";
       const told = await answer.json();
       this.person = told.person;

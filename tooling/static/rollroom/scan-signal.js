@@ -7,9 +7,10 @@ const SOUNDS = {
   taken: [[1040, 0, 0.09]],
   kept: [[780, 0, 0.09]],
   again: [[660, 0, 0.07], [660, 0.12, 0.07]],
+  doubt: [[340, 0, 0.18], [340, 0.24, 0.18]],
   refused: [[170, 0, 0.5]],
 };
-const BUZZES = { context: [60, 40, 60], taken: [50], kept: [50], again: [30, 60, 30], refused: [250, 80, 250] };
+const BUZZES = { context: [60, 40, 60], taken: [50], kept: [50], again: [30, 60, 30], doubt: [120, 80, 120], refused: [250, 80, 250] };
 
 export class Signal {
   constructor(element) {

@@ -18,6 +18,7 @@ import { Device } from "./scan-device.js";
 import { Known } from "./scan-known.js";
 import { ScanQueue } from "./scan-queue.js";
 import { theStore } from "./scan-store.js";
+import { Wants } from "./scan-wants.js";
 import { uuid } from "./uuid.js";
 
 const TAKEN_BEFORE = 20; // rows of this device, undoings among them
@@ -40,6 +41,7 @@ export class ScanPage extends ScanAnswers {
     this.known = new Known({ onNews: (known) => this.device.sayKnown(known) });
     this.asking = new Asking(this);
     this.badges = new Badges(this);
+    this.wants = new Wants(this);
     this.recent = new Map();
     this.names = new Map();
     this.unanswered = new Map(); // id → timer until which the server's answer is the first word
@@ -400,8 +402,18 @@ export class ScanPage extends ScanAnswers {
     }
     const what = this.nameOf(scan.code);
     const said = wordsKeptInto.replace("{what}", what).replace("{place}", this.into(scan));
-    this.answerTo(scan, isDurable ? `${wordsKeptWord}: ${said}` : `${what}: ${this.keptWords(scan, false)}`);
+    const done = this.answerTo(scan, isDurable ? `${wordsKeptWord}: ${said}` : `${what}: ${this.keptWords(scan, false)}`);
     if (isDurable) this.signal.show("kept", wordsKeptWord, said);
+    this.sayWanted(scan, done);
+  }
+
+  // Kept into a kit: whether it chose that, as far as this device knows, unless the server has answered.
+  async sayWanted(scan, done) {
+    const wanted = await this.wants.of(scan);
+    if (!wanted || !done.isConnected) return;
+    done.querySelector("p").append(` ${wanted.said}`);
+    done.toggleAttribute("data-doubtful", wanted.isDoubtful);
+    if (wanted.isDoubtful) this.signal.show("doubt", this.words.wordsDoubt, wanted.said);
   }
 
   // From the queue: of this page's own scans, and of what waited here before or on another tab.
