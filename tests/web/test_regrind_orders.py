@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import io
+import re
 from datetime import timedelta
 
 import pytest
 from django.utils import timezone
 from pypdf import PdfReader
 
-from tests.grinding import Grinding, inches
+from tests.grinding import Grinding, a_kit, inches
 from tooling.models import KitPosition, Owner, Piece, Reading, RegrindOrder
 from tooling.services import kits
+from tooling.services.movements import move_pieces
 
 pytestmark = pytest.mark.django_db
 THIRD = (3, "bottom", 1)
@@ -201,7 +203,9 @@ def test_what_waits_for_no_owner_leaves_without_the_rest(shop, desk, engineer):
     page = text(desk.get(own))
     free = shop.pieces[3, "top", 1].code
     assert 'data-code="owner_approval_missing"' in page
-    assert f'name="code" value="{free}"' in page
+    assert re.findall(r'name="code" value="(\w+)"', page) == [free]
+    refused = desk.post(f"{own}send/", {"ticks": "1"})
+    assert (refused.status_code, order.lines.filter(sent_at=None).count()) == (400, 2)
     desk.post(f"{own}send/", {"code": [free]})
     assert [line.piece.code for line in order.lines.exclude(sent_at=None)] == [free]
     assert "leave now" not in text(desk.get(own))
@@ -235,3 +239,30 @@ def test_what_is_back_and_right_is_released_without_the_rest(shop, desk, enginee
     answer = desk.post(f"{own}release/", {"code": ready, "reason": "the last follows"}, follow=True)
     assert "2 pieces are released; the rest stays on the order." in text(answer)
     assert order.lines.filter(is_open=True).count() == 1
+
+
+def test_what_lies_with_a_kit_stays_while_the_rest_leaves(shop, desk, engineer, crew):
+    kit = a_kit(shop, crew)
+    staged = shop.piece(THIRD)
+    move_pieces(by=crew, at=shop.world.at, pieces=[staged], to=kit.place)
+    order = shop.request(engineer, THIRD, (3, "top", 1))
+    own = f"{ORDERS}{order.number}/"
+    page = text(desk.get(own))
+    assert 'data-code="piece_taken"' in page
+    assert kit.number in page
+    [free] = re.findall(r'name="code" value="(\w+)"', page)
+    assert free == shop.pieces[3, "top", 1].code
+    desk.post(f"{own}send/", {"ticks": "1", "code": [free]})
+    page = text(desk.get(own))
+    assert re.findall(r'data-group="(\w+)"', page) == ["out", "to_send"]
+
+
+def test_a_long_order_is_folded_on_the_screen_and_whole_on_paper(shop, desk, engineer):
+    """Of forty-one pieces the first twenty are open; every one is on the page."""
+    for n in range(33):
+        shop.pieces[n + 9, "top", 1] = shop.world.piece(shop.drawings[4, "top", 1], shop.rack)
+    order = shop.request(engineer)
+    page = text(desk.get(f"{ORDERS}{order.number}/"))
+    assert page.count('class="order-piece"') == 41
+    assert re.findall(r"<details class=\"fold\" data-prints( open)?>", page) == [" open", "", ""]
+    assert 'href="#to_send"' in page

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 
 from django.utils import timezone
@@ -13,6 +13,7 @@ from tooling.engineering.lengths import Unit
 from tooling.models import (
     Job,
     JobState,
+    KitPosition,
     OrderEvent,
     OrderState,
     RegrindOrder,
@@ -86,11 +87,13 @@ def _lines(
     before = sizes_before(lines)
     left = cuts_left(line.piece for line in lines)
     given = given_settings(["lift_warn", "lift_two_people"])
+    kits = kits_of(line.piece_id for line in lines if line.is_open)
     return tuple(
         _line(
             line, read, before.get(line.piece_id, {}), left.get(line.piece_id),
             judged.pieces.get(line.piece_id, ()),
             (given.value("lift_warn"), given.value("lift_two_people")), vendor,
+            kits.get(line.piece_id, ""),
         )
         for line in lines
     )  # fmt: skip
@@ -98,7 +101,7 @@ def _lines(
 
 def _line(
     line: RegrindOrderLine, read: Readings, before: Mapping[str, int], left: CutsLeft | None,
-    checks: tuple[Check, ...], lift: tuple[float, float], vendor: str,
+    checks: tuple[Check, ...], lift: tuple[float, float], vendor: str, kit: str,
 ) -> OrderLineView:  # fmt: skip
     piece = line.piece
     kg = mass_kg(piece)
@@ -132,7 +135,14 @@ def _line(
         note=line.note,
         left=left,
         checks=checks,
+        kit=kit,
     )
+
+
+def kits_of(piece_ids: Iterable[int]) -> dict[int, str]:
+    """Piece → the open kit with which it lies. One query."""
+    claims = KitPosition.objects.filter(piece__in=set(piece_ids), is_open=True, holds_piece=True)
+    return dict(claims.values_list("piece_id", "kit__number"))
 
 
 def _people(kg: float | None, lift: tuple[float, float]) -> str:

@@ -81,6 +81,7 @@ class OrderLineView:
     note: str
     left: CutsLeft | None
     checks: tuple[Check, ...] = ()
+    kit: str = ""
 
     @property
     def bad(self) -> tuple[Check, ...]:
@@ -217,7 +218,7 @@ class OrderPage:
         found: dict[str, list[OrderLineView]] = {name: [] for name in GROUPS}
         for line in self.lines:
             found[line.group].append(line)
-        groups = []
+        groups: list[LineGroup] = []
         for name, lines in found.items():
             if lines:
                 size = FEW if self.is_long else len(lines)
@@ -234,8 +235,18 @@ class OrderPage:
 
     @property
     def may_leave(self) -> tuple[OrderLineView, ...]:
-        """Of those to be sent the ones that wait for no owner."""
-        return tuple(line for line in self.to_send if not line.approval_missing)
+        """Of those to be sent the ones that wait for no owner and lie with no kit."""
+        return tuple(line for line in self.to_send if not line.approval_missing and not line.kit)
+
+    @property
+    def kept_by_kits(self) -> tuple[OrderLineView, ...]:
+        """Those to be sent that lie with a kit until its run is over."""
+        return tuple(line for line in self.to_send if line.kit)
+
+    @property
+    def kits(self) -> tuple[str, ...]:
+        """The kits with which they lie."""
+        return tuple(dict.fromkeys(line.kit for line in self.kept_by_kits))
 
     @property
     def out(self) -> tuple[OrderLineView, ...]:

@@ -123,12 +123,12 @@ def check_not_ended(order: RegrindOrder) -> None:
 
 
 def check_requested(order: RegrindOrder) -> None:
-    """Raise Conflict ``order_sent`` once a piece of it was sent, ``order_ended`` once it is over."""
+    """Raise Conflict ``order_sent`` once a piece was sent, ``order_ended`` once it is over."""
     check_not_ended(order)
     if order.sent_at is not None:
         raise Conflict(
             "order_sent",
-            _("Pieces of order {number} were sent out already. Ask for more work on an order of its "
-              "own."),
+            _("Pieces of order {number} were sent out already. Ask for more work on an order of "
+              "its own."),
             number=order.number,
         )  # fmt: skip

@@ -45,7 +45,7 @@ def send(request: HttpRequest, number: str) -> HttpResponse:
 
     def act(order: RegrindOrder) -> str:
         regrind_order_moves.send(
-            **signed(request), order=order, codes=request.POST.getlist("code"),
+            **signed(request), order=order, codes=_ticked(request),
             due_on=a_day(request.POST.get("due_on", "")),
         )  # fmt: skip
         return _("Sent.") if order.vendor else _("The work has begun.")
@@ -178,6 +178,7 @@ def release(request: HttpRequest, number: str) -> HttpResponse:
     form, codes = ReleaseForm(request.POST), request.POST.getlist("code")
     form.is_valid()
     try:
+        _ticked(request)
         confirm(request)
         values = form.cleaned_data
         row = regrind_release.release(
@@ -188,7 +189,7 @@ def release(request: HttpRequest, number: str) -> HttpResponse:
         raise
     except ToolingError as error:
         form.refuse(error)
-        shown = {"part_form" if codes else "release_form": form}
+        shown = {"part_form" if codes or "ticks" in request.POST else "release_form": form}
         return _release_answer(request, number, status=error.status, **shown)
     messages.success(request, _told(row, len(codes)))
     return redirect("regrind-order", number)
@@ -246,6 +247,15 @@ def drop(request: HttpRequest, number: str) -> HttpResponse:
         return order_answer(request, number, status=error.status, drop_form=form)
     messages.success(request, _("Dropped."))
     return redirect("regrind-order", number)
+
+
+def _ticked(request: HttpRequest) -> list[str]:
+    """Codes of the pieces that are ticked; empty, which means all, only where the form has no
+    ticks. Raises ``nothing_chosen``."""
+    codes = request.POST.getlist("code")
+    if "ticks" in request.POST and not codes:
+        raise ToolingError("nothing_chosen", _("No piece is ticked. Tick those that are meant."))
+    return codes
 
 
 def _act(request: HttpRequest, number: str, act: Callable[[RegrindOrder], str]) -> HttpResponse:

@@ -122,6 +122,15 @@ document.addEventListener("click", (event) => {
   if (event.target.closest("[data-back]")) history.back();
 });
 
+// Paper folds nothing away.
+const unfolded = [];
+
+addEventListener("beforeprint", () => {
+  unfolded.push(...document.querySelectorAll("details[data-prints]:not([open])"));
+  unfolded.forEach((fold) => (fold.open = true));
+});
+addEventListener("afterprint", () => unfolded.splice(0).forEach((fold) => (fold.open = false)));
+
 document.addEventListener("change", (event) => {
   if (event.target.matches("[data-sends-form]")) event.target.form.requestSubmit();
 });
