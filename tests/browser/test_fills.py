@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import datetime
+from itertools import product
 
 import pytest
 from django.utils import timezone
 from playwright.sync_api import Page, expect
 
-from tests.browser.axe import accessibility_problems, small_targets, wider_than_the_screen
+from tests.browser.axe import SCHEMES, unfit
 from tests.browser.conftest import PHONE
 from tests.browser.trial import Hands
 from tests.filling import Filling
@@ -58,18 +59,14 @@ def test_a_missing_spacer_takes_four_taps_and_changes_one_shaft(
     assert not shop.kit.positions.filter(pk=row.pk).exists()
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_pages_of_stacks_are_for_everybody(
-    open_as: Open, cast: dict[str, Person], world: World, scheme: str
+    open_as: Open, cast: dict[str, Person], world: World
 ) -> None:
     shop = Filling(world, cast["crew"], stations=2, lengths={20: 4, 100: 8})
     shop.make_in_steps_of(20)
     shop.fill()
-    way = {"viewport": PHONE, "color_scheme": scheme, "bypass_csp": True}
-    page = open_as(cast["crew"], "/kits/", **way)
+    page = open_as(cast["crew"], "/kits/", viewport=PHONE, bypass_csp=True)
     for each in ("", "fill/", "fill/make-list/", "stations/1/top/", "stations/2/bottom/"):
         page.goto(f"/kits/{shop.kit.number}/{each}")
-        assert accessibility_problems(page) == [], each
-        assert wider_than_the_screen(page) <= 0, each
-        low = [said for said in small_targets(page) if 'aria-label="Station' not in said]
-        assert low == [], each
+        looks = product((PHONE,), SCHEMES)
+        assert unfit(page, *looks, besides='aria-label="Station') == [], each

@@ -52,6 +52,20 @@ def test_contrast_is_computed_as_published() -> None:
     assert _contrast("#767676", "#ffffff") == pytest.approx(4.54, abs=0.005)
 
 
+def test_dark_changes_colours_only() -> None:
+    """Pages are looked at in the second theme for their colours (``tests/browser/axe.py``)."""
+    ours = sorted((STATIC / "rollroom").glob("*.css"))
+    asking = [each.name for each in ours if "prefers-color-scheme" in each.read_text()]
+    assert asking == ["tokens.css"]
+    assert TOKENS.count("prefers-color-scheme") == 1
+    block = re.search(r"prefers-color-scheme: dark\) \{\s*:root \{([^{}]*)\}\s*\}", TOKENS)
+    assert block is not None
+    said = [line.strip() for line in block[1].split(";") if line.strip()]
+    assert [line for line in said if not re.fullmatch(r"--[a-z-]+: #[0-9a-f]{6}", line)] == []
+    scripts = [*(STATIC / "rollroom").glob("*.js"), *TEMPLATES]
+    assert not [each.name for each in scripts if "prefers-color-scheme" in each.read_text()]
+
+
 @pytest.mark.parametrize("theme", [LIGHT, DARK], ids=["light", "dark"])
 @pytest.mark.parametrize("colour", ["ink", "grey", "accent", "warning"])
 def test_text_can_be_read_on_paper_and_on_its_shade(theme: dict[str, str], colour: str) -> None:
