@@ -11,6 +11,7 @@ from django.test import Client
 from django.utils import timezone
 
 from tests.world import MM, World
+from tooling import models
 from tooling.engineering.lengths import NM_PER_M
 from tooling.models import Gauge, GaugePoint, Person, Piece, Reading, Task, WearState
 from tooling.queries.life_money import life_page
@@ -250,12 +251,15 @@ def test_life_and_money_per_set_and_as_a_file(shop: Shop, page: Client, crew: Pe
     revision = piece.revision
     revision.new_cost_cents, revision.least_root_diameter_nm = 42_000, 142_500_000
     revision.save()
+    Piece.objects.filter(pk=piece.pk).update(mark="=1+1")
+    models.Shop.objects.update(currency="EUR")
     said = text_of(page.get("/wear/life/"))
     assert 'data-set="S-light"' in said
     sheet = page.get("/wear/life.csv?set=S-light").content.decode("utf-8-sig").splitlines()
     row = dict(zip(sheet[0].split(","), sheet[1].split(","), strict=True))
     assert (row["Strip run (m)"], row["Cuts left"], row["Spent"]) == ("90000", "9", "420.00")
-    assert row["Spent per km"] == "4.67"
+    assert row["Mark"] == "'=1+1", "no cell is a formula"
+    assert (row["Currency"], row["Spent per km"]) == ("EUR", "4.67")
     sums = life_page()
     assert sums.sums[0].per_km == 467
     assert sums.whole.spent_cents == 42_000

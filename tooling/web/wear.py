@@ -17,6 +17,7 @@ from tooling.engineering.lengths import NM_PER_IN, NM_PER_MM, format_strip_lengt
 from tooling.pictures.svg import paint_svg
 from tooling.pictures.wear_chart import NARROW, WIDE, Spot, WearChart, wear_chart
 from tooling.queries.life_money import LifeRow, life_page, life_rows
+from tooling.queries.owner_values import currency
 from tooling.queries.piece_wear import PieceWear, PointWear, piece_wear
 from tooling.queries.wear import pools_page, wear_page
 from tooling.services import wear_work
@@ -27,7 +28,8 @@ from tooling.web.forms.fields import unit_of
 ONLY = ("", "flags", "read")
 K = 2.0
 MONEY = ("Piece", "Mark", "Drawing", "Kind", "Sets", "Owner", "Place", "Strip run (m)", "Strokes",
-         "Cuts", "Cuts left", "New", "Spent", "Spent per km", "Value", "Away")  # fmt: skip
+         "Cuts", "Cuts left", "Currency", "New", "Spent", "Spent per km", "Value",
+         "Away")  # fmt: skip
 
 
 @require_GET
@@ -140,18 +142,18 @@ def show_life(request: HttpRequest) -> HttpResponse:
 
 @require_GET
 def life_csv(request: HttpRequest) -> HttpResponse:
-    """The same as a file, piece by piece."""
-    rows = life_rows(tool_set=request.GET.get("set", "").strip()[:40])
-    return sheet_answer("life-and-money.csv", MONEY, [_cells(row) for row in rows])
+    """The same as a file, piece by piece; each amount with the shop's currency beside it."""
+    rows, unit = life_rows(tool_set=request.GET.get("set", "").strip()[:40]), currency()
+    return sheet_answer("life-and-money.csv", MONEY, [_cells(row, unit) for row in rows])
 
 
-def _cells(row: LifeRow) -> Sequence[Any]:
+def _cells(row: LifeRow, unit: str) -> Sequence[Any]:
     def money(cents: int | None) -> str:
         return "" if cents is None else f"{cents / 100:.2f}"
 
     return [
         row.piece, row.mark, row.drawing, row.kind_word, " ".join(row.sets), row.owner, row.place,
-        format_strip_length(row.run_nm, "m"), row.strokes, row.cuts, row.cuts_left,
+        format_strip_length(row.run_nm, "m"), row.strokes, row.cuts, row.cuts_left, unit,
         money(row.new_cents), money(row.spent_cents), money(row.per_km), money(row.value_cents),
         "yes" if row.is_out else "",
     ]  # fmt: skip
