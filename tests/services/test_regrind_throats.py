@@ -1,4 +1,4 @@
-"""What a worn throat says to a regrind plan, and what it does not say twice."""
+"""What a worn throat or drive says to a regrind plan, and what it does not say twice."""
 
 from __future__ import annotations
 
@@ -54,3 +54,41 @@ def test_what_wear_took_at_a_throat_is_not_taken_off_it_twice(
     work_out(engineer, at, plan.number)
     line = find_plan(plan.number).lines.get(piece=piece)
     assert (line.decision, line.amount_nm) == ("cut", 1_100_000)
+
+
+def test_what_wear_took_at_a_drive_is_not_taken_off_it_twice(
+    shop: RegrindShop, engineer: Person, at: datetime
+) -> None:
+    """150.40 at the last work, 149.40 now: half a millimetre lost on radius. 2 · (0.50 + 0.05) is
+    1.10 off 150.40, so 149.30, and 1.00 of that is gone already: 0.10 comes off 149.40. The throat,
+    130.40 then and never read, is 129.30 with it: 1.00 lower than drawn before the cut counts."""
+    piece = shop.rolls[3, "bottom"]
+    piece.drawing.gauge_points.update(dimension="drive_diameter")
+    piece.now_drive_diameter_nm = DRAWN[3] - 1 * MM
+    piece.save()
+    asked = problem_of(read_facts([shop.copy.pk], at=at), [shop.copy.pk], Asks())
+    told = asked.problem.by_name[piece.code]
+    sizes = {each.name: each.now_nm for each in told.diameters}
+    assert (told.worn_nm, sizes["drive"], sizes["root"]) == (
+        1_000_000, DRAWN[3] - 1 * MM, DRAWN[3] - 21 * MM,
+    )  # fmt: skip
+    plan = regrind_plans.start_plan(by=engineer, at=at, copies=[shop.copy], asks=Asks(no_new=True))
+    work_out(engineer, at, plan.number)
+    line = find_plan(plan.number).lines.get(piece=piece)
+    assert (line.decision, line.amount_nm) == ("cut", 100_000)
+
+
+def test_a_drive_without_gauge_points_counts_what_it_lost_once(
+    shop: RegrindShop, at: datetime
+) -> None:
+    """Made 150.00, 149.40 now, its throat never measured: 0.30 a side, of which 0.60 on diameter is
+    gone already."""
+    piece = shop.rolls[1, "top"]
+    piece.drawing.gauge_points.all().delete()
+    piece.made_drive_diameter_nm = DRAWN[1]
+    piece.now_drive_diameter_nm = DRAWN[1] - 600_000
+    piece.save()
+    asked = problem_of(read_facts([shop.copy.pk], at=at), [shop.copy.pk], Asks())
+    told = asked.problem.by_name[piece.code]
+    assert [(each.name, each.depth_nm) for each in told.points] == [("drive diameter", 300_000)]
+    assert told.worn_nm == 600_000

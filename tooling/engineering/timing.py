@@ -28,16 +28,19 @@ def _require(is_so: bool, what: str) -> None:
 
 @dataclass(frozen=True)
 class JobUse:
-    """A job that runs the set: gathered, ended, and the strip it puts on it."""
+    """A job that runs the set: gathered, ended, and the strip it puts on it. ``left_m``: what is
+    left in strip like that of the jobs up to its end; None: as of the set."""
 
     number: str
     gathers: int
     ends: int
     length_m: float
+    left_m: float | None = None
 
     def __post_init__(self) -> None:
         _require(self.gathers <= self.ends, f"{self.number} ends before it is gathered")
-        _require(self.length_m >= 0, f"{self.number}: a length is not negative")
+        lengths = (self.length_m, self.left_m or 0.0)
+        _require(min(lengths) >= 0, f"{self.number}: a length is not negative")
 
 
 @dataclass(frozen=True)
@@ -152,7 +155,7 @@ def crossing(due: DueSet, today: int) -> JobUse | None:
         if job.ends < today:
             continue
         run += job.length_m
-        if run > due.left_m:
+        if run > (due.left_m if job.left_m is None else job.left_m):
             return job
     return None
 

@@ -99,7 +99,7 @@ class Facts:
     def is_over_usual(self, piece_id: int) -> bool:
         """Whether the job takes the piece beyond the usual length between regrinds, where no gauge
         point tells better."""
-        if self.worn.of(piece_id) is not None:
+        if self.worn.knows(piece_id):
             return False
         interval = self.intervals.get(piece_id)
         if interval is None or interval.regrinds < self.regrinds_least or not self.job.length_nm:

@@ -114,10 +114,10 @@ def _worn(facts: Facts, piece: Piece) -> Verdict | None:
     strokes = facts.strokes.get(piece.pk)
     if strokes is not None and strokes.is_over:
         return Verdict(State.WORN, _blunt(strokes), to_sharpen=True)
-    wear = facts.worn.of(piece.pk)
-    if wear is not None and wear.is_out:
+    out = facts.worn.out(piece.pk)
+    if out is not None:
         words = _("{point} is beyond its limit, as it was read last.")
-        return Verdict(State.WORN, words.format(point=wear.point))
+        return Verdict(State.WORN, words.format(point=out))
     name = below_least(piece)
     if not name:
         return None
@@ -226,14 +226,14 @@ def _in_doubt(facts: Facts, piece: Piece, is_staged: bool) -> Verdict:
 
 
 def _may_wear_out(facts: Facts, piece: Piece) -> str:
-    wear = facts.worn.of(piece.pk)
+    point, left_nm = facts.worn.least(piece.pk, facts.job.strip_class)
     unit: StripUnit = "ft" if facts.job.unit == "in" else "m"
     return _(
         "Measure before this run, or carry the spare: {point} is sure to last {left} of this strip "
         "and the job takes {job}."
     ).format(
-        point=wear.point if wear is not None else "",
-        left=_strip(facts.worn.left_nm(piece.pk, facts.job.strip_class), unit),
+        point=point,
+        left=_strip(left_nm, unit),
         job=_strip(facts.job.length_nm, unit),
     )
 

@@ -13,8 +13,9 @@ from tooling.engineering.wear import Forecast, History, Prior, columns, forecast
 from tooling.models import Gauge, GaugePoint, Reading, WearState
 from tooling.queries.by_code import piece_of
 from tooling.queries.conformity import Statement, limit_of, statement_of
-from tooling.queries.planned_strip import Planned, lasts_until, planned_for
+from tooling.queries.planned_strip import Planned, planned_for
 from tooling.queries.settings import setting_value
+from tooling.queries.strip_left import lasts_until, strip_left
 from tooling.queries.wear import incidents_of
 from tooling.queries.wear_lives import Life, lives
 from tooling.queries.wear_present import with_earlier
@@ -143,7 +144,8 @@ class _Known:
 
     prior: Prior
     asked: Any
-    factor: float
+    kind: str
+    chosen: str
     jobs: tuple[Planned, ...]
     factors: Mapping[str, float]
     incidents: Sequence[tuple[datetime, str, int]]
@@ -163,7 +165,8 @@ def piece_wear(code: str, *, at: datetime, chosen: str = "") -> PieceWear:
     shared = _Known(
         prior=known.prior,
         asked=rules(),
-        factor=known.prior.factor(kind),
+        kind=kind,
+        chosen=chosen,
         jobs=jobs,
         factors={job.strip_class: known.prior.factor(chosen or job.strip_class) for job in jobs},
         incidents=incidents_of(piece.pk),
@@ -196,11 +199,11 @@ def _point(point: GaugePoint, mine: Sequence[Life], known: _Known, unit: str) ->
     begin = starts[-1]
     told = forecast_one(present.history, known.prior, known.asked)
     state = known.states.get((point.pk, present.end))
-    sure = state.left_sure_m if state is not None else None
-    half = state.left_half_m if state is not None else None
+    left = strip_left(state, known.prior) if state is not None else None
+    half = left.left_m("half", {known.kind: 1.0}) if left is not None else None
     until = None
-    if sure is not None and known.jobs and str(told.says) == "own":
-        until = lasts_until(sure, known.jobs, known.factors)
+    if left is not None and known.jobs and str(told.says) == "own":
+        until = lasts_until(left, known.jobs, known.chosen)
     flags = tuple(state.flags) if state is not None else told.flags
     is_length = point.kind == "length"
     after = present.start_nm
@@ -225,8 +228,8 @@ def _point(point: GaugePoint, mine: Sequence[Life], known: _Known, unit: str) ->
         ahead=_ahead(present.history, total, known),
         incidents=_incident_marks(mine, starts, known),
         says_word=says_word(str(told.says), len(present.history.earlier)),
-        left_half_nm=None if half is None else round(half / known.factor * 1e9),
-        left_sure_nm=None if sure is None else round(sure / known.factor * 1e9),
+        left_half_nm=None if left is None else left.left_nm("half", known.kind),
+        left_sure_nm=None if left is None else left.left_nm("sure", known.kind),
         until=until,
         run_nm=present.run_nm,
         rate_um=told.rate_nm_per_km / 1_000,
@@ -289,8 +292,12 @@ def _band(
     plan = sum(job.length_nm * known.factors[job.strip_class] / NM_PER_KM for job in known.jobs)
     reach = max(1.25 * half_m / 1_000 if half_m else 0.0, min(plan, 5 * max(now, 1.0)), 0.2 * now)
     reach = reach or 50.0
+    factor = known.prior.factor(known.kind)
     asked = [
-        replace(life.history, ahead_nm={"cold rolled": round(reach * n / BAND_PARTS * NM_PER_KM)})
+        replace(
+            life.history,
+            ahead_nm={known.kind: round(reach * n / BAND_PARTS / factor * NM_PER_KM)},
+        )
         for n in range(BAND_PARTS + 1)
     ]
     found = forecast(columns(asked), known.prior, known.asked)

@@ -4,7 +4,7 @@ is allotted to."""
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -73,17 +73,3 @@ def _planned(job: Job) -> Planned:
     return Planned(
         job.number, job.starts_at, job.hours, job.length_nm, job.strip_class, job.tool_set.number
     )
-
-
-def lasts_until(
-    left_m: float, jobs: Sequence[Planned], factors: Mapping[str, float]
-) -> datetime | None:
-    """When so much equivalent strip (m of cold rolled) is used up by the planned jobs; None where
-    they all fit in. ``factors``: by the strip class of each job."""
-    for job in jobs:
-        needs = job.length_nm / 1e9 * factors[job.strip_class]
-        if needs >= left_m:
-            share = left_m / needs if needs else 0.0
-            return job.starts_at + timedelta(hours=job.hours * share)
-        left_m -= needs
-    return None

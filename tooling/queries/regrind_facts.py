@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import TypeVar
 
-from tooling.engineering.wear.prior import Prior, strip_class
+from tooling.engineering.wear.prior import Prior
 from tooling.models import (
     Allotment,
     ChartPass,
@@ -69,14 +69,14 @@ class Facts:
             if pk not in copy_ids and any(row.piece_id in mine for row in rows)
         ]  # fmt: skip
 
-    def planned_m(self, tool_set: int, *, days: float) -> float:
-        """Strip that planned jobs put on a set within so many days, m of cold rolled."""
+    def planned(self, tool_set: int, *, days: float) -> list[tuple[str, int]]:
+        """Strip that planned jobs put on a set within so many days: its class, and nm of it."""
         until = self.at + timedelta(days=days)
-        return sum(
-            self.prior.factors.get(strip_class(job.strip_class), 1.0) * job.length_nm / 1e9
+        return [
+            (job.strip_class, job.length_nm)
             for job in self.jobs.get(tool_set, ())
             if job.starts_at <= until
-        )
+        ]
 
 
 def read_facts(copy_ids: Collection[int], *, at: datetime) -> Facts:

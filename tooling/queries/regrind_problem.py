@@ -27,6 +27,7 @@ from tooling.engineering.regrinds import (
     ShaftRun,
     WearPoint,
 )
+from tooling.engineering.wear import Prior
 from tooling.models import (
     Allotment,
     ChartPass,
@@ -42,6 +43,7 @@ from tooling.queries.gap_diameters import Size, gap_diameter
 from tooling.queries.pieces import size_of
 from tooling.queries.regrind_asks import Asks
 from tooling.queries.regrind_facts import Facts
+from tooling.queries.strip_left import Run, strip_left, with_job
 
 NAMES = {"drive": "drive_diameter", "root": "root_diameter", "outside": "outside_diameter"}
 SHAFTS = ("top", "bottom")
@@ -152,6 +154,7 @@ class _Build:
             diameters=diameters,
             points=tuple(self._points(row, users)),
             keyway=_keyway(row),
+            worn_nm=self._drive_worn_nm(row),
             case_depth_nm=drawn.case_depth_nm,
             plated_nm=plated or 0,
             width_nm=size_of(row, "face_width"),
@@ -166,15 +169,16 @@ class _Build:
         )
 
     def _diameters(self, row: PieceRow) -> Iterator[Diameter]:
-        """Cuts count from the steel as the last work left it: what wear took at a throat is part
-        of the amount, so a worn throat does not count it a second time."""
+        """The drive is kept as it runs, and what comes off counts from there. What wear took at a
+        throat is part of that amount, so a worn throat does not count it a second time: it stands
+        as much above the drive as the last work left it."""
         drawn = self.facts.drawn.get(row.drawing_id, row.revision)
         for name, dimension in NAMES.items():
             now = size_of(row, dimension)
             if not now or now <= 0:
                 continue
-            if name != "drive":  # that one is kept as it runs
-                now += self._worn_nm(row, dimension)
+            if name != "drive":
+                now += self._worn_nm(row, dimension) - self._drive_worn_nm(row)
             uncertainty = None
             if getattr(row, f"now_{dimension}_nm") is not None:
                 uncertainty = self.facts.uncertainty.get(row.pk, 0) if name == "drive" else 0
@@ -187,25 +191,42 @@ class _Build:
         points = self.facts.points.get(row.drawing_id, ())
         states = {(s.point_id, s.end): s for s in self.facts.states.get(row.pk, ())}
         days = self._own("horizon_days", "regrind_horizon")
-        run_m = sum(self.facts.planned_m(copy.tool_set_id, days=days) for copy in users)
+        run: dict[str, float] = {}
+        for copy in users:
+            for kind, length_nm in self.facts.planned(copy.tool_set_id, days=days):
+                run = with_job(run, kind, length_nm)
         for point in points:
             ends = [end for pk, end in states if pk == point.pk] or [""]
             for end in ends:
                 state = states.get((point.pk, end))
                 name = f"{point.name}, {end}" if end else point.name
-                yield _point(point, state, name, run_m)
+                yield _point(point, state, name, run, self.facts.prior)
         if not points:
             yield from self._by_size(row)
 
     def _by_size(self, row: PieceRow) -> Iterator[WearPoint]:
         """Without gauge points: what the throat, or the drive, lost since its last work."""
         for dimension in ("root_diameter", "drive_diameter"):
-            now = getattr(row, f"now_{dimension}_nm")
-            base = self.facts.wear_base.get(row.pk, {}).get(dimension)
-            base = base or getattr(row, f"made_{dimension}_nm")
-            if now is not None and base is not None:
-                yield WearPoint(dimension.replace("_", " "), max(0, base - now) // 2)
+            lost = self._lost_nm(row, dimension)
+            if lost is not None:
+                yield WearPoint(dimension.replace("_", " "), lost // 2)
                 return
+
+    def _lost_nm(self, row: PieceRow, dimension: str) -> int | None:
+        """By how much it was measured smaller than its last work left it, or than it was made."""
+        now = getattr(row, f"now_{dimension}_nm")
+        base = self.facts.wear_base.get(row.pk, {}).get(dimension)
+        base = base or getattr(row, f"made_{dimension}_nm")
+        return None if now is None or base is None else max(0, base - now)
+
+    def _drive_worn_nm(self, row: PieceRow) -> int:
+        """What wear took off the drive diameter, where its own depth is planned from: by its gauge
+        point, or without any gauge point by its size."""
+        if self.facts.points.get(row.drawing_id):
+            return self._worn_nm(row, "drive_diameter")
+        if self._lost_nm(row, "root_diameter") is None:
+            return self._lost_nm(row, "drive_diameter") or 0
+        return 0
 
     def _worn_nm(self, row: PieceRow, dimension: str) -> int:
         """What wear took off this diameter since its last work, as its gauge point was read; the
@@ -363,7 +384,9 @@ def _keyway(row: PieceRow) -> Keyway | None:
     return Keyway(bore, depth, width)
 
 
-def _point(point: GaugePoint, state: WearState | None, name: str, run_m: float) -> WearPoint:
+def _point(
+    point: GaugePoint, state: WearState | None, name: str, run: Run, prior: Prior
+) -> WearPoint:
     depth = None if state is None or state.depth_nm is None else round(state.depth_nm)
     limit = point.depth_limit_nm
     if state is not None and state.numbers.get("limit"):
@@ -371,12 +394,14 @@ def _point(point: GaugePoint, state: WearState | None, name: str, run_m: float) 
     elif limit is None and None not in (point.new_nm, point.limit_nm):
         share = cos(radians(point.face_angle_deg)) * (0.5 if point.is_diameter else 1.0)
         limit = max(1, round(abs(point.new_nm - point.limit_nm) * share))
-    left = None if state is None else state.left_sure_m
+    crosses = (
+        state is not None and any(run.values()) and not strip_left(state, prior).is_sure_of(run)
+    )
     return WearPoint(
         name,
         depth,
         point.face_angle_deg,
         limit,
-        crosses=left is not None and run_m > 0 and left < run_m,
+        crosses=crosses,
         is_read=state is not None and state.readings > 0,
     )

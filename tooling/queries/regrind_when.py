@@ -23,7 +23,7 @@ from tooling.engineering.timing import (
     learned_lead,
     plan_windows,
 )
-from tooling.engineering.wear.prior import Prior, strip_class
+from tooling.engineering.wear.prior import Prior
 from tooling.models import (
     Allotment,
     DrawingRevision,
@@ -52,6 +52,7 @@ from tooling.queries.regrind_when_views import (
     WindowView,
 )
 from tooling.queries.settings import Given, given_settings
+from tooling.queries.strip_left import Run, StripLeft, equivalent_m, strip_left, with_job
 from tooling.queries.wear_prior import learned
 
 LONGEST_DAYS = 365
@@ -76,20 +77,23 @@ def when_page(*, at: datetime) -> WhenPage:
     today = timezone.localdate(at)
     lead = _lead(given)
     a_week = int(given.value("grinder_pieces_a_week"))
-    states = _states(ids)
+    states = _states(ids, prior)
     away = _away(ids)
     owing = _owing(copies, today)
     jobs = _jobs(copies, at)
     plans = _plans()
+    governs = {
+        pk: _governs(copy, states, jobs.get(pk, ()), prior, today) for pk, copy in copies.items()
+    }
     due = [
-        _due(copy, states, jobs.get(pk, ()), prior, owing.get(pk, ()), away, plans.get(pk), given)
+        _due(copy, governs[pk], owing.get(pk, ()), away, plans.get(pk), given)
         for pk, copy in copies.items()
     ]
     found = plan_windows(due, lead, today.toordinal(), pieces_a_week=a_week or None)
     by_name = {_name(copy.row): pk for pk, copy in copies.items()}
     costs = _Costs(ids, given)
     views = [
-        _view(n, found, copies, by_name, states, jobs, prior, owing, away, plans, costs, today)
+        _view(n, found, copies, by_name, governs, jobs, owing, away, plans, costs, today)
         for n in range(len(found.windows))
     ]
     currency = Shop.objects.values_list("currency", flat=True).first() or ""
@@ -113,12 +117,30 @@ def _copies() -> dict[int, _Copy]:
     return {pk: _Copy(copy, tuple(pieces)) for pk, (copy, pieces) in found.items()}
 
 
-def _states(ids: Collection[int]) -> dict[int, WearState]:
-    """Piece → its point with the least left. One query."""
+@dataclass(frozen=True)
+class _Point:
+    """A gauge point with what is left there."""
+
+    state: WearState
+    left: StripLeft
+
+
+@dataclass(frozen=True)
+class _Governs:
+    """Of a copy: its jobs with what is left up to each, the point that is used up first in them, or
+    has the least left after all, and what is sure of that in such strip, m of cold rolled."""
+
+    uses: tuple[JobUse, ...]
+    state: WearState | None
+    left_m: float | None
+
+
+def _states(ids: Collection[int], prior: Prior) -> dict[int, list[_Point]]:
+    """Piece → its points of which a length is known. One query."""
     rows = WearState.objects.filter(piece__in=ids, left_sure_m__isnull=False)
-    found: dict[int, WearState] = {}
+    found: dict[int, list[_Point]] = defaultdict(list)
     for row in rows.order_by("left_sure_m", "pk"):
-        found.setdefault(row.piece_id, row)
+        found[row.piece_id].append(_Point(row, strip_left(row, prior)))
     return found
 
 
@@ -193,30 +215,54 @@ def _lead(given: Given) -> Lead:
 
 
 def _due(
-    copy: _Copy, states: Mapping[int, WearState], jobs: Sequence[Job], prior: Prior,
-    owing: Sequence[str], away: Mapping[int, date], plan: tuple[str, int] | None, given: Given,
+    copy: _Copy, governs: _Governs, owing: Sequence[str], away: Mapping[int, date],
+    plan: tuple[str, int] | None, given: Given,
 ) -> DueSet:  # fmt: skip
-    first = _governing(copy, states)
     back = [away[piece.pk] for piece in copy.pieces if piece.pk in away]
     return DueSet(
         name=_name(copy.row),
-        left_m=max(0.0, first.left_sure_m or 0.0) if first else None,
-        jobs=tuple(_use(job, prior) for job in jobs),
+        left_m=governs.left_m,
+        jobs=governs.uses,
         pieces=plan[1] if plan and plan[1] else len(copy.pieces),
         approval_days=int(given.value("owner_answer_days")) if owing else 0,
         back=max(back).toordinal() if back else None,
     )
 
 
-def _governing(copy: _Copy, states: Mapping[int, WearState]) -> WearState | None:
-    known = [states[piece.pk] for piece in copy.pieces if piece.pk in states]
-    return min(known, key=lambda each: (each.left_sure_m or 0.0, each.pk), default=None)
+def _governs(
+    copy: _Copy, states: Mapping[int, Sequence[_Point]], jobs: Sequence[Job], prior: Prior,
+    today: date,
+) -> _Governs:  # fmt: skip
+    """What governs a copy in the strip of its jobs, those that are over left out."""
+    points = [each for piece in copy.pieces for each in states.get(piece.pk, ())]
+    run: dict[str, float] = {}
+    uses: list[JobUse] = []
+    first: tuple[WearState, float] | None = None
+    for job in sorted(jobs, key=lambda each: (_days(each)[0], each.number)):
+        (begin, end), left_m = _days(job), None
+        strip = with_job({}, job.strip_class, job.length_nm)
+        if end >= today and first is None:
+            run = with_job(run, job.strip_class, job.length_nm)
+            least = _least(points, run)
+            left_m = least[1] if least else None
+            if least is not None and equivalent_m(run, prior) > least[1]:
+                first = least
+        uses.append(
+            JobUse(
+                job.number, begin.toordinal(), end.toordinal(), equivalent_m(strip, prior), left_m
+            )
+        )
+    found = first or _least(points, run)
+    return _Governs(tuple(uses), *(found or (None, None)))
 
 
-def _use(job: Job, prior: Prior) -> JobUse:
-    begin, end = _days(job)
-    factor = prior.factors.get(strip_class(job.strip_class), 1.0)
-    return JobUse(job.number, begin.toordinal(), end.toordinal(), factor * job.length_nm / 1e9)
+def _least(points: Sequence[_Point], run: Run) -> tuple[WearState, float] | None:
+    """The point with the least left in strip like this run, and how much is sure."""
+    lengths = [(each.left.left_m("sure", run) or 0.0, each.state) for each in points]
+    if not lengths:
+        return None
+    left_m, state = min(lengths, key=lambda each: (each[0], each[1].pk))
+    return state, left_m
 
 
 def _days(job: Job) -> tuple[date, date]:
@@ -270,13 +316,13 @@ class _Costs:
 
 def _view(
     n: int, found: Calendar, copies: Mapping[int, _Copy], by_name: Mapping[str, int],
-    states: Mapping[int, WearState], jobs: Mapping[int, Sequence[Job]], prior: Prior,
+    governs_of: Mapping[int, _Governs], jobs: Mapping[int, Sequence[Job]],
     owing: Mapping[int, tuple[str, ...]], away: Mapping[int, date],
     plans: Mapping[int, tuple[str, int]], costs: _Costs, today: date,
 ) -> WindowView:  # fmt: skip
     window = found.windows[n]
     pk = by_name[window.name]
-    copy, state = copies[pk], _governing(copies[pk], states)
+    copy, state = copies[pk], governs_of[pk].state
     rows = {piece.pk: piece for piece in copy.pieces}
     back = [away[piece] for piece in rows if piece in away]
     governs = rows[state.piece_id] if state else None
@@ -286,7 +332,7 @@ def _view(
         set_name=copy.row.tool_set.name,
         rolls=len(copy.pieces),
         pieces=plan[1] if plan and plan[1] else len(copy.pieces),
-        left_m=state.left_sure_m if state else None,
+        left_m=governs_of[pk].left_m,
         governs=governs.code if governs else "",
         governs_mark=governs.mark if governs else "",
         crosses=window.crosses,

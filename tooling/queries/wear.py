@@ -11,7 +11,8 @@ from django.db.models import F, Q
 
 from tooling.engineering.wear import DEFAULT_FACTORS, Prior, strip_class
 from tooling.models import Incident, WearPool, WearState
-from tooling.queries.planned_strip import Planned, lasts_until, planned_for
+from tooling.queries.planned_strip import Planned, planned_for
+from tooling.queries.strip_left import lasts_until, strip_left
 from tooling.queries.wear_prior import EVERYTHING, learned
 from tooling.queries.wear_words import flag_sentences, says_word, short_flags, why
 
@@ -118,11 +119,9 @@ def _rank(row: WearRow) -> tuple[object, ...]:
 def _row(state: WearState, jobs: Sequence[Planned], prior: Prior, chosen: str) -> WearRow:
     piece, point = state.piece, state.point
     kind = chosen or (jobs[0].strip_class if jobs else "")
-    factor = prior.factor(kind)
-    factors = {job.strip_class: prior.factor(chosen or job.strip_class) for job in jobs}
-    sure, until, outlasts = state.left_sure_m, None, False
-    if sure is not None and jobs and state.says == "own":
-        until = lasts_until(sure, jobs, factors)
+    left, until, outlasts = strip_left(state, prior), None, False
+    if left.sure_m is not None and jobs and state.says == "own":
+        until = lasts_until(left, jobs, chosen)
         outlasts = until is None
     look = state.numbers.get("look", [])
     return WearRow(
@@ -137,8 +136,8 @@ def _row(state: WearState, jobs: Sequence[Planned], prior: Prior, chosen: str) -
         says=state.says,
         says_word=says_word(state.says, state.numbers.get("earlier", 0)),
         strip_class=strip_class(kind),
-        left_half_nm=_strip(state.left_half_m, factor),
-        left_sure_nm=_strip(sure, factor),
+        left_half_nm=left.left_nm("half", kind),
+        left_sure_nm=left.left_nm("sure", kind),
         until=until,
         outlasts_plan=outlasts,
         is_planned=bool(jobs),
@@ -151,10 +150,6 @@ def _row(state: WearState, jobs: Sequence[Planned], prior: Prior, chosen: str) -
         flag_words=short_flags(state.flags),
         why=why(look),
     )
-
-
-def _strip(left_m: float | None, factor: float) -> int | None:
-    return None if left_m is None else round(left_m / factor * 1e9)
 
 
 @dataclass(frozen=True)

@@ -8,45 +8,50 @@ from dataclasses import dataclass
 
 from tooling.engineering.wear import Prior
 from tooling.models import Piece, WearPool, WearSays, WearState
+from tooling.queries.strip_left import StripLeft, strip_left_of
 from tooling.queries.wear_prior import EVERYTHING
-
-M_PER_NM = 1e-9
 
 
 @dataclass(frozen=True)
-class WearOf:
-    """Of one piece, by its gauge point with the least left: m of cold rolled strip that it is sure
-    to last. ``is_out``: the newest reading of a point is beyond its limit, guard band and all."""
+class PointLeft:
+    """A gauge point of a piece. ``is_out``: its newest reading is beyond its limit, guard band and
+    all."""
 
     point: str
-    left_m: float
+    left: StripLeft
     is_out: bool
 
 
 @dataclass(frozen=True)
 class Worn:
-    """By piece id; of pieces without a gauge point, or of which nothing is known, nothing."""
+    """By piece id its points of which a length is known, the one with the least left in strip like
+    that which was read first; of pieces of which nothing is known, nothing."""
 
-    by_piece: dict[int, WearOf]
-    prior: Prior
+    by_piece: dict[int, list[PointLeft]]
 
-    def of(self, piece_id: int) -> WearOf | None:
-        return self.by_piece.get(piece_id)
+    def knows(self, piece_id: int) -> bool:
+        """Whether any of its points tells a length."""
+        return piece_id in self.by_piece
+
+    def out(self, piece_id: int) -> str | None:
+        """The point that was read beyond its limit."""
+        points = self.by_piece.get(piece_id, ())
+        return next((each.point for each in points if each.is_out), None)
 
     def lasts(self, piece_id: int, *, length_nm: int, strip_class: str) -> bool:
         """Whether it is sure to last so much strip of that class."""
-        found = self.by_piece.get(piece_id)
-        return found is None or self.equivalent_m(length_nm, strip_class) <= found.left_m
+        run = {strip_class: float(length_nm)}
+        return all(each.left.is_sure_of(run) for each in self.by_piece.get(piece_id, ()))
 
-    def equivalent_m(self, length_nm: int, strip_class: str) -> float:
-        return self.prior.factor(strip_class) * length_nm * M_PER_NM
+    def least(self, piece_id: int, strip_class: str) -> tuple[str, int]:
+        """The point with the least left in that class of strip, and what is sure of it, nm."""
+        points = self.by_piece[piece_id]
+        lengths = [(each.left.left_nm("sure", strip_class) or 0, each.point) for each in points]
+        left_nm, point = min(lengths, key=lambda each: each[0])
+        return point, left_nm
 
-    def left_nm(self, piece_id: int, strip_class: str) -> int:
-        """What is left of that class of strip."""
-        return round(self.by_piece[piece_id].left_m / self.prior.factor(strip_class) / M_PER_NM)
 
-
-NOTHING_WORN = Worn({}, Prior())
+NOTHING_WORN = Worn({})
 
 
 def worn_of(pieces: Iterable[Piece]) -> Worn:
@@ -56,16 +61,18 @@ def worn_of(pieces: Iterable[Piece]) -> Worn:
         return NOTHING_WORN
     rows = WearState.objects.filter(piece__in=ran, point__is_in_use=True, left_sure_m__isnull=False)
     rows = rows.exclude(says=WearSays.NOTHING).order_by("left_sure_m", "pk")
-    found: dict[int, WearOf] = {}
-    for piece, point, left, numbers in rows.values_list(
-        "piece_id", "point__name", "left_sure_m", "numbers"
-    ):
-        is_out = numbers.get("conformity") == "out"
-        before = found.get(piece)
-        if before is None or (is_out and not before.is_out):
-            found[piece] = WearOf(point, left or 0.0, is_out)
-    if not found:
+    told = list(
+        rows.values_list(
+            "piece_id", "point__name", "left_half_m", "left_sure_m", "equivalent_m", "numbers"
+        )
+    )
+    if not told:
         return NOTHING_WORN
     shared = WearPool.objects.filter(key=EVERYTHING).values_list("numbers", flat=True).first()
     prior = Prior.from_dict({**shared, "pools": {}}) if shared else Prior()
-    return Worn(found, prior)
+    found: dict[int, list[PointLeft]] = {}
+    for piece, point, half, sure, ran_m, numbers in told:
+        left = strip_left_of(half, sure, ran_m, numbers, prior)
+        is_out = numbers.get("conformity") == "out"
+        found.setdefault(piece, []).append(PointLeft(point, left, is_out))
+    return Worn(found)

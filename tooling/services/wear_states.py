@@ -21,13 +21,14 @@ from tooling.engineering.lengths import NM_PER_M
 from tooling.engineering.wear import (
     Forecasts,
     History,
+    Onto,
     Prior,
     Rules,
     Says,
     columns,
     ends_of,
     flag_names,
-    forecast,
+    forecast_onto,
     judge,
     look_names,
     unmeasured_names,
@@ -196,9 +197,12 @@ def states_of(found: Sequence[Life], known: Learned, *, at: datetime) -> list[We
     if not found:
         return []
     asked = rules()
-    cols = columns([as_read(life.history) for life in found])
-    told = _plain_columns(forecast(cols, known.prior, asked))
-    rows = [_state(life, n, told, known, at) for n, life in enumerate(found)]
+    read = [as_read(life.history) for life in found]
+    cols = columns(read)
+    forecasts, kept = forecast_onto(cols, known.prior, asked)
+    told = _plain_columns(forecasts)
+    read_m = [known.prior.equivalent_nm(each.run_nm) / NM_PER_M for each in read]
+    rows = [_state(life, n, told, known, at, read_m[n], kept[n]) for n, life in enumerate(found)]
     for life, row in zip(found, rows, strict=True):
         row.numbers["conformity"] = _conforms(life, asked, row.numbers["conformity"])
     newest = [
@@ -213,12 +217,14 @@ def states_of(found: Sequence[Life], known: Learned, *, at: datetime) -> list[We
     return rows
 
 
-def _state(life: Life, n: int, told: Told, known: Learned, at: datetime) -> WearState:
+def _state(
+    life: Life, n: int, told: Told, known: Learned, at: datetime, read_m: float, onto: Onto | None
+) -> WearState:
     says = SAYS[told["says"][n]]
     last: Any = life.last_nm
     nothing = says is Says.NOTHING
     equivalent_m = known.prior.equivalent_nm(life.history.run_nm) / NM_PER_M
-    since = equivalent_m - told["used_km"][n] * M_PER_KM
+    since = equivalent_m - read_m
     half, sure, late = (
         None if nothing else _left(told[name][n], since)
         for name in ("half_km", "sure_km", "late_km")
@@ -239,6 +245,8 @@ def _state(life: Life, n: int, told: Told, known: Learned, at: datetime) -> Wear
         "unmeasured": list(unmeasured_names(told["unmeasured"][n])),
         "alike": life.history.spec.alike,
         "earlier": len(life.history.earlier),
+        "read_m": read_m,
+        "onto": None if nothing or onto is None else onto.as_dict(),
     }
     return WearState(
         piece_id=life.piece_id,

@@ -54,6 +54,7 @@ PIECE = obj(
     keyway=obj(
         ["bore_nm"], bore_nm=length(), hub_depth_nm=length(least=0), width_nm=length(least=0)
     ),
+    worn_nm=length("What wear took off the drive diameter since the last cut.", least=0),
     case_depth_nm=length("Hardened depth from the drawn diameter, on radius.", least=0),
     plated_nm=length("Plating that the diameters include, a side.", least=0),
     width_nm=length("Face width."),

@@ -40,7 +40,9 @@ JOB = obj(
     gathers=DAY,
     ends=DAY,
     length_m=number("Of cold rolled strip.", most=1e9),
-)
+    left_m=number("What is left in strip like the jobs up to its end; default: the set's.",
+                  most=1e12),
+)  # fmt: skip
 COSTS = obj(
     [],
     length_m=number("Strip between two recuts.", most=1e9),
@@ -135,9 +137,10 @@ def _date(day: int) -> str:
 
 def _set(given: dict[str, Any]) -> DueSet:
     jobs = tuple(
-        JobUse(job["number"], _day(job["gathers"]), _day(job["ends"]), float(job["length_m"]))
+        JobUse(job["number"], _day(job["gathers"]), _day(job["ends"]), float(job["length_m"]),
+               job.get("left_m"))
         for job in given.get("jobs", [])
-    )
+    )  # fmt: skip
     back = _day(given["back"]) if "back" in given else None
     return DueSet(
         given["name"], given.get("left_m"), jobs, given.get("pieces", 1),

@@ -50,7 +50,9 @@ def facts_of(piece: Piece, limits: Limits, pin: Pin | None) -> Facts:
     worn = [p for p in points if p.lost_nm > 0 or p in musts]
     flanks = [p for p in worn if p.angle_degrees >= limits.face_from_degrees]
     round_ = [p for p in worn if p.angle_degrees < limits.face_from_degrees]
-    stock = {p: stock_nm(p.lost_nm, limits.allowance_nm, p.angle_degrees) for p in round_}
+    stock = {
+        p: stock_nm(p.lost_nm, limits.allowance_nm, p.angle_degrees, piece.worn_nm) for p in round_
+    }
     point = max(round_, key=lambda p: stock[p], default=None)
     need = -(-stock[point] // limits.step_nm) if point else 0
     faced = {p: face_stock_nm(p.lost_nm, limits.allowance_nm, p.angle_degrees) for p in flanks}

@@ -15,28 +15,31 @@ DUST = 1e-6
 """A millionth of a nanometre: what a cosine leaves over is no stock."""
 
 
-def stock_nm(depth_nm: int, allowance_nm: int, angle_degrees: float) -> int:
-    """Stock on diameter that cleans a face up, 2 · (w + allowance) / cos θ, rounded up to 1 nm.
+def stock_nm(depth_nm: int, allowance_nm: int, angle_degrees: float, worn_nm: int = 0) -> int:
+    """Stock on diameter that cleans a face up, 2 · (w + allowance) / cos θ, rounded up to 1 nm,
+    less ``worn_nm``, by which the diameter that it is counted from is smaller already.
 
     Source: geometry; w normal to the face. Raises ValueError at 90°, which no diameter cleans up.
     """
     if not 0 <= angle_degrees < 90:
         raise ValueError("a face at 90 degrees to the shaft is not cleaned up by a diameter")
-    return ceil(2 * (depth_nm + allowance_nm) / cos(radians(angle_degrees)) - DUST)
+    whole = ceil(2 * (depth_nm + allowance_nm) / cos(radians(angle_degrees)) - DUST)
+    return max(0, whole - worn_nm)
 
 
-def stock_step(point: WearPoint, limits: Limits) -> Step:
+def stock_step(point: WearPoint, limits: Limits, worn_nm: int = 0) -> Step:
     """``stock_nm`` with its formula and inputs."""
     return Step(
         what=f"stock on diameter at {point.name}",
-        formula="2 · (w + allowance) / cos θ",
+        formula="2 · (w + allowance) / cos θ − worn off the drive diameter",
         source=GEOMETRY,
         inputs={
             "depth_nm": point.lost_nm,
             "allowance_nm": limits.allowance_nm,
             "angle_degrees": point.angle_degrees,
+            "worn_nm": worn_nm,
         },
-        value=stock_nm(point.lost_nm, limits.allowance_nm, point.angle_degrees),
+        value=stock_nm(point.lost_nm, limits.allowance_nm, point.angle_degrees, worn_nm),
         rounding="up to 1 nm",
     )
 

@@ -98,6 +98,7 @@ class Keyway:
 class Piece:
     """One roll or segment. A piece that is not ``in_plan`` stays as it is.
 
+    ``worn_nm``: what wear took off its drive diameter since the last cut; stock counts without it.
     ``plated_nm``: plated thickness that the diameters include, a side. ``case_depth_nm``: hardened
     depth from the drawn diameter, on radius. ``faced_to_nm``: least face width. ``new_cents``:
     price of a new one. ``life_cents_per_mm``: what a millimetre of its diameter is worth.
@@ -108,6 +109,7 @@ class Piece:
     diameters: tuple[Diameter, ...] = ()
     points: tuple[WearPoint, ...] = ()
     keyway: Keyway | None = None
+    worn_nm: int = 0
     case_depth_nm: int | None = None
     plated_nm: int = 0
     width_nm: int | None = None
@@ -125,10 +127,16 @@ class Piece:
         _require(bool(self.name), "a piece has a name")
         names = [each.name for each in self.diameters]
         _require(len(set(names)) == len(names), f"{self.name}: a diameter is named twice")
-        numbers = (self.plated_nm, self.case_depth_nm, self.new_cents, self.life_cents_per_mm)
+        numbers = (
+            self.worn_nm,
+            self.plated_nm,
+            self.case_depth_nm,
+            self.new_cents,
+            self.life_cents_per_mm,
+        )
         _require(
             all(number is None or number >= 0 for number in numbers),
-            f"{self.name}: plating, case, price and life are not negative",
+            f"{self.name}: wear, plating, case, price and life are not negative",
         )
         widths = (self.width_nm, self.faced_to_nm)
         _require(

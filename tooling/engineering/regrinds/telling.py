@@ -68,6 +68,8 @@ def frees(search: Search, one: Sequence[int]) -> tuple[Reason, ...]:
     for at in one:
         each = search.model.requirements[at]
         template = FREES.get(each.kind)
+        if each.kind == "must" and each.piece is not None:
+            template = FREES_MUST[search.model.facts[each.piece].must]
         if template is not None:
             piece = "" if each.piece is None else search.model.facts[each.piece].piece.name
             told.append(reason(f"free_{each.kind}", template, piece=piece,
@@ -76,8 +78,12 @@ def frees(search: Search, one: Sequence[int]) -> tuple[Reason, ...]:
     return tuple(told)
 
 
+FREES_MUST = {
+    "named": _("Take back that {piece} is to be cut."),
+    "worn": _("Raise the wear limit of {piece}, or clean it and measure it again."),
+    "forecast": _("Look ahead fewer days, or clean {piece} and measure it again."),
+}
 FREES = {
-    "must": _("Take {piece} out of what must be cut, or clean and measure it again."),
     "pin": _("Take back what you settled for {piece}."),
     "kept": _("Allow {piece} to be replaced."),
     "fixed": _("Take the set of {piece} into the plan."),
@@ -86,7 +92,8 @@ FREES = {
     "step": _("Sign for the step after pass {number} of {set}, or take in more passes."),
     "ratio": _("Allow a larger tolerance on the ratio at pass {number} of {set}."),
     "centres": _("Run pass {number} of {set} on a station whose shafts come closer together."),
-    "contour": _("Cut {pieces} apart from each other."),
+    "contour": _("Have {pieces} in the set as rolls of their own, not as segments of one split roll, "
+                 "and cut each by itself."),
 }
 
 
@@ -147,7 +154,13 @@ def _why_cut(search: Search, chosen: Chosen, n: int, off: int) -> Iterator[Reaso
     if raised.requirement is not None and raised.before is not None:
         yield _because(search, raised.requirement, n, raised.before.piece)
     if off == facts.need * step and facts.stock_point is not None:
-        point = facts.stock_point
+        point, worn_nm = facts.stock_point, facts.piece.worn_nm
+        if worn_nm:
+            yield reason("to_clean_up_worn", _("To clean up {depth} at {point}, {angle}° to the "
+                         "shaft: {amount} on diameter, for wear took {worn} off it already."),
+                         depth_nm=point.lost_nm, point=point.name, amount_nm=off, worn_nm=worn_nm,
+                         angle=_degrees(point.angle_degrees))  # fmt: skip
+            return
         yield reason("to_clean_up", _("To clean up {depth} at {point}, {angle}° to the shaft: "
                      "{amount} on diameter."), depth_nm=point.lost_nm, point=point.name,
                      angle=_degrees(point.angle_degrees), amount_nm=off)  # fmt: skip
@@ -240,7 +253,7 @@ def _steps(
     model, limits = search.model, search.model.problem.limits
     for n, (facts, each) in enumerate(zip(model.facts, decisions, strict=True)):
         if each.kind in ("cut", "face") and facts.stock_point is not None:
-            yield stock_step(facts.stock_point, limits)
+            yield stock_step(facts.stock_point, limits, facts.piece.worn_nm)
         if each.kind == "leave":
             continue
         if each.least is not None:

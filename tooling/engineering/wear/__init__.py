@@ -34,6 +34,7 @@ from tooling.engineering.wear.specs import (
     Rules,
     Says,
 )
+from tooling.engineering.wear.widening import Onto, forecast_onto
 
 __all__ = [
     "DEFAULT_FACTORS",
@@ -50,6 +51,7 @@ __all__ = [
     "History",
     "LifeSaid",
     "Look",
+    "Onto",
     "OffLine",
     "PointSpec",
     "Pool",
@@ -66,6 +68,7 @@ __all__ = [
     "flag_names",
     "forecast",
     "forecast_one",
+    "forecast_onto",
     "judge",
     "lives_said",
     "look_names",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
@@ -10,12 +10,7 @@ import numpy as np
 from tooling.engineering.wear.columns import Columns, Ints
 from tooling.engineering.wear.conformity import judge_depths
 from tooling.engineering.wear.earlier import with_earlier
-from tooling.engineering.wear.flags import (
-    Flag,
-    Look,
-    Marks,
-    mark,
-)
+from tooling.engineering.wear.flags import Flag, Look, Marks, mark
 from tooling.engineering.wear.latent import (
     AFTER,
     FINEST_NM,
@@ -102,10 +97,16 @@ def forecast(cols: Columns, prior: Prior, rules: Rules = Rules()) -> Forecasts: 
     A point's numbers depend on its own readings and the prior alone: the order of points and of
     readings, and how many are worked together, change no bit of them.
     """
-    parts = [
-        _chunk(part(cols, start, min(start + CHUNK, cols.count)), prior, rules)[0]
-        for start in range(0, max(cols.count, 1), CHUNK)
-    ]
+    return joined(
+        [
+            chunk(part(cols, start, min(start + CHUNK, cols.count)), prior, rules)[0]
+            for start in range(0, max(cols.count, 1), CHUNK)
+        ]
+    )
+
+
+def joined(parts: Sequence[Forecasts]) -> Forecasts:
+    """Forecasts of some points after those of others."""
     if len(parts) == 1:
         return parts[0]
     return Forecasts(
@@ -213,7 +214,8 @@ def functional(
     return row
 
 
-def _chunk(cols: Columns, prior: Prior, rules: Rules) -> tuple[Forecasts, Inside]:
+def chunk(cols: Columns, prior: Prior, rules: Rules) -> tuple[Forecasts, Inside]:
+    """The forecasts of few points, and what stands behind them."""
     known, bed, bed_sd, learned = pools_of(cols, prior)
     made = design(cols, prior, bed, bed_sd, np.exp(known.mean))
     weighed = weigh(made, known, prior)
@@ -333,12 +335,10 @@ def _lengths(
 
 def left_at(
     cols: Columns, layer: Plating, prior: Prior, inside: Inside, used: Floats, unsure: Floats,
-    ahead: Floats, level: float,
+    ahead: Floats, level: float, near: Floats | None = None,
 ) -> Floats:  # fmt: skip
-    """The length (km) after which the limit is passed with this chance, less what is used.
-
-    ``ahead``: variance of what each further km adds, for what is unsure of the factors.
-    """
+    """The length (km) after which the limit is passed with this chance, less what is used; it is
+    looked for from ``near`` on. ``ahead``: variance that each further km adds, from the factors."""
     usable = np.isfinite(cols.limit)
     wall = layer.bare(np.nan_to_num(cols.limit))
     row = _limit_row(cols, layer, prior, inside.shape, used)
@@ -354,8 +354,11 @@ def left_at(
 
     rate = np.exp(log_mean + quantile(level) * -log_sd)
     guess = (np.maximum(wall - a0, 1.0)) / rate - (b0 - used)
+    wide = log_sd
+    if near is not None:
+        guess, wide = used + near, np.sqrt(log_sd**2 + ahead / inside.rates.mean**2)
     start = np.log(np.clip(guess, 1e-3, LONGEST_KM))
-    x = solve_for(chance, level, start, 1 / np.maximum(log_sd, 0.02))
+    x = solve_for(chance, level, start, 1 / np.maximum(wide, 0.02))
     left = np.clip(np.exp(np.minimum(x, 30)) - used, 0, LONGEST_KM)
     gone = chance(np.log(np.maximum(used, 1e-9))) >= level
     return np.where(usable, np.where(gone, 0.0, left), np.nan)

@@ -8,7 +8,7 @@ from functools import cache
 from tooling.engineering.how import Step
 from tooling.engineering.wear.columns import UNMEASURED, Columns, columns
 from tooling.engineering.wear.flags import Flag, Look
-from tooling.engineering.wear.forecasts import SAYS, Forecasts, _chunk
+from tooling.engineering.wear.forecasts import SAYS, Forecasts, chunk
 from tooling.engineering.wear.prior import Prior
 from tooling.engineering.wear.specs import NM_PER_KM, History, ReadingAt, Rules, Says
 from tooling.engineering.wear.steps import steps_behind
@@ -70,7 +70,7 @@ class Forecast:
 def forecast_one(history: History, prior: Prior, rules: Rules = Rules()) -> Forecast:  # noqa: B008
     """The forecast of one point, bit for bit what ``forecast`` says of it among others."""
     cols = columns([history])
-    found, inside = _chunk(cols, prior, rules)
+    found, inside = chunk(cols, prior, rules)
     how = steps_behind(history, cols, prior, rules, found, inside)
     return told(history, cols, found, rules, how)
 
