@@ -1,8 +1,9 @@
 """The page's own reader of pictures, asked directly: ``page.evaluate(READ, base64 of a JPEG)``
 gives the texts found and the milliseconds it took, in every way it has.
 
-``READ_HERE`` runs the same files on the page's own thread, the one that Chromium slows down when
-asked: ``page.evaluate(READ_HERE, [base64, ways])``. Both need a page that may run the reader."""
+``WAYS`` gives the names of those ways. ``READ_HERE`` runs the same files on the page's own thread,
+the one that Chromium slows down when asked: ``page.evaluate(READ_HERE, [base64, ways])``. Both need
+a page that may run the reader."""
 
 from __future__ import annotations
 
@@ -21,6 +22,8 @@ READ = """async (picture) => {
   const found = await window.reader.read(image, WAYS);
   return [found.map((each) => each.text), performance.now() - began];
 }"""
+
+WAYS = """() => import("/static/rollroom/scan-reader.js").then(({ WAYS }) => WAYS)"""
 
 READ_HERE = """async ([picture, harder]) => {
   const address = (name) => new URL(`/static/${name}`, location.href).href;

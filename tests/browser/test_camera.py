@@ -186,6 +186,7 @@ SIGHT = """([cases, guard]) => import("/static/rollroom/scan-sight.js").then(({ 
 ONE, TWO = "R000001L", "R000002J"
 MIDDLE: list[Any] = [ONE, 500, 500]
 WRONG = ["R000001X", 500, 500]
+GONE = [[0, MIDDLE], [400, MIDDLE], *[[n * 400] for n in range(2, 12)]]
 CASES: dict[str, tuple[list[Any], list[str]]] = {
     "one look is not enough": ([[0, MIDDLE]], [""]),
     "two at one spot are": ([[0, MIDDLE], [100, [ONE, 505, 500]]], ["", ONE]),
@@ -193,7 +194,33 @@ CASES: dict[str, tuple[list[Any], list[str]]] = {
     "not at the edge": ([[0, [ONE, 100, 500]], [100, [ONE, 105, 500]]], ["", ""]),
     "not beside another": ([[0, MIDDLE, [TWO, 700, 500]], [100, MIDDLE]], ["", ""]),
     "not with a wrong check character": ([[0, WRONG], [100, WRONG]], ["", ""]),
-    "not with gaps between": ([[n * 900, MIDDLE] for n in range(6)], [""] * 6),
+    "not with gaps between": ([[n * 1300, MIDDLE] for n in range(6)], [""] * 6),
+    "by a slow phone that misses it once": ([[0, MIDDLE], [420], [840, MIDDLE]], ["", "", ONE]),
+    "not by a quick one that misses it as long": (
+        [[0, MIDDLE], *[[n * 100] for n in range(1, 8)], [840, MIDDLE]],
+        [""] * 9,
+    ),
+    "the next as soon as a quick phone no longer sees the last": (
+        [
+            [0, MIDDLE],
+            [100, MIDDLE],
+            *[[n * 100] for n in range(2, 8)],
+            *[[n * 100, [TWO, 500, 500]] for n in (9, 10)],
+        ],
+        ["", ONE, *[""] * 7, TWO],
+    ),
+    "once though a slow phone misses it now and then": (
+        [[n * 420, *([MIDDLE] if n % 3 else [])] for n in range(1, 40)],
+        ["", ONE, *[""] * 37],
+    ),
+    "not when it is back before the guard's time": (
+        [*GONE, [4500, MIDDLE], [4550, MIDDLE], [4650, MIDDLE]],
+        ["", ONE, *[""] * 13],
+    ),
+    "when it is back after the guard's time": (
+        [*GONE, [4700, MIDDLE], [4750, MIDDLE]],
+        ["", ONE, *[""] * 11, ONE],
+    ),
     "once while in view": ([[n * 500, MIDDLE] for n in range(20)], ["", ONE, *[""] * 18]),
     "again after the guard's time": (
         [[0, MIDDLE], [500, MIDDLE], [1000, MIDDLE], [5000, MIDDLE], [5100, MIDDLE]],

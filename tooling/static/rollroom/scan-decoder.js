@@ -1,23 +1,38 @@
 // A worker of its own: pictures in, codes out. {reader, wasm} names the two files of the reader, once;
 // then each {picture (an ImageBitmap or ImageData), harder} is answered by {found: [{text, corners}]}.
-// Where nothing is found, the middle is looked at again as "harder" says: enlarged (dirt between the
-// modules parts from them), or enlarged and blurred (grain of poor light goes). Each is as many pixels
-// as a whole 1080p picture, so that a slow phone does not stop for it.
+// Where nothing is found, the middle is looked at again as "harder" says, each time enlarged:
+//   turned   so that the lines it is looked along cross specks, scratches and glare elsewhere, and with
+//            specks taken away as well: dirt and light in one place of the symbol, and poor light;
+//   smooth   blurred over more than the smallest specks: dirt in the corner squares of the symbol;
+//   grain    a larger middle, blurred over the grain of poor light.
+// Each is as many pixels as a whole 1080p picture, so that a slow phone does not stop for it.
 /* global ZXingWASM */
 const READING = { formats: ["QRCode"], maxNumberOfSymbols: 8, tryHarder: true };
-const WAYS = { dirt: { middle: 1 / 3, scale: 3, blur: 0 }, grain: { middle: 1 / 2, scale: 2, blur: 2 } };
+const WHOLE = { middle: 1, scale: 1, blur: 0, turn: 0, options: {} };
+const WAYS = {
+  turned: { middle: 1 / 3, scale: 3, blur: 0, turn: Math.PI / 3, options: { tryDenoise: true } },
+  smooth: { middle: 1 / 3, scale: 3, blur: 5, turn: 0, options: {} },
+  grain: { middle: 1 / 2, scale: 2, blur: 2, turn: 0, options: {} },
+};
 
 let canvas;
 
-function drawn(picture, { left, top, width, height }, scale, blur) {
-  const size = [Math.round(width * scale), Math.round(height * scale)];
+// The middle as the way has it, and how its pixels lie on the picture's.
+function drawn(picture, { middle, scale, blur, turn }) {
+  const size = [picture.width, picture.height].map((side) => Math.round(side * middle * scale));
   canvas ??= new OffscreenCanvas(...size);
   if (canvas.width !== size[0] || canvas.height !== size[1]) [canvas.width, canvas.height] = size;
   const context = canvas.getContext("2d", { willReadFrequently: true });
   context.imageSmoothingQuality = "high";
   context.filter = blur ? `blur(${blur}px)` : "none";
-  context.drawImage(picture, left, top, width, height, 0, 0, ...size);
-  return context.getImageData(0, 0, ...size);
+  const [cos, sin] = [scale * Math.cos(turn), scale * Math.sin(turn)];
+  context.setTransform(cos, sin, -sin, cos, size[0] / 2, size[1] / 2);
+  context.drawImage(picture, -picture.width / 2, -picture.height / 2);
+  const back = context.getTransform().inverse();
+  return { pixels: context.getImageData(0, 0, ...size), there: ({ x, y }) => {
+    const point = back.transformPoint({ x, y });
+    return { x: point.x + picture.width / 2, y: point.y + picture.height / 2 };
+  } };
 }
 
 async function load({ reader, wasm }) {
@@ -25,8 +40,10 @@ async function load({ reader, wasm }) {
   await ZXingWASM.prepareZXingModule({ overrides: { locateFile: () => wasm }, fireImmediately: true });
 }
 
-function told(found, { left, top }, scale) {
-  const there = ({ x, y }) => ({ x: x / scale + left, y: y / scale + top });
+async function look(picture, way) {
+  // No canvas here: looked at as it is.
+  const { pixels, there } = picture instanceof ImageData ? { pixels: picture, there: ({ x, y }) => ({ x, y }) } : drawn(picture, way);
+  const found = await ZXingWASM.readBarcodes(pixels, { ...READING, ...way.options });
   return found.filter((each) => each.isValid).map(({ text, position }) => ({
     text,
     corners: [position.topLeft, position.topRight, position.bottomRight, position.bottomLeft].map(there),
@@ -34,17 +51,12 @@ function told(found, { left, top }, scale) {
 }
 
 async function read({ picture, harder }) {
-  const whole = { left: 0, top: 0, width: picture.width, height: picture.height };
-  const isPlain = picture instanceof ImageData; // no canvas here: looked at as it is
-  const found = told(await ZXingWASM.readBarcodes(isPlain ? picture : drawn(picture, whole, 1, 0), READING), whole, 1);
-  for (const way of isPlain || found.length ? [] : harder) {
-    const { middle, scale, blur } = WAYS[way];
-    const [width, height] = [picture.width * middle, picture.height * middle];
-    const part = { left: (picture.width - width) / 2, top: (picture.height - height) / 2, width, height };
-    const again = told(await ZXingWASM.readBarcodes(drawn(picture, part, scale, blur), READING), part, scale);
-    if (again.length) return again;
+  const ways = picture instanceof ImageData ? [] : harder.map((way) => WAYS[way]);
+  for (const way of [WHOLE, ...ways]) {
+    const found = await look(picture, way);
+    if (found.length) return found;
   }
-  return found;
+  return [];
 }
 
 self.addEventListener("message", async ({ data }) => {

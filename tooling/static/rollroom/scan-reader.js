@@ -2,12 +2,14 @@
 // has one. The browser's alone is never relied on.
 const canSendBitmaps = () => "OffscreenCanvas" in window && "createImageBitmap" in window;
 
-export const WAYS = ["dirt", "grain"];
+// Ways to look where a picture shows nothing at first (scan-decoder.js).
+export const WAYS = ["turned", "smooth", "grain"];
 
 export class Reader {
   constructor({ script, reader, wasm }) {
     this.files = { reader: new URL(reader, location.href).href, wasm: new URL(wasm, location.href).href };
     this.script = script;
+    this.misses = 0;
   }
 
   // Raises where the reader's files are neither on this device nor to be had.
@@ -27,10 +29,14 @@ export class Reader {
     });
   }
 
-  // [{text, corners}] of everything in a video's present picture or an image; "harder" names further
-  // ways to look where nothing is found, and the next picture is looked at another way.
-  async read(source, harder = [WAYS[(this.turn = (this.turn ?? 0) + 1) % WAYS.length]]) {
+  // [{text, corners}] of everything in a video's present picture or an image; "harder" names the ways
+  // to look again where nothing is found. All at once suit a still picture. Of a camera's pictures each
+  // has one of them in turn, so that none takes long: a label that only one way reads is found within as
+  // many pictures as there are ways, and the way that read it stays until it misses, so that the looks
+  // that Sight wants follow each other.
+  async read(source, harder = [WAYS[this.misses % WAYS.length]]) {
     const [ours, others] = await Promise.all([this.ours(source, harder), this.native?.detect(source).catch(() => [])]);
+    if (!ours.length) this.misses += 1;
     const texts = new Set(ours.map((each) => each.text));
     const more = (others || []).filter((each) => !texts.has(each.rawValue));
     return [...ours, ...more.map((each) => ({ text: each.rawValue, corners: each.cornerPoints }))];

@@ -2,9 +2,15 @@
 // itself only when its check character fits, it is the only one in view, lies in the middle and has been
 // read in several frames at the same spot; otherwise the person taps the one. The same label is not
 // taken again until it has been out of view for the guard's time.
+//
+// A label that some looks miss is still in view: for three looks of a slow phone, so that it need not
+// be read twice running, yet never long, and on a quick phone no longer than the hand is underway to
+// the next label, which waits for the last one to have gone.
 import { holds } from "./scan-codes.js";
 
+const MISSES = 3;
 const IN_VIEW_MS = 700;
+const IN_VIEW_MOST_MS = 1200;
 const LOOKS = 2;
 const STILL = 0.12; // of the picture's width, between two looks
 const MIDDLE = 0.28; // of the picture's sides, from its centre
@@ -20,7 +26,9 @@ export class Sight {
   // Gives {take: a code or "", labels: [{code, corners}] in view now, isStrange: other codes only}.
   look(found, { width, height }, now) {
     const own = found.filter(({ text }) => holds(text));
-    for (const [code, track] of this.tracks) if (now - track.last > IN_VIEW_MS) this.tracks.delete(code);
+    const inView = Math.min(IN_VIEW_MOST_MS, Math.max(IN_VIEW_MS, MISSES * (now - (this.looked ?? now))));
+    this.looked = now;
+    for (const [code, track] of this.tracks) if (now - track.last > inView) this.tracks.delete(code);
     for (const { text, corners } of own) this.track(text, corners, width, height, now);
     for (const code of this.tracks.keys()) {
       if (this.isGuarded(code, now)) this.taken.set(code, now);
