@@ -164,6 +164,7 @@ def test_a_log_in_that_ran_out_keeps_all_says_so_and_goes_on_after(
     expect(trouble).to_contain_text("You are logged out")
     expect(trouble).to_be_in_viewport()
     expect(page.get_by_role("link", name="Log in")).to_be_in_viewport(ratio=1)
+    assert not [each for each in line.asked if each.startswith("/login/")]  # not behind one's back
     wedge(page, pieces[1].code)
     expect(waiting(page)).to_have_text("2 waiting to be sent.")
     page.get_by_role("link", name="Log in").click()

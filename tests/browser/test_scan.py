@@ -265,6 +265,27 @@ def test_a_keyboard_of_another_country_is_noticed_and_nothing_taken(
     assert not RefusedScan.objects.exists()
 
 
+def test_a_slow_scanner_of_another_country_is_noticed_too_and_a_mark_taken(
+    open_as: Open, cast: dict[str, Person], world: World, piece: Piece, other: Place
+) -> None:
+    """What is filled in at once comes with no keys, as a slow scanner's comes with too few."""
+    french = str.maketrans("1234567890", "&é\"'(-è_çà")
+    marked = world.piece(piece.drawing, piece.place, mark="")
+    marked.mark = labelled("2B").translate(str.maketrans("1234567890", "!@#$%^&*()"))
+    marked.save(update_fields=["mark"])
+    page = open_as(cast["attendant"], f"/scan/?to={other.code}")
+    expect(page.locator("[data-device-known]")).to_contain_text("as of just now")
+    page.fill("#scan-field", piece.code.translate(french))
+    page.keyboard.press("Enter")
+    problem = page.locator(".problem[data-code=keyboard_layout]")
+    expect(problem).to_contain_text(f"the label is probably {piece.code}")
+    page.fill("#scan-field", marked.mark)
+    page.keyboard.press("Enter")
+    expect(first_row(page)).to_contain_text("is in Rack B.")
+    assert Movement.objects.get(by__isnull=False).piece == marked
+    assert not RefusedScan.objects.exists()
+
+
 def test_what_arrives_from_other_keyboards_is_told_from_misreadings(page: Page) -> None:
     """The label of each comes from MOD 37-2 as python-stdnum computes it."""
     layouts = {

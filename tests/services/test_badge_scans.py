@@ -81,6 +81,7 @@ def test_the_page_names_it_and_shows_nothing_of_it(
     told = page.get("/scan/read/", {"code": SECRET})
     assert (told.status_code, told.json()["code"]) == (400, "badge_scanned")
     assert "0047" not in answer.content.decode() + told.content.decode()
+    assert "no-store" in told.headers["Cache-Control"]  # the address is in no browser's cache
     assert not RefusedScan.objects.exists()
 
 

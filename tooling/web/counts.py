@@ -9,6 +9,7 @@ from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils.translation import gettext as _
+from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET
 
 from tooling.errors import ToolingError
@@ -87,6 +88,7 @@ def live_context(request: HttpRequest, page: CountPage) -> dict[str, Any]:
 
 
 @require_GET
+@never_cache
 def read(request: HttpRequest, number: int) -> HttpResponse:
     """What a code is, for the page's script: a place to look at, the count itself, a bin."""
     try:

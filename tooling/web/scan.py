@@ -13,6 +13,7 @@ from django.utils import timezone
 from django.utils.dateparse import parse_datetime
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
+from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET, require_POST
 
 from tooling.errors import ToolingError
@@ -117,9 +118,10 @@ def _due_kept(request: HttpRequest, place: ScanAnswer | None) -> str:
 
 
 @require_GET
+@never_cache
 def read(request: HttpRequest) -> HttpResponse:
     """What a code is, for the page's script: a place to put things, or a thing and where it is; of
-    an order's packing list only where to go."""
+    an order's packing list only where to go. No browser keeps it: what was read may be a badge."""
     try:
         check_can(request.user, Verb.MOVE_PIECES)
         if order := order_called(_said(request.GET.get("code"))):

@@ -2,7 +2,7 @@
 // which it knows, whether it has room. Its marks stand in [data-device]; a page without them gets the
 // one line [data-waiting].
 import { TICK_INSTEAD } from "./scan-answers.js";
-import { PIECE } from "./scan-codes.js";
+import { KIT, PIECE } from "./scan-codes.js";
 import { keepWorker } from "./scan-offline.js";
 import { actions, button } from "./scan-parts.js";
 import { theStore } from "./scan-store.js";
@@ -12,6 +12,11 @@ const NAME = "rollroom-person-name";
 const AGE_MS = 20000;
 const MINUTE = 60000;
 const ROOM_AFTER_MS = 1500;
+
+// "This kit" is another one on another page: its number is said too.
+function intoWords(into, to) {
+  return KIT.test(to) && into ? `${into} ${to}` : into || to || "–";
+}
 
 export class Device {
   constructor(page, panel) {
@@ -161,7 +166,7 @@ export class Device {
     const what = document.createElement("p");
     what.className = "scan-said";
     const when = new Date(scan.happened_at).toLocaleString("en-GB", { day: "numeric", month: "short", hour: "2-digit", minute: "2-digit" });
-    what.textContent = this.words.wordsWasScanned.replace("{code}", scan.code).replace("{to}", into || scan.to || "–").replace("{when}", when);
+    what.textContent = this.words.wordsWasScanned.replace("{code}", scan.code).replace("{to}", intoWords(into, scan.to)).replace("{when}", when);
     const read = document.createElement("button");
     read.dataset.dismiss = id;
     read.textContent = this.words.wordsDismiss;

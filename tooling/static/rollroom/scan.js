@@ -186,9 +186,16 @@ export class ScanPage extends ScanAnswers {
     }
     this.rest();
     this.toTop();
-    const problem = how === "scan" && this.asking.layoutProblem(text);
-    if (problem) this.refuse(problem.code, problem.message, text);
+    const problem = this.asking.layoutProblem(text);
+    if (problem) this.otherLayout(problem, { text, code, how });
     else this.inTurn({ code, how });
+  }
+
+  // A slow scanner seems a hand; what a hand types may be a mark.
+  async otherLayout({ code: name, message }, { text, code, how }) {
+    const isMark = how !== "scan" && (!this.known.head || (await this.known.find(text)));
+    if (isMark) this.inTurn({ code, how });
+    else this.refuse(name, message, text);
   }
 
   // What the camera read, being sure of it.
@@ -411,7 +418,7 @@ export class ScanPage extends ScanAnswers {
   async sayWanted(scan, done) {
     const wanted = await this.wants.of(scan);
     if (!wanted || !done.isConnected) return;
-    done.querySelector("p").append(` ${wanted.said}`);
+    done.querySelector("p").after(Object.assign(document.createElement("p"), { className: "scan-wanted", textContent: wanted.said }));
     done.toggleAttribute("data-doubtful", wanted.isDoubtful);
     if (wanted.isDoubtful) this.signal.show("doubt", this.words.wordsDoubt, wanted.said);
   }
