@@ -24,7 +24,7 @@ from tests.bench.clock import Figure, counting, seconds
 from tests.bench.kills import serving
 from tests.browser.conftest import FLAGS, PHONE
 from tests.browser.frames import ASKED, KINDS, SMALLEST, TWENTY, frames, traps
-from tests.browser.reading import READ, READ_HERE
+from tests.browser.reading import READ, READ_HERE, WAYS
 from tooling.engineering.codes import CODE_LENGTH, read_code
 from tooling.errors import ToolingError
 from tooling.queries.scan_known import known, known_version
@@ -179,13 +179,14 @@ def _sharpness(page: Page, name: str, stock: tuple[str, float]) -> list[Figure]:
 
 def _pace(page: Page) -> list[Figure]:
     """Whole 1080p frames on the page's own thread, which Chromium can slow: a label at once, and
-    the longest look, in which nothing is found."""
+    the longest looks, in which nothing is found."""
     labelled = [frame for frame in frames(1, seed=13) if frame.kind in ASKED]
     empty = [frame for frame in traps(2, seed=13) if frame.kind == "ruined"]
     figures = []
     for rate in (1, SLOWER):
         slow = _slowed(page, rate)
-        looks = (("label found", labelled, []), ("none found, enlarged", empty, ["dirt"]))
+        looks = [("label found", labelled, [])]
+        looks += [(f"none found, {way}", empty, [way]) for way in page.evaluate(WAYS)]
         for what, some, ways in looks:
             took = []
             for frame in [*some, *some]:
