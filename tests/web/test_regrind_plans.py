@@ -104,7 +104,26 @@ def test_what_no_grinder_does_is_refused_in_place(
     piece = shop.rolls[4, "top"].code
     got = desk.post(f"{address}pin/", {"piece": piece, "kind": "cut_to", "nm": nm})
     assert got.status_code == 400
-    assert problems(text(got)) == {code}
+    body = text(got)
+    assert problems(body) == {code}
+    assert shop.rolls[4, "top"].mark in body.split('data-code="')[1]
+    assert '<details class="pin" open>' in body
+    assert f'value="{nm}" aria-invalid="true"' in body
+
+
+def test_a_diameter_that_a_message_names_can_be_typed_as_it_stands(
+    desk: Client, shop: RegrindShop, engineer: Person
+) -> None:
+    """A reader in inches of rolls in mm: steps of 0.02 mm are no whole ten-thousandths."""
+    engineer.length_unit = "in"
+    engineer.save()
+    address, piece = worked(desk, shop), shop.rolls[4, "top"].code
+    got = desk.post(f"{address}pin/", {"piece": piece, "kind": "cut_to", "nm": "5.901"})
+    nearest = re.search(r"nearest are ([0-9.]+ \w+) and", text(got))
+    assert nearest
+    got = desk.post(f"{address}pin/", {"piece": piece, "kind": "cut_to", "nm": nearest[1]})
+    assert got.status_code == 302
+    assert f'data-settled="{piece}"' in text(desk.get(address))
 
 
 def settings(body: str) -> dict[str, str]:
@@ -156,6 +175,9 @@ def test_conflicts_are_explained_with_what_frees_them(desk: Client, shop: Regrin
     assert problems(body) == {"requirements_conflict"}
     assert re.findall(r'data-requirement="(\w+)"', body) == ["must_worn", "pinned_leave"]
     assert "Leave it open again" in body
+    settled = body.split("data-settled=")[1]
+    assert shop.rolls[3, "bottom"].mark in settled.split("</li>")[0]
+    assert "Raise the wear limit of" in body
 
 
 def test_a_plan_whose_inputs_moved_says_so(desk: Client, shop: RegrindShop) -> None:

@@ -24,6 +24,7 @@ from tooling.queries.regrind_plan_views import (
     PlanPage,
     Sentence,
     SettingView,
+    SettledView,
     ShaftView,
     SizeView,
     StepView,
@@ -94,6 +95,10 @@ def plan_page(plan: RegrindPlan, *, at: datetime, unit: Unit | None = None) -> P
         conflicts=tuple(
             ConflictView(reader.sentences(each["requirements"]), reader.sentences(each["frees"]))
             for each in answer.get("conflicts", ())
+        ),
+        settled=tuple(
+            SettledView(code, reader.names.get(code, ""), pin.kind, pin.nm)
+            for code, pin in asks.pins.items()
         ),
         on_order=asked.on_order,
         how=tuple(_step(each) for each in answer.get("how", ())[:MOST_STEPS]),

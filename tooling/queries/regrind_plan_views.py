@@ -133,6 +133,16 @@ class ConflictView:
 
 
 @dataclass(frozen=True)
+class SettledView:
+    """What somebody settled for a piece. ``nm``: the diameter that it is cut to."""
+
+    piece: str
+    mark: str
+    kind: str
+    nm: int | None
+
+
+@dataclass(frozen=True)
 class StepView:
     """One figure with its formula and inputs."""
 
@@ -181,6 +191,7 @@ class PlanPage:
     other_sets: tuple[str, ...]
     unmeasured: tuple[UnmeasuredView, ...]
     conflicts: tuple[ConflictView, ...]
+    settled: tuple[SettledView, ...]
     on_order: tuple[str, ...]
     how: tuple[StepView, ...]
     orders: tuple[str, ...]

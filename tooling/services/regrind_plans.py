@@ -8,6 +8,7 @@ from datetime import datetime
 
 from django.utils.translation import gettext_lazy as _
 
+from tooling.engineering.lengths import Unit, exact_mm, parse_length, say_length
 from tooling.engineering.regrinds.checking import check_pins
 from tooling.engineering.regrinds.model import build
 from tooling.errors import Conflict, ToolingError, Unknown
@@ -96,7 +97,7 @@ def change_plan(*, by: Person, at: datetime, plan: RegrindPlan, asks: Asks) -> R
     check_can(by, Verb.PLAN_REGRINDS)
     check_asks(asks)
     _check_open(plan)
-    _check_pins(plan, asks, at)
+    _check_pins(by, plan, asks, at)
     with writing():
         fresh = RegrindPlan.objects.select_for_update().get(pk=plan.pk)
         _check_open(fresh)
@@ -210,14 +211,15 @@ def _in_range(name: str, value: float, least: float, most: float) -> None:
         )
 
 
-def _check_pins(plan: RegrindPlan, asks: Asks, at: datetime) -> None:
+def _check_pins(by: Person, plan: RegrindPlan, asks: Asks, at: datetime) -> None:
     """What is settled can be done, before anything is worked out."""
     if not asks.pins:
         return
     copies = list(plan.copies.values_list("copy_id", flat=True))
     facts = read_facts(copies, at=at)
-    codes = {row.piece.code for pk in copies for row in facts.allotted.get(pk, ())}
-    stranger = next((code for code in asks.pins if code not in codes), None)
+    marks = {row.piece.code: row.piece.mark
+             for pk in copies for row in facts.allotted.get(pk, ())}  # fmt: skip
+    stranger = next((code for code in asks.pins if code not in marks), None)
     if stranger is not None:
         raise Unknown(
             "unknown_code", _("{code} is no roll of the plan's sets."), code=stranger[:40]
@@ -228,6 +230,18 @@ def _check_pins(plan: RegrindPlan, asks: Asks, at: datetime) -> None:
                 "pin_unclear",
                 _("{code}: a diameter belongs to “cut to” and to nothing else. Give it, or choose "
                   "otherwise."),
-                code=code,
+                code=marks[code] or code,
             )  # fmt: skip
-    check_pins(build(problem_of(facts, copies, asks).problem))
+    asked = problem_of(facts, copies, asks)
+    chosen = by.length_unit if by.length_unit in ("mm", "in") else asked.unit
+    unit: Unit = "in" if chosen == "in" else "mm"
+    check_pins(
+        build(asked.problem), say=lambda nm: _exactly(nm, unit),
+        called=lambda code: marks.get(code) or code,
+    )  # fmt: skip
+
+
+def _exactly(nm: int, unit: Unit) -> str:
+    """A length that may be typed as it stands: in the unit, or in mm where that would round it."""
+    said = say_length(nm, unit)
+    return said if parse_length(said, unit=unit) == nm else f"{exact_mm(nm)} mm"

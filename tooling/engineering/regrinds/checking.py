@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from django.utils.translation import gettext_lazy as _
 
 from tooling.engineering.lengths import exact_mm
@@ -9,8 +11,19 @@ from tooling.engineering.regrinds.model import Model
 from tooling.errors import ToolingError
 
 
-def check_pins(model: Model) -> None:
+def _mm(nm: int) -> str:
+    return f"{exact_mm(nm)} mm"
+
+
+def _code(piece: str) -> str:
+    return piece
+
+
+def check_pins(
+    model: Model, say: Callable[[int], str] = _mm, called: Callable[[str], str] = _code
+) -> None:
     """Every “cut to” names a diameter on record, takes something off, by whole grinder steps.
+    ``say``: a length in nm with its unit; ``called``: a piece by what people call it.
 
     Raises ToolingError ``no_such_diameter``, ``cut_adds`` and ``off_grinder_step`` (which names the
     nearest diameters).
@@ -22,21 +35,29 @@ def check_pins(model: Model) -> None:
         if found is None:
             raise ToolingError(
                 "no_such_diameter", _("{piece} has no {diameter} diameter on record."),
-                piece=pin.piece, diameter=pin.diameter,
+                piece=called(pin.piece), diameter=pin.diameter,
             )  # fmt: skip
         off = found.now_nm - pin.diameter_nm
         if off < 0:
             raise ToolingError(
-                "cut_adds", _("{piece} is {now} mm; a cut to {wanted} mm would add to it."),
-                piece=pin.piece, now=exact_mm(found.now_nm), wanted=exact_mm(pin.diameter_nm),
+                "cut_adds", _("{piece} is {now_said}; a cut to {wanted_said} would add to it."),
+                piece=called(pin.piece), **_both(say, now=found.now_nm, wanted=pin.diameter_nm),
             )  # fmt: skip
         over = off % model.step_nm
         if over:
+            above = pin.diameter_nm + over
             raise ToolingError(
                 "off_grinder_step",
-                _("{piece}: {wanted} mm is not whole grinder steps from {now} mm. The nearest are "
-                  "{above} mm and {below} mm."),
-                piece=pin.piece, wanted=exact_mm(pin.diameter_nm), now=exact_mm(found.now_nm),
-                above=exact_mm(pin.diameter_nm + over),
-                below=exact_mm(pin.diameter_nm + over - model.step_nm),
+                _("{piece}: {wanted_said} is not whole grinder steps from {now_said}. The nearest "
+                  "are {above_said} and {below_said}."),
+                piece=called(pin.piece),
+                **_both(say, now=found.now_nm, wanted=pin.diameter_nm, above=above,
+                        below=above - model.step_nm),
             )  # fmt: skip
+
+
+def _both(say: Callable[[int], str], **lengths: int) -> dict[str, str]:
+    """Each length in mm for programs, and as people are told it."""
+    return {name: exact_mm(nm) for name, nm in lengths.items()} | {
+        f"{name}_said": say(nm) for name, nm in lengths.items()
+    }

@@ -18,7 +18,7 @@ PLAIN = ("face_from_degrees", "ratio_percent", "horizon_days")
 PINS = [
     ("", _("as the plan finds best")),
     ("leave", _("leave it")),
-    ("cut", _("cut it")),
+    ("cut", _("cut it, or replace it where no cut will do")),
     ("cut_to", _("cut it to")),
     ("replace", _("replace it")),
 ]
