@@ -29,6 +29,8 @@ from tooling.models import (
     Work,
     WorkMeasure,
 )
+from tooling.queries.strip_left import strip_left
+from tooling.queries.wear_prior import learned
 from tooling.services import wear_states
 
 NM_PER_KM = 10**12
@@ -193,6 +195,52 @@ def covered(truths: Sequence[Truth], *, at: datetime) -> dict[int, list[tuple[bo
                 inner[0] <= truth.left_km <= inner[2],
                 outer[0] <= truth.left_km <= outer[2],
                 abs(outer[1] - truth.left_km),
+            )
+        )
+    return found
+
+
+@dataclass(frozen=True)
+class HeldAhead:
+    """Of one piece whose next job runs a named class alone: whether what that class truly leaves
+    lies in the 50 % and in the 90 % interval that is told, and in the 90 % interval of strip like
+    that which was read, divided by the learned factor and no more."""
+
+    readings: int
+    half: bool
+    nine: bool
+    nine_divided: bool
+
+
+def covered_ahead(truths: Sequence[Truth], kind: str, *, at: datetime) -> list[HeldAhead]:
+    """As ``covered``, told for a next job in this class of strip by what the database keeps."""
+    ends: dict[tuple[int, int], tuple[float, float, float, float]] = {}
+    prior = learned().prior
+    factor = prior.factor(kind) * 1_000
+    for confidence in (75, 95):
+        Setting.objects.update_or_create(
+            name="wear_confidence", mill=None, tool_set=None, defaults={"value": confidence}
+        )
+        wear_states.refresh_all(at=at)
+        for state in WearState.objects.filter(left_sure_m__isnull=False):
+            left = strip_left(state, prior)
+            assert left.onto is not None
+            late = max(0.0, left.onto.left_m("late", {kind: 1.0}, prior) - left.since_m)
+            sure_nm = left.left_nm("sure", kind) or 0
+            ends[confidence, state.piece_id] = (
+                sure_nm / NM_PER_KM, late / factor,
+                (left.sure_m or 0.0) / factor, state.numbers["late_m"] / factor,
+            )  # fmt: skip
+    found = []
+    for truth in truths:
+        true = truth.left_km / FACTORS[kind]
+        inner, outer = ends[75, truth.piece_id], ends[95, truth.piece_id]
+        found.append(
+            HeldAhead(
+                truth.readings,
+                inner[0] <= true <= inner[1],
+                outer[0] <= true <= outer[1],
+                outer[2] <= true <= outer[3],
             )
         )
     return found

@@ -2,20 +2,22 @@
 
 Baseline in the same run: the engine alone on the same histories. Before that, on the shop without
 any other gauge point, how often the truth lies in the intervals that the database keeps, of 1,000
-simulated pieces for each number of readings, beside the engine's own coverage.
+simulated pieces for each number of readings, beside the engine's own coverage; and of forty shops
+of sixty pieces how often it lies in what is told of a next job in each class of strip, beside what
+dividing by the learned factor alone would tell.
 """
 
 from __future__ import annotations
 
 import numpy as np
-from django.db import connection
+from django.db import connection, transaction
 from django.utils import timezone
 
 from tests.bench.build import Built
 from tests.bench.clock import Figure, median_ms, seconds
 from tests.engineering.wear_coverage import COUNTS, SEEDS, held, pool_of
-from tests.engineering.wear_world import MODEL
-from tests.wear_shop import NEW_NM, covered, worn_pieces
+from tests.engineering.wear_world import FACTORS, MODEL
+from tests.wear_shop import NEW_NM, HeldAhead, covered, covered_ahead, worn_pieces
 from tooling.engineering.wear import columns, forecast
 from tooling.models import (
     Drawing,
@@ -37,13 +39,14 @@ from tooling.services import wear_states
 ENTRIES, READINGS = 3, 2
 ALL_S, ENGINE_S, PAGE_MS = 30, 3, 150
 PIECES, WITHIN = 1_000, 3.0
+SHOPS, PIECES_OF_A_SHOP, AHEAD_WITHIN, AHEAD_SEED = 40, 60, 2.0, 950_000
 SEED = 93_104
 """Points of percent, on three standard errors of a share of 1,000 (1 point at 90 %)."""
 
 
 def forecasts_measured(built: Built) -> list[Figure]:
     """One point a piece, three stretches of strip and two readings each."""
-    rows = _truth()
+    rows = _truth() + _ahead()
     _histories()
     at = timezone.now()
     told = seconds(lambda: wear_states.refresh_all(at=at))
@@ -94,6 +97,38 @@ def _truth() -> list[Figure]:
         ]
     Setting.objects.filter(name="wear_confidence", mill=None, tool_set=None).delete()
     WearPool.objects.all().delete()
+    return rows
+
+
+def _ahead() -> list[Figure]:
+    """Each shop is rolled back, so that none learns from another."""
+    at = timezone.now()
+    place, owner = Place.objects.order_by("pk")[0], Owner.objects.get(is_shop=True)
+    found: dict[str, list[HeldAhead]] = {kind: [] for kind in FACTORS}
+    for n in range(SHOPS):
+        with transaction.atomic():
+            drawing = Drawing.objects.create(number=f"AHEAD-{n}", kind="roll")
+            DrawingRevision.objects.create(drawing=drawing, revision="A", root_diameter_nm=NEW_NM)
+            told = worn_pieces(
+                drawing, place, owner.pk, count=PIECES_OF_A_SHOP, at=at, seed=AHEAD_SEED + n
+            )
+            wear_states.learn(at=at)
+            for kind in FACTORS:
+                found[kind] += covered_ahead(told, kind, at=at)
+            transaction.set_rollback(True)
+    rows = []
+    for kind, each in {**found, "any": [one for rows in found.values() for one in rows]}.items():
+        shares = [(one.half, one.nine, one.nine_divided) for one in each]
+        half, nine, divided = (100 * np.mean(shares, axis=0)).tolist()
+        what = f"next job in {kind} strip"
+        rows += [
+            Figure(f"{what}: in the 50 % interval, through the database", half, "%"),
+            Figure(f"{what}: in the 90 % interval, through the database", nine, "%"),
+            Figure(f"{what}: the same divided by its factor alone", divided, "%"),
+        ]
+    rows.append(
+        Figure("next job: off 90 %, mean of the classes", abs(nine - 90), "pt", AHEAD_WITHIN)
+    )
     return rows
 
 
