@@ -92,8 +92,10 @@ FREES = {
     "step": _("Sign for the step after pass {number} of {set}, or take in more passes."),
     "ratio": _("Allow a larger tolerance on the ratio at pass {number} of {set}."),
     "centres": _("Run pass {number} of {set} on a station whose shafts come closer together."),
-    "contour": _("Have {pieces} in the set as rolls of their own, not as segments of one split roll, "
-                 "and cut each by itself."),
+    "contour": _(
+        "Have {pieces} in the set as rolls of their own, not as segments of one split roll, "
+        "and cut each by itself."
+    ),
 }
 
 
