@@ -147,9 +147,9 @@ class Senders:
     def wait_until_under_way(self) -> int:
         """How many requests are under way, once there are enough."""
         until = time.monotonic() + GIVES_UP_S
-        while self.under_way < LEAST_IN_FLIGHT:
+        while (now := self.under_way) < LEAST_IN_FLIGHT:
             assert time.monotonic() < until, "too few requests were under way"
-        return self.under_way
+        return now
 
     def _send(self, number: int, turn: int) -> None:
         dice = random.Random(f"{self.seed} {number} {turn}")
