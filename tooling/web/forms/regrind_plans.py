@@ -105,7 +105,7 @@ def _plain(value: float) -> str:
 class PinForm(RecordForm):
     piece = forms.CharField(max_length=40, widget=forms.HiddenInput)
     kind = forms.ChoiceField(label=_("Settle it"), choices=PINS, required=False)
-    nm = LengthInput(label=_("to diameter"))
+    nm = LengthInput(label=_("Drive diameter"))
 
     def pin(self) -> PinAsked | None:
         """What is settled; None: open again."""
