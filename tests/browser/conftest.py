@@ -24,7 +24,7 @@ from tests.browser.line import Line
 from tests.browser.phone import Phone, ready
 from tests.browser.screens import DESK, FLAGS, PHONE, TABLET
 from tests.world import World, make_person
-from tooling.models import Person, Role
+from tooling.models import Person, Piece, Place, Role
 
 __all__ = ["DESK", "FLAGS", "PHONE", "TABLET"]
 
@@ -100,6 +100,19 @@ def open_as(browser: Browser, live_server: Any) -> Iterator[Callable[..., Page]]
     expected = ("status of 4", "Response Status Error Code 4", "ERR_INTERNET_DISCONNECTED")
     unexpected = [text for text in complaints if not any(said in text for said in expected)]
     assert not unexpected, unexpected
+
+
+@pytest.fixture
+def rack(world: World) -> Place:
+    """Where things go."""
+    return world.place("Rack B")
+
+
+@pytest.fixture
+def pieces(world: World) -> list[Piece]:
+    """Six, in Rack A: ``1-T`` to ``6-T``."""
+    drawing, there = world.drawing("D1"), world.place("Rack A")
+    return [world.piece(drawing, there, mark=f"{number}-T") for number in range(1, 7)]
 
 
 @pytest.fixture

@@ -14,8 +14,9 @@ from playwright.sync_api import Browser, BrowserContext, Locator, Page, expect
 
 from tests.browser.line import Line
 from tests.browser.screens import FLAGS, PHONE
-from tooling.models import Person
+from tooling.models import Movement, Person
 
+NONE = "Nothing waits to be sent."
 LISTENS = re.compile(r"DevTools listening on (ws://\S+)")
 
 
@@ -113,3 +114,9 @@ def waiting(page: Page) -> Locator:
 
 def first_row(page: Page) -> Locator:
     return page.locator("[data-rows] > li").first
+
+
+def moved() -> list[str]:
+    """What was scanned and counted, in order."""
+    scans = Movement.objects.filter(by__isnull=False).order_by("id")
+    return [movement.piece.code for movement in scans if movement.piece]

@@ -33,7 +33,7 @@ from tests.browser.frames import (
 )
 from tests.browser.line import Line
 from tests.browser.optics import PX_PER_MM
-from tests.browser.phone import Phone, first_row, go_into, log_in, wedge
+from tests.browser.phone import Phone, first_row, go_into, log_in, moved, wedge
 from tests.browser.reading import READ
 from tests.world import World
 from tooling.models import Movement, Person, Piece, Place
@@ -44,11 +44,6 @@ EACH = 5
 HOLDS = """(texts) => import("/static/rollroom/scan-codes.js").then(
   ({ holds }) => texts.filter(holds))"""
 CAMERA = ("--use-fake-device-for-media-stream", "--use-fake-ui-for-media-stream")
-
-
-@pytest.fixture
-def rack(world: World) -> Place:
-    return world.place("Rack B")
 
 
 @pytest.fixture
@@ -74,11 +69,6 @@ def look_at(phone: Phone, line: Line, tmp_path: Path, cast: dict[str, Person], r
         return page
 
     return _look
-
-
-def moved() -> list[str]:
-    scans = Movement.objects.filter(by__isnull=False).order_by("id")
-    return [scan.piece.code for scan in scans if scan.piece]
 
 
 def test_a_module_of_a_20_mm_symbol_at_25_cm_is_3_8_pixels() -> None:

@@ -11,12 +11,10 @@ from playwright.sync_api import Page, expect
 
 from tests.browser.axe import accessibility_problems
 from tests.browser.line import Line
-from tests.browser.phone import comes_back, go_into, waiting, wedge
+from tests.browser.phone import NONE, comes_back, go_into, waiting, wedge
 from tests.web.kit_shop import KitShop, small_shop
 from tests.world import World
 from tooling.models import Kit, Movement, Person, Piece, RefusedScan
-
-NONE = "Nothing waits to be sent."
 
 
 @pytest.fixture

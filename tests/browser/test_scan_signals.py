@@ -5,7 +5,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-import pytest
 from playwright.sync_api import Page, expect
 
 from tests.browser.line import Line
@@ -38,11 +37,6 @@ LAMP = """() => {
 
 def once(script: str) -> str:
     return f"({script})()"
-
-
-@pytest.fixture
-def rack(world: World) -> Place:
-    return world.place("Rack B")
 
 
 def test_each_answer_has_its_own_sound_buzz_and_colour(
