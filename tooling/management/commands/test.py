@@ -17,6 +17,8 @@ ROOT = Path(__file__).resolve().parent.parent.parent.parent
 PASSED = 0
 NOTHING_COLLECTED = 5
 """What pytest answers when the arguments leave no test for one of the two databases."""
+WORKERS = {"sqlite": "3", "postgresql": "2"}
+"""For two cores. A test in the browser waits half its time: for a poll, for a flash to go."""
 ON_SQLITE_ONLY = ("browser", "house", "web")
 """Folders of which PostgreSQL would run nothing: it need not even read them."""
 
@@ -62,7 +64,7 @@ def _pytest(arguments: list[str], folder: str, *, database: str) -> int:
     }
     environment.pop("DATABASE_URL", None)
     environment.pop("PYTHONDONTWRITEBYTECODE", None)
-    workers = [] if any(word.startswith("-n") for word in arguments) else ["-n", "2"]
+    workers = [] if any(word.startswith("-n") for word in arguments) else ["-n", WORKERS[database]]
     shared_out = ["--dist", "loadfile", "--no-loadscope-reorder"]  # conftest says what goes first
     command = [sys.executable, "-m", "pytest", *workers, *shared_out, *arguments]
     if database == "postgresql":
