@@ -1,8 +1,8 @@
 """What a forecast keeps so that its length left can be told in the strip that comes next.
 
-How long a point lasts depends on the strip ahead twice: by its factor, and by what is unsure of that
-factor against those of the strip that told the rate (``strips.py``). The second is one number per
-run ahead, the variance of ln rate. Each length is therefore kept at a few such variances; between
+How long a point lasts depends on the strip ahead twice: by its factor, and by what is unsure of
+that factor against those of the strip that told the rate (``strips.py``). The second is one number
+per run ahead, the variance of ln rate. Each length is therefore kept at a few such variances; between
 them (half / length − 1)² runs nearly straight over the variance, and the middle's logarithm does.
 Against the engine with that run ahead it is off by at most 0.5 %; source: own comparison.
 """
@@ -10,7 +10,7 @@ Against the engine with that run ahead it is off by at most 0.5 %; source: own c
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from math import copysign, exp, log, sqrt
 from typing import Any, Literal
 
@@ -57,7 +57,10 @@ class Onto:
 
     def as_dict(self) -> dict[str, Any]:
         """Plain JSON; ``Onto.from_dict`` gives an equal one back."""
-        return asdict(self)
+        return {
+            "own": self.own, "unsure": self.unsure, "shares": dict(self.shares),
+            "half": list(self.half), "sure": list(self.sure), "late": list(self.late),
+        }  # fmt: skip
 
     @classmethod
     def from_dict(cls, told: Mapping[str, Any]) -> Onto:
