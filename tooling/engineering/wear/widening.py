@@ -2,8 +2,9 @@
 
 How long a point lasts depends on the strip ahead twice: by its factor, and by what is unsure of
 that factor against those of the strip that told the rate (``strips.py``). The second is one number
-per run ahead, the variance of ln rate. Each length is therefore kept at a few such variances; between
-them (half / length − 1)² runs nearly straight over the variance, and the middle's logarithm does.
+per run ahead, the variance of ln rate. Each length is therefore kept at a few such variances;
+between them (half / length − 1)² runs nearly straight over the variance, and so does the logarithm
+of the middle.
 Against the engine with that run ahead it is off by at most 0.5 %; source: own comparison.
 """
 
