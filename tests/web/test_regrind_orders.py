@@ -12,8 +12,9 @@ from pypdf import PdfReader
 
 from tests.grinding import Grinding, a_kit, inches
 from tooling.models import KitPosition, Owner, Piece, Reading, RegrindOrder
-from tooling.services import kits
+from tooling.services import kits, pins
 from tooling.services.movements import move_pieces
+from tooling.web.pins import BY_BADGE
 
 pytestmark = pytest.mark.django_db
 THIRD = (3, "bottom", 1)
@@ -266,3 +267,27 @@ def test_a_long_order_is_folded_on_the_screen_and_whole_on_paper(shop, desk, eng
     assert page.count('class="order-piece"') == 41
     assert re.findall(r"<details class=\"fold\" data-prints( open)?>", page) == [" open", "", ""]
     assert 'href="#to_send"' in page
+
+
+def test_by_badge_nothing_is_released_without_the_pin(shop, log_in, supervisor, engineer):
+    """Who came by badge has not proved yet who they are."""
+    order = shop.ready(engineer, shop.request(engineer, THIRD, (3, "top", 1)))
+    desk, own = log_in(supervisor), f"{ORDERS}{order.number}/"
+    session = desk.session
+    session[BY_BADGE] = True
+    session.save()
+    pins.set_pin(by=supervisor, at=timezone.now(), person=supervisor, pin="4071")
+    job = shop.world.job(shop.set, shop.mill)
+    sent = {"version": order.version, "reason": "last coil"}
+    for door, said in (("release", sent), ("for-job", {"reason": "go", "job": job.number})):
+        for pin, code in (("", "pin_needed"), ("9998", "pin_wrong")):
+            refused = desk.post(f"{own}{door}/", {**said, "pin": pin})
+            assert f'data-code="{code}"' in text(refused)
+        url = f"/api/v1/regrind-orders/{order.number}/{door}/"
+        refused = desk.post(url, said, content_type="application/json")
+        assert (refused.status_code, refused.json()["code"]) == (403, "pin_needed")
+    order.refresh_from_db()
+    assert order.ended_at is None
+    assert desk.post(f"{own}release/", {**sent, "pin": "4071"}).status_code == 302
+    order.refresh_from_db()
+    assert order.ended_at is not None
