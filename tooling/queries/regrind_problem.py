@@ -16,7 +16,6 @@ from math import cos, radians
 from tooling.engineering.regrinds import (
     Diameter,
     GapPoint,
-    Keyway,
     Limits,
     Line,
     LinePass,
@@ -27,23 +26,21 @@ from tooling.engineering.regrinds import (
     ShaftRun,
     WearPoint,
 )
-from tooling.engineering.wear import Prior
 from tooling.models import (
     Allotment,
     ChartPass,
     DrawingKind,
-    GaugePoint,
     MillShaft,
     SetCopy,
     SetPosition,
-    WearState,
 )
 from tooling.models import Piece as PieceRow
 from tooling.queries.gap_diameters import Size, gap_diameter
 from tooling.queries.pieces import size_of
 from tooling.queries.regrind_asks import Asks
 from tooling.queries.regrind_facts import Facts
-from tooling.queries.strip_left import Run, strip_left, with_job
+from tooling.queries.regrind_points import keyway_of, wear_point
+from tooling.queries.strip_left import with_job
 
 NAMES = {"drive": "drive_diameter", "root": "root_diameter", "outside": "outside_diameter"}
 SHAFTS = ("top", "bottom")
@@ -153,7 +150,7 @@ class _Build:
             name=row.code,
             diameters=diameters,
             points=tuple(self._points(row, users)),
-            keyway=_keyway(row),
+            keyway=keyway_of(row),
             worn_nm=self._drive_worn_nm(row),
             case_depth_nm=drawn.case_depth_nm,
             plated_nm=plated or 0,
@@ -200,7 +197,7 @@ class _Build:
             for end in ends:
                 state = states.get((point.pk, end))
                 name = f"{point.name}, {end}" if end else point.name
-                yield _point(point, state, name, run, self.facts.prior)
+                yield wear_point(point, state, name, run, self.facts.prior)
         if not points:
             yield from self._by_size(row)
 
@@ -374,34 +371,3 @@ def _runs(rows: Sequence[Allotment]) -> Iterator[list[Allotment]]:
         before = row.position
     if run:
         yield run
-
-
-def _keyway(row: PieceRow) -> Keyway | None:
-    bore = size_of(row, "bore")
-    depth, width = size_of(row, "keyway_depth") or 0, size_of(row, "keyway_width") or 0
-    if not bore or width > bore:
-        return None
-    return Keyway(bore, depth, width)
-
-
-def _point(
-    point: GaugePoint, state: WearState | None, name: str, run: Run, prior: Prior
-) -> WearPoint:
-    depth = None if state is None or state.depth_nm is None else round(state.depth_nm)
-    limit = point.depth_limit_nm
-    if state is not None and state.numbers.get("limit"):
-        limit = max(1, round(state.numbers["limit"]))
-    elif limit is None and None not in (point.new_nm, point.limit_nm):
-        share = cos(radians(point.face_angle_deg)) * (0.5 if point.is_diameter else 1.0)
-        limit = max(1, round(abs(point.new_nm - point.limit_nm) * share))
-    crosses = (
-        state is not None and any(run.values()) and not strip_left(state, prior).is_sure_of(run)
-    )
-    return WearPoint(
-        name,
-        depth,
-        point.face_angle_deg,
-        limit,
-        crosses=crosses,
-        is_read=state is not None and state.readings > 0,
-    )
