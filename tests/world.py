@@ -5,6 +5,9 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 from typing import Any
 
+from django.db import connection
+
+from tooling.engineering.codes import make_code
 from tooling.models import (
     Allotment,
     Drawing,
@@ -29,10 +32,12 @@ from tooling.models import (
     ToolSet,
 )
 from tooling.models.sets import ChartPass
-from tooling.services.codes import next_codes
-from tooling.services.write import writing
 
 MM = 1_000_000
+_NEXT_SERIAL = (
+    "INSERT INTO tooling_counter (kind, next_serial) VALUES (%s, 2) ON CONFLICT (kind) "
+    "DO UPDATE SET next_serial = tooling_counter.next_serial + 1 RETURNING next_serial"
+)
 
 
 def make_person(username: str, *roles: Role, name: str = "") -> Person:
@@ -55,8 +60,13 @@ class World:
         )
 
     def code(self, kind: str) -> str:
-        with writing():
-            return next_codes(kind=kind)[0]
+        """As ``services.codes.next_codes`` issues it, in one statement."""
+        while True:
+            with connection.cursor() as cursor:
+                cursor.execute(_NEXT_SERIAL, [kind])
+                serial = cursor.fetchone()[0] - 1
+            if code := make_code(kind, serial):
+                return code
 
     def place(
         self, name: str, *, kind: str = "rack", parent: Place | None = None, **fields: Any

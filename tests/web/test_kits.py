@@ -9,6 +9,7 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
+from tests.standing import Standing
 from tests.web.kit_shop import ROLL, KitShop, position, small_shop
 from tests.world import World
 from tooling.models import Job, Kit, KitState, Person
@@ -27,9 +28,14 @@ ROW = re.compile(
 )
 
 
-@pytest.fixture
-def shop(db: None) -> KitShop:
+@pytest.fixture(scope="module")
+def standing_shop(standing: Standing) -> KitShop:
     return small_shop(World(at=timezone.now()))
+
+
+@pytest.fixture
+def shop(db: None, standing: Standing, standing_shop: KitShop) -> KitShop:
+    return standing.copy(standing_shop)
 
 
 @pytest.fixture
@@ -66,15 +72,6 @@ def test_the_list_says_how_complete_each_kit_is(page: Client, kit: Kit) -> None:
     assert "0 of 12 pieces here, 12 to fetch" in said
     assert 'data-state="to_fetch"' in said
     assert f'href="/kits/{kit.number}/"' in said
-
-
-def test_without_jobs_the_list_teaches_the_first_step(
-    log_in: LogIn, engineer: Person, crew: Person
-) -> None:
-    assert 'href="/kits/plan/"' in words(log_in(engineer).get("/kits/"))
-    said = words(log_in(crew).get("/kits/"))
-    assert "No job is planned" in said
-    assert 'href="/kits/plan/"' not in said
 
 
 def test_an_unknown_kit_is_a_sentence(page: Client, shop: KitShop) -> None:

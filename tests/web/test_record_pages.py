@@ -8,8 +8,9 @@ from datetime import UTC, datetime
 import pytest
 from django.test import Client
 
+from tests.standing import Standing
 from tests.world import MM, World
-from tooling.models import Owner, Person, SetupChart, Station
+from tooling.models import Person, SetupChart, Station
 from tooling.models.fields import DIAMETERS
 
 READ = [
@@ -88,9 +89,10 @@ MAY: list[tuple[list[str], set[str]]] = [
 ]
 
 
-@pytest.fixture
-def names(world: World) -> dict[str, object]:
+@pytest.fixture(scope="module")
+def standing_names(standing_world: World) -> dict[str, object]:
     """A shop with one of everything, and what its addresses are filled with."""
+    world = standing_world
     rack = world.place("Rack A")
     sizes = {f"{name}_nm": 150 * MM for name in DIAMETERS}
     roll = world.drawing("1472-01-T1", bore_nm=60 * MM, face_width_nm=40 * MM, **sizes)
@@ -116,6 +118,11 @@ def names(world: World) -> dict[str, object]:
     }
 
 
+@pytest.fixture
+def names(db: None, standing: Standing, standing_names: dict[str, object]) -> dict[str, object]:
+    return standing.copy(standing_names)
+
+
 @pytest.mark.parametrize(
     ("path", "roles"), [(path, roles) for paths, roles in MAY for path in paths]
 )
@@ -139,20 +146,6 @@ def test_nobody_sees_a_page_without_logging_in(
     answer = client.get(path.format(**names))
     assert answer.status_code == 302
     assert answer.headers["Location"].startswith("/login/")
-
-
-EMPTY = ["/pieces/", "/pieces/stock/", "/mills/", "/sets/", "/sets/drawings/", "/shop/",
-         "/shop/places/", "/shop/owners/", "/shop/gauges/"]  # fmt: skip
-
-
-@pytest.mark.parametrize("path", EMPTY)
-def test_an_empty_shop_teaches_the_first_step(
-    path: str, engineer: Person, viewer: Person, log_in: Callable[[Person], Client]
-) -> None:
-    Owner.objects.all().delete()  # the one that stands under every test of this file
-    for person in (engineer, viewer):
-        page = log_in(person).get(path).content.decode()
-        assert 'class="teach"' in page or path == "/shop/"
 
 
 @pytest.mark.parametrize(
