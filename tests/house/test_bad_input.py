@@ -16,6 +16,7 @@ from typing import Any
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
+from django.db import connection
 from django.test import Client
 from django.utils import timezone
 from openpyxl import load_workbook
@@ -101,13 +102,14 @@ def at(scene: Scene) -> datetime:
     return scene.at
 
 
-def everything() -> dict[str, list[dict[str, Any]]]:
-    """Every row of every table but those kept on purpose."""
-    return {
-        model.__name__: list(model._default_manager.order_by("pk").values())
-        for model in (*CURRENT, *HISTORY)
-        if model not in KEPT_ON_PURPOSE
-    }
+def everything() -> dict[str, list[tuple[Any, ...]]]:
+    """Every row of every table but those kept on purpose, as the database has it."""
+    found = {}
+    with connection.cursor() as cursor:
+        for meta in (each._meta for each in (*CURRENT, *HISTORY) if each not in KEPT_ON_PURPOSE):
+            cursor.execute(f'SELECT * FROM "{meta.db_table}" ORDER BY "{meta.pk.column}"')
+            found[meta.db_table] = cursor.fetchall()
+    return found
 
 
 @pytest.fixture
