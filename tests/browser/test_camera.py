@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import base64
 from collections.abc import Callable
+from dataclasses import replace
 from io import BytesIO
 from pathlib import Path
 from typing import Any
@@ -34,7 +35,7 @@ from tests.browser.frames import (
 from tests.browser.line import Line
 from tests.browser.optics import PX_PER_MM
 from tests.browser.phone import Phone, first_row, go_into, log_in, moved, wedge
-from tests.browser.reading import READ
+from tests.browser.reading import LIVE, READ
 from tests.world import World
 from tooling.models import Movement, Person, Piece, Place
 
@@ -87,6 +88,16 @@ def test_the_reader_reads_the_shipped_frames_and_nothing_wrongly(
         read[frame.kind] += bool(found)
     assert sum(read[kind] for kind in ASKED) >= AT_LEAST * EACH * len(ASKED), read
     assert read["sharp"] == read["tilted"] == read["on a roll"] == EACH, read
+
+
+def test_a_camera_looks_another_way_until_one_reads_and_keeps_to_that(
+    open_as: Callable[..., Page], cast: dict[str, Person]
+) -> None:
+    # in the near dark and beside the middle third, so that only the last way, the widest, reads it
+    dark = replace(KINDS["dim"], tilt=5.0, electrons=30.0, motion=3.0)
+    picture = base64.b64encode(take(dark, ONE, np.random.default_rng(1), at=(75, 0))).decode()
+    page = open_as(cast["attendant"], "/scan/")
+    assert page.evaluate(LIVE, [picture, 5]) == [[], [], [ONE], [ONE], [ONE]]
 
 
 def test_of_what_is_no_whole_label_none_is_taken_for_another(
