@@ -42,7 +42,10 @@ ROLES = tuple(Role)
 AT = datetime(2026, 11, 25, 9, 0, tzinfo=UTC)
 ONCE = {
     Path(__file__).parent / each
-    for each in ("web", "house", "paper", "pictures", "spreadsheets", "templatetags")
+    for each in (
+        *("engineering", "house", "paper"),
+        *("pictures", "spreadsheets", "templatetags", "web"),
+    )
 }
 LONGEST = (
     "commands/test_demo.py",
@@ -73,15 +76,16 @@ def pytest_configure() -> None:
     django_settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 
 
-@pytest.hookimpl(trylast=True)
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+@pytest.hookimpl(wrapper=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> Iterator[None]:
     """A test that asks for no database says nothing about it: one run is enough. Nor does one of
-    a page or of the house's rules: what pages read and write is tested on both in ``queries``,
-    ``services`` and ``api``."""
+    a page, of paper or of the house's rules: what pages read and write is tested on both in
+    ``queries``, ``services`` and ``api``. Marked before ``-m`` chooses, sorted after all others."""
     for item in items:
         asks = item.get_closest_marker("django_db") or NEEDS_DATABASE & set(_fixtures_of(item))
         if not asks or ONCE & set(item.path.parents):
             item.add_marker(pytest.mark.one_database)
+    yield
     items.sort(key=_turn)  # stable: within a file the order stays
 
 

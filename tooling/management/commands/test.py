@@ -19,7 +19,10 @@ NOTHING_COLLECTED = 5
 """What pytest answers when the arguments leave no test for one of the two databases."""
 WORKERS = {"sqlite": "3", "postgresql": "2"}
 """For two cores. A test in the browser waits half its time: for a poll, for a flash to go."""
-ON_SQLITE_ONLY = ("browser", "house", "web")
+ON_SQLITE_ONLY = (
+    *("browser", "engineering", "house", "paper"),
+    *("pictures", "spreadsheets", "templatetags", "web"),
+)
 """Folders of which PostgreSQL would run nothing: it need not even read them."""
 
 
