@@ -20,7 +20,6 @@ from tests.browser.phone import (
     go_into,
     log_in,
     moved,
-    ready,
     waiting,
     wedge,
 )
@@ -205,7 +204,6 @@ def test_old_numbers_and_labels_are_known_without_the_server(
     page = scan_as(cast["attendant"])
     line.down()
     page.reload()
-    ready(page)
     for typed, piece in (("OLD 7", pieces[2]), ("r00000zz", pieces[3])):
         wedge(page, typed)
         expect(page.locator("[data-answer] .scan-card")).to_contain_text(piece.code)

@@ -24,7 +24,8 @@ export class Known {
   }
 
   async begin() {
-    await this.load();
+    this.loaded = this.load();
+    await this.loaded;
     await this.refresh();
     setInterval(() => this.refresh(), LOOK_MS);
     window.addEventListener("online", () => this.refresh());
@@ -89,7 +90,9 @@ export class Known {
   }
 
   // What a text is: {is_place, code, name, …} as the server says it, {several}, {isVoid, newer}, or null.
+  // A code may be read before the device has read what it kept: then it is waited for.
   async find(text) {
+    await this.loaded?.catch(() => null);
     if (!this.head) return null;
     const code = folded(text);
     if (!looksLikeCode(code)) return this.named(text.trim());
