@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from datetime import UTC
 from typing import Any
 
 import django_filters
+from django.core.exceptions import ValidationError
 from django.db.models import F, Q, QuerySet
+from django_filters.fields import IsoDateTimeField
 
 from tooling.models import (
     Condition,
@@ -23,6 +26,21 @@ from tooling.models import (
 from tooling.queries.prefixes import starts_with
 
 Rows = QuerySet[Any]
+
+
+class _MomentField(IsoDateTimeField):
+    """In UTC: PostgreSQL reads no offset of sixteen hours or more."""
+
+    def to_python(self, value: Any) -> Any:
+        found = super().to_python(value)
+        try:
+            return found and found.astimezone(UTC)
+        except OverflowError as error:
+            raise ValidationError(self.error_messages["invalid"], code="invalid") from error
+
+
+class MomentFilter(django_filters.IsoDateTimeFilter):
+    field_class = _MomentField
 
 
 class OwnerFilter(django_filters.FilterSet):
@@ -93,8 +111,8 @@ class JobFilter(django_filters.FilterSet):
     state = django_filters.ChoiceFilter(choices=JobState.choices)
     mill = django_filters.CharFilter("mill__number", label="A mill's number.")
     set = django_filters.CharFilter("tool_set__number", label="A set's number.")
-    starts_after = django_filters.IsoDateTimeFilter("starts_at", lookup_expr="gte")
-    starts_before = django_filters.IsoDateTimeFilter("starts_at", lookup_expr="lt")
+    starts_after = MomentFilter("starts_at", lookup_expr="gte")
+    starts_before = MomentFilter("starts_at", lookup_expr="lt")
 
     class Meta:
         model = Job
