@@ -4,17 +4,18 @@ Building a statement from a QuerySet takes several times what SQLite or PostgreS
 it. A ``Prepared`` builds it once, remembers it with the connection, and afterwards only puts values
 into it. The QuerySet stays where it was written.
 
-On SQLite there is one statement for each number of values. PostgreSQL takes each list as an array,
-reads and plans the one statement once a connection (``hot_cursor``), and is asked several things at
+A list is one value of the statement, however long: an array for PostgreSQL, JSON for SQLite.
+PostgreSQL plans the statement once a connection (``hot_cursor``), and is asked several things at
 once (``one_trip``): on the way there and back a scan would spend more than on the answers.
 """
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Callable, Collection, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cache
 from typing import Any, TypeVar
 from uuid import UUID
@@ -24,9 +25,6 @@ from django.db.backends.base.base import BaseDatabaseWrapper
 from django.db.backends.utils import CursorWrapper
 from django.db.models import Model, QuerySet
 
-MOST_VALUES = 128
-"""Longer lists are rare on SQLite, and building their statement is little beside answering it."""
-
 Row = tuple[Any, ...]
 M = TypeVar("M", bound=Model)
 _HOLE = re.compile(r"(%%|%s)")
@@ -34,8 +32,8 @@ _HOLE = re.compile(r"(%%|%s)")
 
 @dataclass(frozen=True)
 class _Statement:
-    """One built statement. ``holes``: where in ``params`` the n-th list, or the n-th value of all
-    lists, goes, and whether it is a UUID written as hex there."""
+    """One built statement. ``holes``: where in ``params`` the n-th list goes, and whether its
+    values are UUIDs written as hex there."""
 
     sql: str
     params: tuple[Any, ...]
@@ -43,10 +41,11 @@ class _Statement:
     compiler: Any
     converters: dict[int, Any]
 
-    def filled(self, values: Sequence[Any]) -> list[Any]:
+    def filled(self, lists: Sequence[list[Any]], *, as_json: bool) -> list[Any]:
         params = list(self.params)
         for at, number, as_hex in self.holes:
-            params[at] = values[number].hex if as_hex else values[number]
+            values = [value.hex for value in lists[number]] if as_hex else lists[number]
+            params[at] = json.dumps(values) if as_json else values
         return params
 
     def as_rows(self, found: Sequence[Sequence[Any]]) -> list[Row]:
@@ -131,61 +130,45 @@ class Prepared:
             return Asked()
         connection = connections[DEFAULT_DB_ALIAS]
         asked = [list(dict.fromkeys(each)) for each in lists]
-        if connection.vendor == "postgresql":
-            statement = self._known(connection, (), asked)
-            values: list[Any] = asked
-        else:
-            asked = [_filled(each) for each in asked]
-            sizes = tuple(len(each) for each in asked)
-            if max(sizes, default=0) > MOST_VALUES:
-                return Asked(known=list(self.build(*asked)))
-            statement = self._known(connection, sizes, asked)
-            values = [value for each in asked for value in each]
+        known: dict[Prepared, _Statement] = vars(connection).setdefault("rollroom_prepared", {})
+        if self not in known:
+            known[self] = self._built(connection, asked)
+        values = known[self].filled(asked, as_json=connection.vendor == "sqlite")
         cursor = hot_cursor(connection)
-        cursor.execute(statement.sql, statement.filled(values))
-        return Asked(cursor, statement.as_rows)
-
-    def _known(
-        self, connection: BaseDatabaseWrapper, sizes: tuple[int, ...], asked: list[list[Any]]
-    ) -> _Statement:
-        known: dict[Any, _Statement] = vars(connection).setdefault("rollroom_prepared", {})
-        key = (self, sizes)
-        if key not in known:
-            as_arrays = connection.vendor == "postgresql"
-            like = [each[:1] for each in asked] if as_arrays else asked
-            built = self._built(connection, like)
-            known[key] = _with_arrays(built) if as_arrays else built
-        return known[key]
+        cursor.execute(known[self].sql, values)
+        return Asked(cursor, known[self].as_rows)
 
     def _built(self, connection: BaseDatabaseWrapper, asked: list[list[Any]]) -> _Statement:
-        """With marks of the same kind in the place of the values, to see where they go."""
-        marks: list[list[Any]] = []
-        for each in asked:
-            begin = sum(len(other) for other in marks)
-            marks.append([_mark(begin + n, each[0]) for n in range(len(each))])
-        compiler = self.build(*marks).query.get_compiler(connection=connection)
+        """With a mark of the same kind in the place of each list's values, to see where it goes."""
+        marks = [_mark(n, each[0]) for n, each in enumerate(asked)]
+        compiler = self.build(*([mark] for mark in marks)).query.get_compiler(connection=connection)
         sql, params = compiler.as_sql()
-        flat = [mark for each in marks for mark in each]
+        holes = tuple(_holes(params, marks))
         converters = compiler.get_converters([each[0] for each in compiler.select])
-        return _Statement(sql, tuple(params), tuple(_holes(params, flat)), compiler, converters)
+        wanted = WANTED[connection.vendor]
+        return _Statement(
+            _with_lists(sql, holes, wanted), tuple(params), holes, compiler, converters
+        )
 
 
-def _with_arrays(one: _Statement) -> _Statement:
-    """The statement that was built with one value for each list, with an array in its place."""
-    parts = _HOLE.split(one.sql)
+WANTED = {
+    "postgresql": (" = ANY(", ")"),
+    "sqlite": (" IN (SELECT value FROM json_each(", "))"),
+}
+"""What stands round a list in the place of ``IN (…)``."""
+
+
+def _with_lists(sql: str, holes: Sequence[tuple[int, int, bool]], wanted: tuple[str, str]) -> str:
+    """The statement that was built with one value for each list, with the list in its place."""
+    parts = _HOLE.split(sql)
     marks = [n for n, part in enumerate(parts) if part == "%s"]
-    for at, _number, _as_hex in one.holes:
+    for at, _number, _as_hex in holes:
         before, after = parts[marks[at] - 1], parts[marks[at] + 1]
         if not (before.endswith(" IN (") and after.startswith(")")):
             raise AssertionError("a list went into the statement otherwise than for one __in")
-        parts[marks[at] - 1] = before.removesuffix(" IN (") + " = ANY("
-    return replace(one, sql="".join(parts))
-
-
-def _filled(values: list[Any]) -> list[Any]:
-    """As many as the next power of two, the last over and over: few sizes, so few statements."""
-    size = 1 << (len(values) - 1).bit_length()
-    return values + values[-1:] * (size - len(values)) if size <= MOST_VALUES else values
+        parts[marks[at] - 1] = before.removesuffix(" IN (") + wanted[0]
+        parts[marks[at] + 1] = wanted[1] + after.removeprefix(")")
+    return "".join(parts)
 
 
 def _mark(number: int, like: Any) -> Any:
