@@ -78,9 +78,9 @@ class Asked:
 @contextmanager
 def one_trip() -> Iterator[None]:
     """What is asked and written inside through ``Prepared.ask`` and ``hot_cursor`` goes to
-    PostgreSQL together, in its order, and the answers come back together; rows are read after it.
-    Nothing else belongs inside but a further trip, which joins it. SQLite, which is no trip away,
-    does each at once."""
+    PostgreSQL together, in its order, and the answers come back together. Rows are read after it;
+    read inside, they cost a trip of their own. Nothing else belongs inside but a further trip,
+    which joins it. SQLite, which is no trip away, does each at once."""
     if connection.vendor != "postgresql":
         yield
         return
