@@ -9,13 +9,14 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from itertools import pairwise
 
 import numpy as np
 
 from tests.engineering.wear_world import FACTORS, RATE, SPREAD, crossing_km
+from tooling.engineering.wear import columns, forecast
 from tooling.models import (
     Drawing,
     Gauge,
@@ -30,7 +31,8 @@ from tooling.models import (
     WorkMeasure,
 )
 from tooling.queries.strip_left import strip_left
-from tooling.queries.wear_prior import learned
+from tooling.queries.wear_present import present_lives
+from tooling.queries.wear_prior import learned, rules
 from tooling.services import wear_states
 
 NM_PER_KM = 10**12
@@ -213,29 +215,37 @@ class HeldAhead:
 
 
 def covered_ahead(truths: Sequence[Truth], kind: str, *, at: datetime) -> list[HeldAhead]:
-    """As ``covered``, told for a next job in this class of strip by what the database keeps."""
+    """As ``covered``, told for a next job in this class of strip by what the database keeps; it
+    keeps no lucky end of such a job, which the engine is asked for."""
     ends: dict[tuple[int, int], tuple[float, float, float, float]] = {}
-    prior = learned().prior
+    known = learned()
+    prior = known.prior
     factor = prior.factor(kind) * 1_000
+    found = present_lives([truth.piece_id for truth in truths], known)
+    asked = [
+        replace(wear_states.as_read(life.history), ahead_nm={kind: NM_PER_KM}) for life in found
+    ]
     for confidence in (75, 95):
         Setting.objects.update_or_create(
             name="wear_confidence", mill=None, tool_set=None, defaults={"value": confidence}
         )
         wear_states.refresh_all(at=at)
+        told = forecast(columns(asked), prior, rules()).late_km.tolist()
+        late_m = {life.piece_id: 1_000 * km for life, km in zip(found, told, strict=True)}
         for state in WearState.objects.filter(left_sure_m__isnull=False):
             left = strip_left(state, prior)
             assert left.onto is not None
-            late = max(0.0, left.onto.left_m("late", {kind: 1.0}, prior) - left.since_m)
+            late = max(0.0, late_m[state.piece_id] - left.since_m)
             sure_nm = left.left_nm("sure", kind) or 0
             ends[confidence, state.piece_id] = (
                 sure_nm / NM_PER_KM, late / factor,
                 (left.sure_m or 0.0) / factor, state.numbers["late_m"] / factor,
             )  # fmt: skip
-    found = []
+    held = []
     for truth in truths:
         true = truth.left_km / FACTORS[kind]
         inner, outer = ends[75, truth.piece_id], ends[95, truth.piece_id]
-        found.append(
+        held.append(
             HeldAhead(
                 truth.readings,
                 inner[0] <= true <= inner[1],
@@ -243,4 +253,4 @@ def covered_ahead(truths: Sequence[Truth], kind: str, *, at: datetime) -> list[H
                 outer[2] <= true <= outer[3],
             )
         )
-    return found
+    return held

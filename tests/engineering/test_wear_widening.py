@@ -82,6 +82,8 @@ def test_strip_that_nobody_knows_is_less_sure_and_strip_alike_is_as_told(
         assert onto.left_m("sure", {}, prior) == pytest.approx(1_000 * plain.sure_km[n], abs=1e-3)
         assert onto.left_m("sure", {"copper": 1}, prior) <= onto.left_m("sure", {}, prior)
         assert Onto.from_dict(onto.as_dict()) == onto
+        told = onto.as_dict()
+        assert Onto.from_dict({**told, "half": told["half"] * 2, "sure": told["sure"] * 2}) is None
 
 
 def test_a_point_without_a_limit_keeps_nothing_and_a_spent_one_has_nothing_left(

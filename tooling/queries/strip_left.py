@@ -23,7 +23,8 @@ class StripLeft:
 
     ``half_m`` and ``sure_m``: in strip like that which was read; ``since_m`` ran after the newest
     reading, of what is not known by class, and counts as strip like that ahead. ``onto`` is None
-    for what was told before that was kept: then the factor alone turns lengths into a class.
+    for what an earlier version told, until the next: then the factor alone turns lengths into a
+    class.
     """
 
     half_m: float | None
