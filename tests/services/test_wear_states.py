@@ -13,6 +13,8 @@ from tooling.models import GaugePoint, Person, Piece, Reading, WearPool, WearSta
 from tooling.queries.kit_views import PositionView
 from tooling.queries.kits import kit_page
 from tooling.queries.wear_lives import lives
+from tooling.queries.wear_present import all_present_lives, present_lives
+from tooling.queries.wear_prior import learned
 from tooling.services import lengths_run, readings, runs, wear_states, work
 from tooling.services.rebuild import differences, rebuild
 from tooling.services.run_ways import RunIn
@@ -151,6 +153,47 @@ def test_a_refresh_asks_the_same_however_many_pieces(
     for some in (pieces[:1], pieces):
         with django_assert_num_queries(11):  # type: ignore[operator]
             wear_states.refresh_wear(some, at=at)
+
+
+@pytest.mark.parametrize("at_a_time", [1, 2, 3, 250])
+def test_all_lives_are_read_in_blocks_that_leave_out_no_piece(
+    crew: Person, world: World, at: datetime, piece: Piece, at_a_time: int
+) -> None:
+    """Five gauged pieces, two of them with two ends, and others before, between and after."""
+    a_point(piece)
+    plain, ends = world.drawing("P-1"), world.drawing("R-2", root_diameter_nm=150 * MM)
+    GaugePoint.objects.create(
+        drawing=ends, name="root", dimension="root_diameter", depth_limit_nm=MM, has_two_ends=True
+    )
+    rack = world.place("Rack 2")
+    for drawing in (plain, ends, piece.drawing, plain, ends, piece.drawing, plain):
+        ran(crew, at, world.piece(drawing, rack), 10, -2)
+    known = learned()
+    blocks = list(all_present_lives(known, at_a_time))
+    assert [life for _some, found in blocks for life in found] == present_lives(None, known)
+    assert len(present_lives(None, known)) == 7
+    assert len(blocks) == -(-5 // at_a_time)
+    assert [number for some, _found in blocks for number in some] == list(range(blocks[-1][0].stop))
+    assert set(Piece.objects.values_list("pk", flat=True)) <= set(range(blocks[-1][0].stop))
+
+
+def test_an_empty_shop_has_one_empty_block() -> None:
+    ((some, found),) = all_present_lives(learned())
+    assert (list(some), found) == ([0], [])
+
+
+def test_telling_all_anew_takes_what_no_point_tells_of_away(
+    crew: Person, world: World, at: datetime, piece: Piece
+) -> None:
+    """Its drawing's only point went out of use without anybody telling forecasts."""
+    point = a_point(piece)
+    ran(crew, at, piece, 100, -40)
+    assert WearState.objects.get().piece_id == piece.pk
+    other = world.piece(world.drawing("R-2", root_diameter_nm=150 * MM), world.place("Rack 2"))
+    kept = a_point(Piece.objects.select_related("drawing").get(pk=other.pk))
+    GaugePoint.objects.filter(pk=point.pk).update(is_in_use=False)
+    assert wear_states.refresh_all(at=at) == 1
+    assert list(WearState.objects.values_list("piece", "point")) == [(other.pk, kept.pk)]
 
 
 def test_a_kit_asks_to_measure_what_its_job_may_wear_out(crew: Person, world: World) -> None:

@@ -109,27 +109,23 @@ READING = (
 
 
 def lives(
-    piece_ids: Iterable[int] | None = None,
+    piece_ids: Iterable[int] | range | None = None,
     *,
     learned: Collection[str] = (),
     past: bool = False,
 ) -> list[Life]:
-    """The present life of every gauge point of these pieces (of all, where none are named); with
-    ``past`` the finished ones too. A point is of its drawing's own pool where that is ``learned``,
-    else of the wide one. Six queries, whatever the number.
+    """The present life of every gauge point of these pieces (of all, where none are named; a range
+    is asked for by its ends); with ``past`` the finished ones too. A point is of its drawing's own
+    pool where that is ``learned``, else of the wide one. Six queries, whatever the number.
     """
-    points: dict[int, list[GaugePoint]] = defaultdict(list)
-    for point in GaugePoint.objects.filter(is_in_use=True).order_by("drawing", "order", "name"):
-        points[point.drawing_id].append(point)
-    if not points:
-        return []
     wanted = _wanted(piece_ids)
     told = {
         row["pk"]: Told(row) for row in Piece.objects.filter(wanted).order_by("pk").values(*PIECE)
     }
     if not told:
         return []
-    inside = Q(piece__in=list(told)) if piece_ids is not None else Q(piece__in=_gauged())
+    points = _points({each.row["drawing_id"] for each in told.values()})
+    inside = _inside(piece_ids, told)
     _add_cuts(told, inside)
     _add_runs(told, inside)
     _add_readings(told, inside)
@@ -146,16 +142,35 @@ def lives(
     return found
 
 
-def _gauged() -> QuerySet[Any, Any]:
+def _points(drawings: Collection[int]) -> dict[int, list[GaugePoint]]:
+    found: dict[int, list[GaugePoint]] = defaultdict(list)
+    used = GaugePoint.objects.filter(is_in_use=True, drawing__in=drawings)
+    for point in used.order_by("order", "name", "pk"):
+        found[point.drawing_id].append(point)
+    return found
+
+
+def gauged(some: range | None = None) -> QuerySet[Any, Any]:
+    """The numbers of pieces that have a gauge point, of all or of these."""
     used = GaugePoint.objects.filter(drawing=OuterRef("drawing"), is_in_use=True)
-    return Piece.objects.filter(Exists(used)).values("pk")
+    pieces = Piece.objects.filter(Exists(used))
+    if some is not None:
+        pieces = pieces.filter(pk__gte=some.start, pk__lt=some.stop)
+    return pieces.values("pk")
 
 
-def _wanted(piece_ids: Iterable[int] | None) -> Q:
-    if piece_ids is not None:
-        used = GaugePoint.objects.filter(is_in_use=True).values("drawing")
-        return Q(pk__in=list(piece_ids), drawing__in=used)
-    return Q(pk__in=_gauged())
+def _wanted(piece_ids: Iterable[int] | range | None) -> Q:
+    if piece_ids is None or isinstance(piece_ids, range):
+        return Q(pk__in=gauged(piece_ids))
+    used = GaugePoint.objects.filter(is_in_use=True).values("drawing")
+    return Q(pk__in=list(piece_ids), drawing__in=used)
+
+
+def _inside(piece_ids: Iterable[int] | range | None, found: Iterable[int]) -> Q:
+    """Rows of history of the pieces that were found."""
+    if piece_ids is None or isinstance(piece_ids, range):
+        return Q(piece__in=gauged(piece_ids))
+    return Q(piece__in=list(found))
 
 
 def _add_cuts(told: Mapping[int, Told], inside: Q) -> None:

@@ -2,17 +2,38 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
+from itertools import pairwise
+
+from django.db.models import Max
 
 from tooling.engineering.wear import LifeSaid, Prior, columns, lives_said
-from tooling.queries.wear_lives import Life, lives
+from tooling.models import Piece
+from tooling.queries.wear_lives import Life, gauged, lives
 from tooling.queries.wear_prior import Learned
 
+AT_A_TIME = 4_096
+"""Pieces whose lives are read before the next are, where all are."""
 
-def present_lives(piece_ids: Iterable[int] | None, known: Learned) -> list[Life]:
+
+def present_lives(piece_ids: Iterable[int] | range | None, known: Learned) -> list[Life]:
     """Of these pieces, of all where None; six queries, as ``lives``."""
     return with_earlier(lives(piece_ids, learned=known.pools, past=True), known.prior)
+
+
+def all_present_lives(
+    known: Learned, at_a_time: int = AT_A_TIME
+) -> Iterator[tuple[range, list[Life]]]:
+    """Of all pieces, so many at a time that a large shop's need little memory: from which number
+    up to which, and their lives. The ranges leave out no piece, gauged or not. Two queries, and
+    those of ``lives`` for each range."""
+    numbers = Piece.objects.filter(pk__in=gauged()).order_by("pk").values_list("pk", flat=True)
+    starts = list(numbers)[at_a_time::at_a_time]
+    end = (Piece.objects.aggregate(last=Max("pk"))["last"] or 0) + 1
+    for start, stop in pairwise([0, *starts, end]):
+        some = range(start, stop)
+        yield some, present_lives(some, known)
 
 
 def with_earlier(found: Sequence[Life], prior: Prior) -> list[Life]:

@@ -10,7 +10,7 @@ from typing import Any
 from django.utils import timezone
 
 from tooling.models import WearState
-from tooling.queries.wear_present import present_lives
+from tooling.queries.wear_present import all_present_lives
 from tooling.queries.wear_prior import learned
 from tooling.services.wear_states import refresh_all, states_of
 
@@ -24,13 +24,15 @@ Told = tuple[str, Any, Any]
 
 
 def wear_differences(*, at: datetime | None = None) -> list[Told]:
-    """Forecasts that are not what history says, are missing, or too many. Ten queries."""
-    known = learned()
-    found = present_lives(None, known)
-    right = {_key(row): row for row in states_of(found, known, at=at or timezone.now())}
+    """Forecasts that are not what history says, are missing, or too many. Six queries, and seven
+    for every 4,096 pieces."""
+    known, told, found = learned(), at or timezone.now(), list[Told]()
     rows = WearState.objects.select_related("piece", "point__drawing")
-    kept = {_key(row): row for row in rows} if right or rows.exists() else {}
-    return sorted(_compared(kept, right))
+    for some, lives in all_present_lives(known):
+        right = {_key(row): row for row in states_of(lives, known, at=told)}
+        kept = {_key(row): row for row in rows.filter(piece__gte=some.start, piece__lt=some.stop)}
+        found += _compared(kept, right)
+    return sorted(found)
 
 
 def rebuild_wear(*, at: datetime | None = None) -> list[Told]:

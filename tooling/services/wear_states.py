@@ -9,13 +9,13 @@ work for the worker (``learn``), not for whoever writes a reading down.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import asdict, fields, replace
 from datetime import datetime
 from typing import Any
 
 from django.db import connection
-from django.db.models import Case, DateTimeField, F, JSONField, Q, Value, When
+from django.db.models import Case, DateTimeField, F, JSONField, Q, QuerySet, Value, When
 
 from tooling.engineering.lengths import NM_PER_M
 from tooling.engineering.wear import (
@@ -37,15 +37,14 @@ from tooling.engineering.wear.forecasts import SAYS
 from tooling.engineering.wear.pooling import fit_prior
 from tooling.models import GaugePoint, Piece, WearPool, WearState
 from tooling.queries.wear_lives import Life, lives
-from tooling.queries.wear_present import present_lives
+from tooling.queries.wear_present import all_present_lives, present_lives
 from tooling.queries.wear_prior import EVERYTHING, Learned, factor_of, learned, rules
+from tooling.services.garbage import collected_after
 from tooling.services.write import writing
 
 OWN_POOL_PIECES = 3
 """A drawing's point has a pool of its own from so many pieces that were read after they ran."""
 M_PER_KM = 1_000
-AT_A_TIME = 4_096
-"""Forecasts made and written before the next are, where all are told anew."""
 KEY = ("piece", "point", "end")
 FIELDS = (
     "pool", "says", "readings", "cut_at", "run_nm", "equivalent_m", "last_value_nm",
@@ -65,8 +64,7 @@ def refresh_wear(piece_ids: Iterable[int], *, at: datetime) -> None:
     known = learned()
     found = present_lives(ids, known)
     save_states(states_of(found, known, at=at))
-    keep = {(life.piece_id, life.point_id, life.end) for life in found}
-    _drop_others(WearState.objects.filter(piece__in=ids), keep)
+    _drop_others(WearState.objects.filter(piece__in=ids), found)
 
 
 def advance_wear(
@@ -108,28 +106,20 @@ def advance_wear(
 
 def refresh_all(*, at: datetime) -> int:
     """The same of every piece; how many forecasts."""
-    with writing():
+    count = 0
+    with writing(), collected_after():
         known = learned()
-        found = present_lives(None, known)
-        for some in _blocks(found):
-            save_states(states_of(some, known, at=at))
-        keep = {(life.piece_id, life.point_id, life.end) for life in found}
-        _drop_others(WearState.objects.all(), keep)
-    return len(found)
+        for some, found in all_present_lives(known):
+            save_states(states_of(found, known, at=at))
+            rows = WearState.objects.filter(piece__gte=some.start, piece__lt=some.stop)
+            _drop_others(rows, found)
+            count += len(found)
+    return count
 
 
-def _blocks(found: Sequence[Life]) -> Iterator[Sequence[Life]]:
-    """So many lives at a time that their rows need little memory, no piece's torn apart."""
-    start = 0
-    while start < len(found):
-        end = min(start + AT_A_TIME, len(found))
-        while end < len(found) and found[end].piece_id == found[end - 1].piece_id:
-            end += 1
-        yield found[start:end]
-        start = end
-
-
-def _drop_others(rows: Any, keep: Collection[tuple[int, int, str]]) -> None:
+def _drop_others(rows: QuerySet[WearState], found: Iterable[Life]) -> None:
+    """Of these rows those that tell of none of these lives."""
+    keep = {(life.piece_id, life.point_id, life.end) for life in found}
     gone = [
         pk for pk, *key in rows.values_list("pk", "piece_id", "point_id", "end")
         if tuple(key) not in keep
@@ -140,7 +130,8 @@ def _drop_others(rows: Any, keep: Collection[tuple[int, int, str]]) -> None:
 
 def learn(*, at: datetime) -> int:
     """Learn anew from every life of every piece, and tell all forecasts anew; how many."""
-    prior, counts = fitted(lives(past=True))
+    with collected_after():
+        prior, counts = fitted(lives(past=True))
     with writing():
         _save_pools(prior, counts, at)
         return refresh_all(at=at)
