@@ -151,12 +151,13 @@ def _points(drawings: Collection[int]) -> dict[int, list[GaugePoint]]:
 
 
 def gauged(some: range | None = None) -> QuerySet[Any, Any]:
-    """The numbers of pieces that have a gauge point, of all or of these."""
-    used = GaugePoint.objects.filter(drawing=OuterRef("drawing"), is_in_use=True)
-    pieces = Piece.objects.filter(Exists(used))
-    if some is not None:
-        pieces = pieces.filter(pk__gte=some.start, pk__lt=some.stop)
-    return pieces.values("pk")
+    """The numbers of pieces that have a gauge point. Of all pieces they are found by drawing, of
+    some by looking at each."""
+    points = GaugePoint.objects.filter(is_in_use=True)
+    if some is None:
+        return Piece.objects.filter(drawing__in=points.values("drawing")).values("pk")
+    these = Piece.objects.filter(pk__gte=some.start, pk__lt=some.stop)
+    return these.filter(Exists(points.filter(drawing=OuterRef("drawing")))).values("pk")
 
 
 def _wanted(piece_ids: Iterable[int] | range | None) -> Q:

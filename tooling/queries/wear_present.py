@@ -28,12 +28,13 @@ def all_present_lives(
     """Of all pieces, so many at a time that a large shop's need little memory: from which number
     up to which, and their lives. The ranges leave out no piece, gauged or not. Two queries, and
     those of ``lives`` for each range."""
-    numbers = Piece.objects.filter(pk__in=gauged()).order_by("pk").values_list("pk", flat=True)
-    starts = list(numbers)[at_a_time::at_a_time]
+    numbers = [row["pk"] for row in gauged().order_by("pk")]
     end = (Piece.objects.aggregate(last=Max("pk"))["last"] or 0) + 1
-    for start, stop in pairwise([0, *starts, end]):
-        some = range(start, stop)
-        yield some, present_lives(some, known)
+    blocks = [numbers[n : n + at_a_time] for n in range(0, len(numbers), at_a_time)]
+    starts = [0, *(some[0] for some in blocks[1:]), end]
+    for some, (start, stop) in zip(blocks or [[]], pairwise(starts), strict=True):
+        mine = range(some[0], some[-1] + 1) if some else some
+        yield range(start, stop), present_lives(mine, known)
 
 
 def with_earlier(found: Sequence[Life], prior: Prior) -> list[Life]:

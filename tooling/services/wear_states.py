@@ -320,11 +320,17 @@ def save_states(rows: Sequence[WearState]) -> None:
 
 
 def _prepared(field: Any, rows: Sequence[WearState]) -> list[Any]:
-    """One column as the database takes it; moments, of which most rows share one, once each."""
+    """One column as the database takes it; moments and flags, of which most rows share one, once
+    each."""
     values = [getattr(row, field.attname) for row in rows]
     if isinstance(field, DateTimeField):
         once = {value: field.get_db_prep_save(value, connection) for value in set(values)}
         return [once[value] for value in values]
     if isinstance(field, JSONField):
-        return [field.get_db_prep_save(value, connection) for value in values]
+        as_json = connection.ops.adapt_json_value
+        if field.name != "flags":
+            return [as_json(value, field.encoder) for value in values]
+        known = {tuple(value): value for value in values}
+        said = {key: as_json(value, field.encoder) for key, value in known.items()}
+        return [said[tuple(value)] for value in values]
     return values
