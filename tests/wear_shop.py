@@ -16,7 +16,7 @@ from itertools import pairwise
 import numpy as np
 
 from tests.engineering.wear_world import FACTORS, RATE, SPREAD, crossing_km
-from tooling.engineering.wear import columns, forecast
+from tooling.engineering.wear import Prior, columns, forecast
 from tooling.models import (
     Drawing,
     Gauge,
@@ -31,6 +31,7 @@ from tooling.models import (
     WorkMeasure,
 )
 from tooling.queries.strip_left import strip_left
+from tooling.queries.wear_lives import Life
 from tooling.queries.wear_present import present_lives
 from tooling.queries.wear_prior import learned, rules
 from tooling.services import wear_states
@@ -214,43 +215,55 @@ class HeldAhead:
     nine_divided: bool
 
 
-def covered_ahead(truths: Sequence[Truth], kind: str, *, at: datetime) -> list[HeldAhead]:
-    """As ``covered``, told for a next job in this class of strip by what the database keeps; it
+def covered_ahead(truths: Sequence[Truth], *, at: datetime) -> dict[str, list[HeldAhead]]:
+    """As ``covered``, told for a next job in each class of strip by what the database keeps; it
     keeps no lucky end of such a job, which the engine is asked for."""
-    ends: dict[tuple[int, int], tuple[float, float, float, float]] = {}
     known = learned()
-    prior = known.prior
-    factor = prior.factor(kind) * 1_000
     found = present_lives([truth.piece_id for truth in truths], known)
-    asked = [
-        replace(wear_states.as_read(life.history), ahead_nm={kind: NM_PER_KM}) for life in found
-    ]
+    ends = {}
     for confidence in (75, 95):
         Setting.objects.update_or_create(
             name="wear_confidence", mill=None, tool_set=None, defaults={"value": confidence}
         )
         wear_states.refresh_all(at=at)
-        told = forecast(columns(asked), prior, rules()).late_km.tolist()
-        late_m = {life.piece_id: 1_000 * km for life, km in zip(found, told, strict=True)}
-        for state in WearState.objects.filter(left_sure_m__isnull=False):
-            left = strip_left(state, prior)
-            assert left.onto is not None
-            late = max(0.0, late_m[state.piece_id] - left.since_m)
-            sure_nm = left.left_nm("sure", kind) or 0
-            ends[confidence, state.piece_id] = (
-                sure_nm / NM_PER_KM, late / factor,
-                (left.sure_m or 0.0) / factor, state.numbers["late_m"] / factor,
-            )  # fmt: skip
-    held = []
-    for truth in truths:
-        true = truth.left_km / FACTORS[kind]
-        inner, outer = ends[75, truth.piece_id], ends[95, truth.piece_id]
-        held.append(
-            HeldAhead(
-                truth.readings,
-                inner[0] <= true <= inner[1],
-                outer[0] <= true <= outer[1],
-                outer[2] <= true <= outer[3],
-            )
+        for kind in FACTORS:
+            ends[confidence, kind] = _ends_ahead(found, kind, known.prior)
+    return {
+        kind: [
+            _held_ahead(truth, kind, ends[75, kind][truth.piece_id], ends[95, kind][truth.piece_id])
+            for truth in truths
+        ]
+        for kind in FACTORS
+    }
+
+
+def _ends_ahead(found: Sequence[Life], kind: str, prior: Prior) -> dict[int, tuple[float, ...]]:
+    """By piece, km of that class: at the confidence and at its lucky end as told, and divided."""
+    asked = [
+        replace(wear_states.as_read(life.history), ahead_nm={kind: NM_PER_KM}) for life in found
+    ]
+    told = forecast(columns(asked), prior, rules()).late_km.tolist()
+    late_m = {life.piece_id: 1_000 * km for life, km in zip(found, told, strict=True)}
+    factor, ends = prior.factor(kind) * 1_000, {}
+    for state in WearState.objects.filter(left_sure_m__isnull=False):
+        left = strip_left(state, prior)
+        assert left.onto is not None
+        ends[state.piece_id] = (
+            (left.left_nm("sure", kind) or 0) / NM_PER_KM,
+            max(0.0, late_m[state.piece_id] - left.since_m) / factor,
+            (left.sure_m or 0.0) / factor,
+            state.numbers["late_m"] / factor,
         )
-    return held
+    return ends
+
+
+def _held_ahead(
+    truth: Truth, kind: str, inner: tuple[float, ...], outer: tuple[float, ...]
+) -> HeldAhead:
+    true = truth.left_km / FACTORS[kind]
+    return HeldAhead(
+        truth.readings,
+        inner[0] <= true <= inner[1],
+        outer[0] <= true <= outer[1],
+        outer[2] <= true <= outer[3],
+    )

@@ -113,8 +113,8 @@ def _ahead() -> list[Figure]:
                 drawing, place, owner.pk, count=PIECES_OF_A_SHOP, at=at, seed=AHEAD_SEED + n
             )
             wear_states.learn(at=at)
-            for kind in FACTORS:
-                found[kind] += covered_ahead(told, kind, at=at)
+            for kind, mine in covered_ahead(told, at=at).items():
+                found[kind] += mine
             transaction.set_rollback(True)
     rows = []
     for kind, each in {**found, "any": [one for rows in found.values() for one in rows]}.items():

@@ -9,7 +9,6 @@ import numpy as np
 import pytest
 from django.db import transaction
 
-from tests.engineering.wear_world import FACTORS
 from tests.wear_shop import HeldAhead, covered_ahead, worn_pieces
 from tests.world import MM, World
 from tooling.engineering.compute.wear import solve
@@ -163,8 +162,8 @@ def test_the_truth_of_the_next_job_lies_in_what_is_told_of_it(world: World, at: 
             drawing = world.drawing(f"R-{n}", root_diameter_nm=150 * MM)
             told = worn_pieces(drawing, rack, world.shop.pk, count=40, at=at, seed=SEED + 1 + n)
             wear_states.learn(at=at)
-            for kind in FACTORS:
-                found += covered_ahead(told, kind, at=at)
+            for held in covered_ahead(told, at=at).values():
+                found += held
             transaction.set_rollback(True)
     half, nine, divided = np.mean([(e.half, e.nine, e.nine_divided) for e in found], axis=0)
     assert len(found) == 360
