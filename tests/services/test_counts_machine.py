@@ -7,6 +7,7 @@ piece is here for two kits, and an open count says what the account says.
 
 from __future__ import annotations
 
+import copy
 import uuid
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -60,17 +61,12 @@ class Account:
     used_since: int = 0
 
 
-class Counting(RuleBasedStateMachine):
-    """Five pieces, of which a kit claims four and a customer owns the fifth; one bin."""
+class Floor:
+    """Five pieces, of which a kit claims four and a customer owns the fifth; one bin. It stands
+    before each story begins."""
 
-    by: ClassVar[Person]
-    start: ClassVar[datetime]
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.savepoint = transaction.savepoint()
-        self.now = self.start
-        world = World(at=self.start)
+    def __init__(self, by: Person, at: datetime) -> None:
+        world = World(at=at)
         shop = Rolling(world)
         shelf = world.place("Shelf", kind="shelf", parent=shop.rack)
         lost = world.place("Lost", kind="lost")
@@ -78,11 +74,26 @@ class Counting(RuleBasedStateMachine):
         owner = Owner.objects.create(code="ACME", name="Acme")
         theirs = world.piece(world.drawing("X"), shop.rack, owner=owner)
         self.pieces: list[Piece] = [*shop.pieces.values(), theirs]
-        self.history = [[RACK] for _piece in self.pieces]
         self.line: StockLine = world.stock(world.drawing("SP", kind="spacer"), shop.rack, 6)
+        kit = shop.kit(by)
+        kits.set_gathering_place(by=by, at=at, kit=kit, place=shop.cart)
+
+
+class Counting(RuleBasedStateMachine):
+    """What may happen on a floor."""
+
+    by: ClassVar[Person]
+    start: ClassVar[datetime]
+    floor: ClassVar[Floor]
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.savepoint = transaction.savepoint()
+        self.now = self.start
+        mine = copy.deepcopy(self.floor)
+        self.places, self.pieces, self.line = mine.places, mine.pieces, mine.line
+        self.history = [[RACK] for _piece in self.pieces]
         self.there = 6
-        kit = shop.kit(self.by)
-        kits.set_gathering_place(by=self.by, at=self.start, kit=kit, place=shop.cart)
         self.count: Count | None = None
         self.account = Account(set())
 
@@ -269,7 +280,8 @@ class Counting(RuleBasedStateMachine):
 
 
 def test_counts_hold_together_whatever_else_happens(attendant: Person, at: datetime) -> None:
-    machine = type("Machine", (Counting,), {"by": attendant, "start": at})
+    floor = Floor(attendant, at)
+    machine = type("Machine", (Counting,), {"by": attendant, "start": at, "floor": floor})
     run_state_machine_as_test(
         machine, settings=settings(max_examples=examples(15), stateful_step_count=20, deadline=None)
     )

@@ -3,6 +3,7 @@ no count goes below nothing, and what is kept agrees with history."""
 
 from __future__ import annotations
 
+import copy
 from collections import Counter
 from datetime import datetime, timedelta
 from typing import Any, ClassVar
@@ -31,18 +32,12 @@ kit_number = st.integers(0, 2)
 TOLD = ("here", "to_fetch")
 
 
-class Pools(RuleBasedStateMachine):
+class Floor:
     """Three kits of three spacers each that overlap in part, two bins of the shop's, one of the
-    customer's whose job the first is."""
+    customer's whose job the first is. It stands before each story begins."""
 
-    by: ClassVar[Person]
-    start: ClassVar[datetime]
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.savepoint = transaction.savepoint()
-        self.now = self.start
-        world = World(at=self.start)
+    def __init__(self, by: Person, at: datetime) -> None:
+        world = World(at=at)
         spacer = world.drawing("SP", kind="spacer")
         tool_set = world.tool_set("S", {(1, "top", n): spacer for n in range(1, WANTED + 1)})
         customer = Owner.objects.create(code="QUIL", name="Quill")
@@ -58,10 +53,25 @@ class Pools(RuleBasedStateMachine):
         for n, begins in enumerate((0, 6, 14)):
             job = world.job(
                 tool_set, mill, number=f"J{n}", in_hours=begins + 2, hours=6,
-                gathers_at=self.start + begins * HOUR, customer=customer if n == 0 else None,
+                gathers_at=at + begins * HOUR, customer=customer if n == 0 else None,
             )  # fmt: skip
-            kit = kits.open_kit(by=self.by, at=self.now, job=job, place=self.carts[n])
-            self.kits.append(kits.assemble(by=self.by, at=self.now, kit=kit))
+            kit = kits.open_kit(by=by, at=at, job=job, place=self.carts[n])
+            self.kits.append(kits.assemble(by=by, at=at, kit=kit))
+
+
+class Pools(RuleBasedStateMachine):
+    """What may happen on a floor."""
+
+    by: ClassVar[Person]
+    start: ClassVar[datetime]
+    floor: ClassVar[Floor]
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.savepoint = transaction.savepoint()
+        self.now = self.start
+        mine = copy.deepcopy(self.floor)
+        self.bins, self.carts, self.kits = mine.bins, mine.carts, mine.kits
 
     def teardown(self) -> None:
         assert differences() == []
@@ -147,7 +157,8 @@ class Pools(RuleBasedStateMachine):
 
 
 def test_pools_hold_over_time(supervisor: Person, at: datetime) -> None:
-    machine = type("Machine", (Pools,), {"by": supervisor, "start": at})
+    floor = Floor(supervisor, at)
+    machine = type("Machine", (Pools,), {"by": supervisor, "start": at, "floor": floor})
     run_state_machine_as_test(
         machine, settings=settings(max_examples=examples(8), stateful_step_count=10, deadline=None)
     )
