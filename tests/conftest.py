@@ -243,16 +243,29 @@ def api_as() -> object:
 
 @pytest.fixture(scope="session")
 def demo_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The data folder of a demo shop, drawn up once; who changes much in it works on a copy."""
+    """The data folder of a demo shop, drawn up once, from nothing; who changes much in it works on
+    a copy."""
+    return _made_once(tmp_path_factory, "demo", "demo", "--prepare-only")
+
+
+@pytest.fixture(scope="session")
+def migrated_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A data folder whose SQLite database the migrations made, from nothing; to be copied."""
+    return _made_once(tmp_path_factory, "migrated", "migrate", "--verbosity", "0")
+
+
+def _made_once(tmp_path_factory: pytest.TempPathFactory, name: str, *command: str) -> Path:
+    """A copy of the data folder that the command makes in a process of its own."""
     here = tmp_path_factory.getbasetemp()
     together = here.parent if "PYTEST_XDIST_WORKER" in os.environ else here
-    drawn, folder = together / "demo-drawn-up", tmp_path_factory.mktemp("demo") / "shop"
-    with (together / "demo-drawn-up.lock").open("w") as lock:
-        fcntl.flock(lock, fcntl.LOCK_EX)  # the other worker waits for it rather than draw its own
-        if not drawn.exists():
-            begun = together / "demo-begun"
-            done = manage(begun, "demo", "--prepare-only", "--data-dir", str(begun))
+    made, folder = together / f"{name}-made", tmp_path_factory.mktemp(name) / "shop"
+    with (together / f"{name}-made.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)  # the other worker waits for it rather than make its own
+        if not made.exists():
+            begun = together / f"{name}-begun"
+            begun.mkdir()
+            done = manage(begun, *command)
             assert done.returncode == 0, done.stderr
-            begun.rename(drawn)
-    shutil.copytree(drawn, folder)
+            begun.rename(made)
+    shutil.copytree(made, folder)
     return folder

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import sqlite3
 import subprocess
 import sys
@@ -47,9 +48,11 @@ def tables_of(path: Path) -> dict[str, str]:
 
 @pytest.mark.django_db
 def test_the_drill_from_this_database_to_sqlite_and_back(
-    world: World, supervisor, tmp_path, settings
+    world: World, supervisor, migrated_folder, tmp_path, settings
 ) -> None:
-    """The whole way a shop would move: backup here, restore there, and home again."""
+    """The whole way a shop would move: backup here, restore into an empty shop there, and home
+    again."""
+    shutil.copytree(migrated_folder, tmp_path / "new")
     settings.FILES_DIR = tmp_path / "files"
     world.piece(world.drawing("D-1", bore_nm=40_000_000), world.place("Rack A"), mark="P1 T1")
     here, there = tmp_path / "here.zip", tmp_path / "there.zip"

@@ -66,10 +66,13 @@ def test_repeating_it_harms_nothing(shop: Path) -> None:
     assert (shop / "logins.json").read_text() == logins
 
 
-def test_empty_makes_only_the_people(tmp_path: Path) -> None:
-    done = manage(tmp_path, "demo", "--prepare-only", "--empty", "--data-dir", str(tmp_path))
+def test_empty_makes_only_the_people(migrated_folder: Path, tmp_path: Path) -> None:
+    folder = tmp_path / "shop"
+    shutil.copytree(migrated_folder, folder)
+    done = manage(folder, "demo", "--prepare-only", "--empty", "--data-dir", str(folder))
     assert done.returncode == 0, done.stderr
-    assert counts(tmp_path) == {
+    assert set(json.loads((folder / "logins.json").read_text())) == ROLES
+    assert counts(folder) == {
         "piece": 0, "mill": 0, "toolset": 0, "movement": 0, "job": 0, "kit": 0, "person": 5,
     }  # fmt: skip
 

@@ -22,13 +22,15 @@ Shape = dict[str, tuple[set[tuple[Any, ...]], set[tuple[Any, ...]]]]
 
 
 @pytest.fixture
-def migrated(db: None, tmp_path: Path) -> Iterator[BaseDatabaseWrapper]:
+def migrated(
+    db: None, tmp_path: Path, request: pytest.FixtureRequest
+) -> Iterator[BaseDatabaseWrapper]:
     """A second database of the same kind, made by the migrations as a shop makes it."""
     environment = {**os.environ, "ROLLROOM_DATA_DIR": str(tmp_path)}
     settings = dict(connection.settings_dict)
     if connection.vendor == "sqlite":
-        settings["NAME"] = tmp_path / "rollroom.sqlite3"
-        _migrate(environment)
+        folder = request.getfixturevalue("migrated_folder")
+        settings["NAME"] = folder / "rollroom.sqlite3"
         yield from _opened(settings)
         return
     settings["NAME"] = f"migrated_{uuid.uuid4().hex[:12]}"
