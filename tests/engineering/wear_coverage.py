@@ -28,6 +28,7 @@ from tests.engineering.wear_world import (
     shop,
 )
 from tooling.engineering.wear import (
+    Forecasts,
     History,
     Prior,
     Rules,
@@ -86,22 +87,32 @@ def held(
             replace(each, ahead_nm={"cold rolled": sum(each.ahead_nm.values())})
             for each in histories
         ]
-    cols = columns(histories)
-    inner = forecast(cols, prior, Rules(confidence=0.75))
-    outer = forecast(cols, prior, Rules(confidence=0.95))
+    inner, outer = _both(histories, prior)
     bare = [type(each)(each.spec, each.readings[:1], {}) for each in histories]
     pool = forecast(columns(bare), prior)
     lines = np.full(count, np.inf)
     if readings:
         lines = np.array([line_left(each, prior.factor) for each in histories])
     return Held(
-        half=float(np.mean((left >= inner.sure_km) & (left <= inner.late_km))),
-        nine=float(np.mean((left >= outer.sure_km) & (left <= outer.late_km))),
+        half=_share(left, inner),
+        nine=_share(left, outer),
         error=float(np.median(np.abs(outer.half_km - left))),
         line_error=float(np.median(np.abs(lines - left))),
         pool_error=float(np.median(np.abs(np.maximum(pool.half_km - outer.used_km, 0) - left))),
         next_nine=float(np.mean((following >= outer.next_low) & (following <= outer.next_high))),
     )
+
+
+def _both(histories: list[History], prior: Prior) -> tuple[Forecasts, Forecasts]:
+    """Forecasts whose sure and late lengths hold 50 % and 90 % between them."""
+    cols = columns(histories)
+    inner, outer = (forecast(cols, prior, Rules(confidence=each)) for each in (0.75, 0.95))
+    return inner, outer
+
+
+def _share(left: np.ndarray, found: Forecasts) -> float:
+    """The share of these lengths that lie between the sure and the late one."""
+    return float(np.mean((left >= found.sure_km) & (left <= found.late_km)))
 
 
 def held_small(size: int, shops: int, fresh: int = 6) -> dict[int, tuple[float, float]]:
@@ -113,8 +124,11 @@ def held_small(size: int, shops: int, fresh: int = 6) -> dict[int, tuple[float, 
         law, seed = shop(rng), int(rng.integers(2**40))
         prior = fit_prior(pieces(law, seed, size, (3, 1, 5, 2, 4), 700.0)[0])
         for readings in COUNTS:
-            found = held(law, seed % 10**9 + readings, readings, fresh, prior)
-            inside[readings].append((found.half, found.nine))
+            dice = 10 * (seed % 10**9 + readings) + readings + 1  # as ``held`` does
+            histories, left = pieces(law, dice, fresh, (readings,))
+            left = left * _nominal(histories, prior)
+            inner, outer = _both(histories, prior)
+            inside[readings].append((_share(left, inner), _share(left, outer)))
     return {
         readings: tuple(np.mean(np.array(each), axis=0).tolist())
         for readings, each in inside.items()
@@ -154,12 +168,12 @@ def held_after_cuts(seed: int, rolls: int, share: float, harder: float = 1.0) ->
         plain = [each[0] for each in made]
         told = [replace(each, earlier=earlier[n]) for n, each in zip(rows, plain, strict=True)]
         left = np.array([each[1] for each in made]) * _nominal(plain, prior)
-        inner, outer = (forecast(columns(told), prior, Rules(confidence=c)) for c in (0.75, 0.95))
+        inner, outer = _both(told, prior)
         alone = forecast(columns(plain), prior)
         found.append(
             HeldAgain(
-                half=float(np.mean((left >= inner.sure_km) & (left <= inner.late_km))),
-                nine=float(np.mean((left >= outer.sure_km) & (left <= outer.late_km))),
+                half=_share(left, inner),
+                nine=_share(left, outer),
                 error=float(np.median(np.abs(outer.half_km - left))),
                 pool_error=float(np.median(np.abs(alone.half_km - left))),
             )
