@@ -15,9 +15,14 @@ from tooling.services import jobs, kits
 pytestmark = pytest.mark.django_db
 
 
+@pytest.fixture(scope="module")
+def standing_shop(standing_world):
+    return Rolling(standing_world)
+
+
 @pytest.fixture
-def shop(world):
-    return Rolling(world)
+def shop(standing, standing_shop):
+    return standing.copy(standing_shop)
 
 
 def plan(shop, by, **fields):

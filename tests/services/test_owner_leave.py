@@ -40,16 +40,21 @@ TOP = (1, "top", 1)
 MISSING = "owner_approval_missing"
 
 
-@pytest.fixture
-def shop(world):
+@pytest.fixture(scope="module")
+def standing_shop(standing_world):
     """A rolling shop of which one customer owns the top roll of the first pass."""
-    shop = Rolling(world)
+    shop = Rolling(standing_world)
     shop.orn = Owner.objects.create(code="ORN", name="Orn & Sons")
     shop.quill = Owner.objects.create(code="QUIL", name="Quillmoor")
     shop.roll = shop.pieces[TOP]
     shop.roll.owner = shop.orn
     shop.roll.save()
     return shop
+
+
+@pytest.fixture
+def shop(standing, standing_shop):
+    return standing.copy(standing_shop)
 
 
 @pytest.fixture

@@ -30,15 +30,20 @@ TOP = (1, "top", 1)
 MM = 1_000_000
 
 
-@pytest.fixture
-def shop(world):
-    shop = Rolling(world)
+@pytest.fixture(scope="module")
+def standing_shop(standing_world):
+    shop = Rolling(standing_world)
     shop.orn = Owner.objects.create(code="ORN", name="Orn & Sons")
     shop.roll, shop.own = shop.pieces[TOP], shop.pieces[1, "bottom", 1]
     shop.roll.owner = shop.orn
     shop.roll.save()
-    shop.lost = world.place("Lost", kind="lost")
+    shop.lost = standing_world.place("Lost", kind="lost")
     return shop
+
+
+@pytest.fixture
+def shop(standing, standing_shop):
+    return standing.copy(standing_shop)
 
 
 @pytest.fixture

@@ -6,6 +6,7 @@ from datetime import date, timedelta
 
 import pytest
 
+from tests.conftest import AT
 from tests.services.scanning import put
 from tests.world import MM, World
 from tooling.models import (
@@ -27,9 +28,10 @@ pytestmark = pytest.mark.django_db
 MINUTE = timedelta(minutes=1)
 
 
-@pytest.fixture
-def lived_in(world: World, attendant, at) -> dict:
+@pytest.fixture(scope="module")
+def standing_shop(standing_world: World, standing_cast) -> dict:
     """A shop in which pieces, a cart and stock moved, were put right, measured and cut."""
+    world, attendant, at = standing_world, standing_cast["attendant"], AT
     rack, other = world.place("Rack A"), world.place("Rack B")
     cart = world.place("Cart 1", kind="cart", parent=rack)
     drawing = world.drawing("D1")
@@ -51,6 +53,11 @@ def lived_in(world: World, attendant, at) -> dict:
     refresh_sizes([piece.pk for piece in pieces])
     refresh_length_run([piece.pk for piece in pieces])
     return {"pieces": pieces, "cart": cart, "line": line, "rack": rack, "other": other}
+
+
+@pytest.fixture
+def lived_in(standing, standing_shop) -> dict:
+    return standing.copy(standing_shop)
 
 
 def test_what_the_services_wrote_agrees_with_history(lived_in) -> None:
@@ -151,7 +158,7 @@ def a_kit(world: World, at) -> tuple[Kit, Piece]:
 
 def test_staged_counts_are_worked_out_from_what_lies_there(world, attendant, at) -> None:
     kit, _piece = a_kit(world, at)
-    line = world.stock(world.drawing("SP", kind="spacer"), world.place("Rack 8"), 3)
+    line = world.stock(world.drawing("SP-8", kind="spacer"), world.place("Rack 8"), 3)
     kit.positions.update(piece=None, stock_line=line, drawing=line.drawing)
     put(attendant, at, line.code, kit.number)
     assert differences() == []

@@ -33,22 +33,17 @@ THIRD = (3, "bottom", 1)
 ALONE = (THIRD, (3, "top", 1))
 
 
+@pytest.fixture(scope="module")
+def standing_shop(standing_world):
+    return Grinding(standing_world)
+
+
 @pytest.fixture
-def shop(world):
-    return Grinding(world)
+def shop(standing, standing_shop):
+    return standing.copy(standing_shop)
 
 
 COUNTS = json.loads((Path(__file__).parent.parent / "query_counts.json").read_text())
-
-
-def test_an_order_keeps_the_equal_cut_of_a_ratio_in_view(world, engineer):
-    """9.000 on 6.000 at 1.5, each less 0.030: 8.970 / 5.970 is 0.17 % off. It warns."""
-    shop = Grinding(world, tops=(9.0, 9.03, 9.06, 9.09), ratio="1.5")
-    order = shop.request(engineer, (1, "top", 1), (1, "bottom", 1))
-    judged = judge_order(judged_lines(order), at=world.at)
-    told = [each for each in judged.sets[0].checks if each.code == "ratio_off"]
-    assert [(each.level, each.pass_number) for each in told] == [("warn", 1)]
-    assert "0.168 %" in told[0].said
 
 
 def test_targets_say_what_becomes_of_the_set_before_anything_is_cut(shop, engineer):

@@ -25,9 +25,14 @@ THIRD = (3, "bottom", 1)
 ALONE = (THIRD, (3, "top", 1))
 
 
+@pytest.fixture(scope="module")
+def standing_shop(standing_world):
+    return Grinding(standing_world)
+
+
 @pytest.fixture
-def shop(world):
-    return Grinding(world)
+def shop(standing, standing_shop):
+    return standing.copy(standing_shop)
 
 
 def test_an_owner_who_was_not_asked_keeps_it_here(shop, engineer, attendant):

@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from tests.setting_up import SettingUp
+from tests.standing import Standing
 from tests.world import MM, World
 from tooling.errors import NotAllowed, ToolingError
 from tooling.models import Change, ChartState, Kit, Person, Setting, Setup, SetupChart
@@ -18,9 +19,14 @@ pytestmark = pytest.mark.django_db
 MINUTE = timedelta(minutes=1)
 
 
+@pytest.fixture(scope="module")
+def standing_shop(standing_world: World, standing_cast: dict[str, Person]) -> SettingUp:
+    return SettingUp(standing_world, standing_cast["crew"], stations=1)
+
+
 @pytest.fixture
-def shop(world: World, crew: Person) -> SettingUp:
-    return SettingUp(world, crew, stations=1)
+def shop(standing: Standing, standing_shop: SettingUp) -> SettingUp:
+    return standing.copy(standing_shop)
 
 
 def both(shop: SettingUp, setup: Setup) -> None:
