@@ -29,6 +29,7 @@ from tooling.models import (
     StockLine,
     ToolSet,
 )
+from tooling.queries.prefixes import capitals
 
 
 def piece_of(code: str) -> Piece:
@@ -52,7 +53,10 @@ def stock_of(code: str) -> StockLine:
 def drawing_of(number: str) -> Drawing:
     """By number, capitals or not. Raises Unknown ``unknown_drawing``."""
     said = _("There is no drawing {number}.")
-    return _numbered(Drawing.objects.all(), "number_key", number.upper(), "unknown_drawing", said)
+    rows = Drawing.objects.filter(number_key__in=capitals(_clean(number))).order_by("number")
+    if (found := rows.first()) is None:
+        raise Unknown("unknown_drawing", said, number=number[:60])
+    return found
 
 
 def revision_of(drawing: Drawing, revision: str) -> DrawingRevision:

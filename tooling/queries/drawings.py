@@ -26,7 +26,7 @@ from tooling.queries.old_pieces import OldPiece, old_pieces_of
 from tooling.queries.piece_page import HAVE_LEAST, SIZES, FileLink
 from tooling.queries.pieces import PieceRow, piece_rows
 from tooling.queries.places import StockRow, stock_rows
-from tooling.queries.prefixes import starts_with
+from tooling.queries.prefixes import begins_in_capitals
 
 PAGE = 50
 
@@ -119,7 +119,7 @@ def drawing_list(*, text: str = "", kind: str = "", after: str = "") -> DrawingL
     """One page of drawings by number; the text is the beginning of a number. One query."""
     drawings = Drawing.objects.filter(number__gt=after, revisions__is_current=True)
     if text:
-        drawings = drawings.filter(starts_with("number_key", text.strip().upper()))
+        drawings = drawings.filter(begins_in_capitals("number_key", text.strip()))
     if kind in DrawingKind.values:
         drawings = drawings.filter(kind=kind)
     rows = list(_annotated(drawings).order_by("number")[: PAGE + 1])

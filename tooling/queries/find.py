@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
 from tooling.engineering import codes
 from tooling.errors import ToolingError, Unknown
 from tooling.models import Drawing, Piece, Place, SetCopy, StockLine
+from tooling.queries.prefixes import capitals
 
 MOST_SHOWN = 4
 
@@ -40,8 +43,8 @@ def find_place(text: str) -> Place:
 
 def find_drawing(text: str) -> Drawing:
     """By number, capitals or not. Raises Unknown ``unknown_drawing``."""
-    key = " ".join(text.split()).upper()
-    found = Drawing.objects.filter(number_key=key).first()
+    keys = capitals(" ".join(text.split()))
+    found = Drawing.objects.filter(number_key__in=keys).first()
     if found is None:
         raise Unknown(
             "unknown_drawing",
@@ -56,11 +59,11 @@ def find_piece(text: str) -> Piece:
 
     Raises Unknown ``unknown_piece``, ToolingError ``ambiguous_piece``.
     """
-    key = text.strip().upper()
+    keys = capitals(text.strip())
     rows = Piece.objects.select_related("drawing", "revision")
     found = list(rows.filter(code=codes.fold(text))[:1])
-    if not found and key:
-        named = Q(mark_key=key) | Q(pk__in=_with_alias(key))
+    if not found and text.strip():
+        named = Q(mark_key__in=keys) | Q(pk__in=_with_alias(keys))
         found = list(rows.filter(named).order_by("code")[: MOST_SHOWN + 1])
     if not found:
         raise Unknown(
@@ -78,8 +81,8 @@ def find_piece(text: str) -> Piece:
     return found[0]
 
 
-def _with_alias(key: str) -> list[int]:
-    rows = Piece.objects.filter(aliases__text_key=key)
+def _with_alias(keys: Collection[str]) -> list[int]:
+    rows = Piece.objects.filter(aliases__text_key__in=keys)
     return list(rows.values_list("pk", flat=True)[: MOST_SHOWN + 1])
 
 

@@ -25,7 +25,7 @@ from tooling.models import (
 )
 from tooling.models.fields import DIMENSIONS
 from tooling.models.pieces import PIECE_LETTERS
-from tooling.queries.prefixes import starts_with
+from tooling.queries.prefixes import begins_in_capitals, capitals, starts_with
 from tooling.queries.search_words import Understood, understand
 
 PAGE = 50
@@ -100,11 +100,11 @@ def search_pieces(filters: Filters, *, after: str = "", unit: Unit = "mm") -> Pi
 def find_exactly(text: str) -> str:
     """The code of the one piece that has this code, mark or old number; else empty."""
     understood = understand(text)
-    key = text.strip().upper()
+    keys = capitals(text.strip())
     found = set(Piece.objects.filter(code=understood.code_prefix).values_list("code", flat=True))
-    if not found and key:
-        found = set(Piece.objects.filter(mark_key=key).values_list("code", flat=True)[:2])
-        aliases = PieceAlias.objects.filter(text_key=key)
+    if not found and text.strip():
+        found = set(Piece.objects.filter(mark_key__in=keys).values_list("code", flat=True)[:2])
+        aliases = PieceAlias.objects.filter(text_key__in=keys)
         found |= set(aliases.values_list("piece__code", flat=True)[:2])
     return found.pop() if len(found) == 1 else ""
 
@@ -147,12 +147,12 @@ def _found(understood: Understood, narrow: Q) -> tuple[set[str], bool]:
 def _ways(understood: Understood) -> list[QuerySet[Piece]]:
     if understood.sizes:
         return _by_size(understood.sizes)
-    text, pieces = understood.rest.upper(), Piece.objects
-    drawings = Drawing.objects.filter(starts_with("number_key", text))[:MOST_PLACES]
-    aliases = PieceAlias.objects.filter(starts_with("text_key", text))
+    text, pieces = understood.rest, Piece.objects
+    drawings = Drawing.objects.filter(begins_in_capitals("number_key", text))[:MOST_PLACES]
+    aliases = PieceAlias.objects.filter(begins_in_capitals("text_key", text))
     names = (understood.rest, *understood.other_names)
     ways = [
-        pieces.filter(starts_with("mark_key", text)).order_by("mark_key", "code"),
+        pieces.filter(begins_in_capitals("mark_key", text)).order_by("mark_key", "code"),
         pieces.filter(pk__in=aliases.values("piece_id")[:MOST_PER_WAY]),
         pieces.filter(drawing__in=list(_keys(drawings))),
         pieces.filter(place__in=_places_named(names)),

@@ -1,4 +1,4 @@
-"""Prefix lookups that use the index on both databases."""
+"""Lookups by marks and numbers in capitals that use the index on both databases."""
 
 from __future__ import annotations
 
@@ -6,6 +6,27 @@ from django.db import connection
 from django.db.models import Q
 
 LAST = "\U0010fffd"
+
+
+def capitals(text: str) -> set[str]:
+    """The text as a database's UPPER may have it; one form where all letters are A to Z.
+
+    SQLite's knows no other letters, and PostgreSQL's turns one letter into one.
+    """
+    one_by_one = "".join(each.upper() if len(each.upper()) == 1 else each for each in text)
+    plain = [
+        "".join(each.upper() if each.isascii() else each for each in form)
+        for form in (text, text.lower())
+    ]
+    return {text.upper(), one_by_one, *plain}
+
+
+def begins_in_capitals(field: str, text: str) -> Q:
+    """Rows whose field, kept in capitals, begins with the text in any case."""
+    found = Q()
+    for form in sorted(capitals(text)):
+        found |= starts_with(field, form)
+    return found
 
 
 def starts_with(field: str, prefix: str) -> Q:

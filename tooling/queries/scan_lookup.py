@@ -15,6 +15,7 @@ from django.utils.translation import gettext_lazy as _
 from tooling.engineering.codes import CODE_LENGTH, fold, looks_like_code, read_code
 from tooling.errors import Conflict, ToolingError, Unknown
 from tooling.models import Kit, KitPosition, LabelEvent, Piece, Place, Station, StockLine, ToolSet
+from tooling.queries.prefixes import capitals
 from tooling.queries.prepared import Asked, Prepared, columns, made, one_trip
 
 PIECE_LETTERS = "RSDLH"
@@ -210,13 +211,14 @@ def without_copy_letter(text: str) -> str:
 
 
 def _find_marks(found: Lookup, texts: set[str]) -> None:
-    keys = {text.strip().upper() for text in texts if fold(text) not in found.pieces} - {""}
-    if not keys:
+    unknown = {text.strip() for text in texts if fold(text) not in found.pieces} - {""}
+    if not unknown:
         return
+    keys = {form for text in unknown for form in capitals(text)}
     marked = Piece.objects.filter(mark_key__in=keys).values_list("mark_key", "pk")
     old = Piece.objects.filter(aliases__text_key__in=keys).values_list("aliases__text_key", "pk")
     for key, pk in sorted({*marked, *old}):
-        found.marks.setdefault(key, []).append(pk)
+        found.marks.setdefault(key.upper(), []).append(pk)
 
 
 def _find_names(found: Lookup, texts: set[str]) -> None:

@@ -30,6 +30,7 @@ from tooling.models import (
     ToolSet,
 )
 from tooling.queries.piece_spot import piece_spot
+from tooling.queries.prefixes import capitals
 from tooling.queries.scan_lookup import Target, look_up
 
 LAST = 10
@@ -359,7 +360,7 @@ def paper_positions(text: str) -> tuple[PaperPosition, ...]:
         Q(set_pass__tool_set__number__iexact=key)
         | Q(set_pass__tool_set__name__iexact=key)
         | Q(set_pass__tool_set__code=key.upper())
-        | Q(drawing__number_key=key.upper())
+        | Q(drawing__number_key__in=capitals(key))
     )
     positions = SetPosition.objects.filter(
         named, variant=None, set_pass__tool_set__in=copies

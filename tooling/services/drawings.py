@@ -10,6 +10,7 @@ from django.utils.translation import gettext_lazy as _
 from tooling.errors import Conflict, ToolingError
 from tooling.models import Drawing, DrawingKind, DrawingRevision, Person
 from tooling.permissions import Verb, check_can
+from tooling.queries.prefixes import capitals
 from tooling.services.dimensions import check_revision
 from tooling.services.edits import (
     already_there,
@@ -45,7 +46,7 @@ def create_drawing(
             "unknown_kind", _("“{kind}” is no kind of drawing."), kind=kind, in_field="kind"
         )
     with writing():
-        if Drawing.objects.filter(number_key=number.upper()).exists():
+        if Drawing.objects.filter(number_key__in=capitals(number)).exists():
             raise already_there(label=_("Drawing"), text=number, field="number")
         drawing = Drawing.objects.create(number=number, kind=kind, title=title)
         values = {"number": number, "kind": kind, "title": title}

@@ -10,19 +10,14 @@ from django.db.models import Model, QuerySet
 
 from tooling.engineering.codes import fold
 from tooling.models import Drawing, DrawingRevision, Piece, PieceAlias, StockLine
+from tooling.queries.prefixes import capitals
 from tooling.queries.scan_lookup import void_labels
 from tooling.services.importing.known import Known, plain
 from tooling.services.importing.stage import EDIT, Stage, chunks
 
 
-def folded(texts: Iterable[str]) -> set[str]:
-    """The texts as the databases' UPPER gives them: SQLite's knows only the letters A to Z."""
-    keys = set()
-    for text in texts:
-        keys.add(text.upper())
-        for form in (text, text.lower()):
-            keys.add("".join(each.upper() if each.isascii() else each for each in form))
-    return keys
+def in_capitals(texts: Iterable[str]) -> set[str]:
+    return {form for text in texts for form in capitals(text)}
 
 
 def as_planned(stage: Stage, rows: QuerySet[Any]) -> list[Any]:
@@ -54,7 +49,7 @@ def pointing_to(stage: Stage, model: type[Any], column: str, keys: Iterable[int]
 def read_drawings(known: Known, numbers: Iterable[Any] = (), keys: Iterable[int] = ()) -> None:
     """These drawings with all their revisions."""
     stage, found = known.stage, []
-    wanted = folded(
+    wanted = in_capitals(
         str(number) for number in numbers if number and plain(str(number)) not in known.drawings
     )
     for part in chunks(wanted):
@@ -77,7 +72,7 @@ def read_pieces(known: Known, names: Iterable[Any]) -> None:
     """The pieces that these codes, old numbers or marks name."""
     stage = known.stage
     texts = {str(name).strip() for name in names if name}
-    keys, codes = folded(texts), {fold(text) for text in texts}
+    keys, codes = in_capitals(texts), {fold(text) for text in texts}
     found: list[Piece] = []
     for part in chunks(keys):
         found += as_planned(stage, Piece.objects.filter(mark_key__in=part))
