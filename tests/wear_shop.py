@@ -245,7 +245,7 @@ def _ends_ahead(found: Sequence[Life], kind: str, prior: Prior) -> dict[int, tup
     told = forecast(columns(asked), prior, rules()).late_km.tolist()
     late_m = {life.piece_id: 1_000 * km for life, km in zip(found, told, strict=True)}
     factor, ends = prior.factor(kind) * 1_000, {}
-    for state in WearState.objects.filter(left_sure_m__isnull=False):
+    for state in WearState.objects.filter(piece__in=late_m, left_sure_m__isnull=False):
         left = strip_left(state, prior)
         assert left.onto is not None
         ends[state.piece_id] = (
