@@ -54,6 +54,15 @@ def running(data_dir: Path, *arguments: str) -> Iterator[tuple[subprocess.Popen[
                 process.wait(timeout=30)
 
 
+def ended_within(process: subprocess.Popen[Any], seconds: float) -> bool:
+    """Whether it ends meanwhile: between two looks at what it does, leaves the processor to it."""
+    try:
+        process.wait(timeout=seconds)
+    except subprocess.TimeoutExpired:
+        return False
+    return True
+
+
 def rows(data_dir: Path, query: str) -> list[tuple[Any, ...]]:
     with closing(sqlite3.connect(data_dir / "rollroom.sqlite3")) as database:
         return database.execute(query).fetchall()

@@ -19,7 +19,7 @@ from typing import Any
 
 import pytest
 
-from tests.demo_server import free_port, manage, rows, running
+from tests.demo_server import ended_within, free_port, manage, rows, running
 
 ROLES = {"viewer", "attendant", "crew", "engineer", "supervisor"}
 TASK_SECONDS = 60
@@ -186,13 +186,14 @@ def test_demo_serves_with_a_worker_that_finishes_a_task(shop: Path) -> None:
     logins = json.loads((shop / "logins.json").read_text())
     codes = [code for (code,) in rows(shop, "SELECT code FROM tooling_piece LIMIT 320")]
     arguments = ("demo", "--port", str(free_port()), "--data-dir", str(shop))
-    with running(shop, *arguments) as (_process, address):
+    with running(shop, *arguments) as (process, address):
         visitor = Visitor(address, logins["engineer"])
         led_to = visitor.send("/labels/print/", what="codes", codes=" ".join(codes), size="50x25")
         found = re.fullmatch(re.escape(address) + r"/labels/(\d+)/", led_to)
         assert found, led_to
         number, give_up = found[1], time.monotonic() + TASK_SECONDS
         while (task := visitor.task(number))["state"] in ("waiting", "running"):
+            assert not ended_within(process, 0.1)
             assert time.monotonic() < give_up, task
         assert task["state"] == "done", task
         assert visitor.read(f"/labels/{number}.pdf").startswith(b"%PDF-")

@@ -21,6 +21,7 @@ from django.core.management import call_command
 from django.db import connection
 from django.utils import timezone
 
+from tests.demo_server import ended_within
 from tests.services.importing import OWNERS, PLACES, csv
 from tests.world import make_person
 from tooling.models import Change, Import, ImportMapping, Owner, Person, Place, Role, Task
@@ -226,7 +227,7 @@ def _kill_while_writing(command: list[str], environment: dict[str, str], state: 
     )
     deadline = time.monotonic() + 240
     while not _is_writing(state):
-        assert process.poll() is None, process.stderr and process.stderr.read().decode()
+        assert not ended_within(process, 0.1), process.stderr and process.stderr.read().decode()
         assert time.monotonic() < deadline, "the import never began to write"
     process.send_signal(signal.SIGKILL)
     _out, _err = process.communicate()
