@@ -30,7 +30,8 @@ class GaugeIn(GaugeFactsIn):
 
 
 class GaugeOut(serializers.Serializer[Any]):
-    """A gauge. ``is_overdue``: readings with it are kept, nothing is said about conformity."""
+    """A gauge. ``is_overdue``, ``is_uncalibrated`` (neither day is kept): readings with it are
+    kept, nothing is said about conformity."""
 
     number = serializers.CharField()
     name = serializers.CharField()
@@ -43,6 +44,7 @@ class GaugeOut(serializers.Serializer[Any]):
     calibrated_on = serializers.DateField(allow_null=True)
     due_on = serializers.DateField(allow_null=True)
     is_overdue = serializers.BooleanField()
+    is_uncalibrated = serializers.BooleanField()
 
 
 class PointIn(ActionIn):
@@ -99,7 +101,8 @@ class PointReadingIn(ActionIn):
 
 
 class PointReadingOut(serializers.Serializer[Any]):
-    """A reading with what may be said of it: in, out, cannot_tell, gauge_overdue, no_limit."""
+    """A reading with what may be said of it: in, out, cannot_tell, gauge_overdue,
+    gauge_uncalibrated, no_limit."""
 
     id = serializers.IntegerField()
     piece = serializers.CharField(source="piece.code")

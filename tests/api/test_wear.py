@@ -67,6 +67,7 @@ def test_from_a_gauge_and_a_point_to_what_is_left(api: APIClient, piece: Piece) 
         ("no_value", {}),
         ("which_end", {"value_mm": "149.9", "end": "inboard"}),
         ("improbable_value", {"value_mm": "101"}),
+        ("absurd_temperature", {"value_mm": "149.9", "temperature_c": 900}),
         ("ambiguous_length", {"value_mm": "149.9", "value_in": "5.9"}),
         ("unknown_gauge_number", {"value_mm": "149.9", "gauge": "none"}),
     ],

@@ -294,4 +294,9 @@ def test_a_gauge_out_of_calibration_is_read_with_and_nothing_is_stated(
     form = {f"value-{piece.code}-{pk}-": "6.039 in", "gauge": "MIC-1"}
     said = log_in(engineer).post(url, form).content.decode()
     assert 'data-said="gauge_overdue"' in said
-    assert piece.readings.count() == 2
+    client.patch("/api/v1/gauges/MIC-1/", {"due_on": None}, format="json")
+    told = client.post("/api/v1/readings/", {**body, "value_in": "6.038"}, format="json").json()
+    assert told["conformity"] == "gauge_uncalibrated"
+    assert client.get("/api/v1/gauges/MIC-1/").json()["is_uncalibrated"]
+    assert "never calibrated" in log_in(engineer).get("/shop/gauges/").content.decode()
+    assert piece.readings.count() == 3

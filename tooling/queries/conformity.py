@@ -1,5 +1,5 @@
 """Whether a reading conforms: in, out or too near to tell; nothing is said with a gauge whose
-calibration is overdue."""
+calibration is overdue or was never written down."""
 
 from __future__ import annotations
 
@@ -15,12 +15,13 @@ from tooling.engineering.wear import GaugeRecord, Thermal, judge, worth
 from tooling.models import Gauge, GaugePoint, Reading
 
 IN, OUT, CANNOT_TELL = "in", "out", "cannot_tell"
-OVERDUE, NO_LIMIT = "gauge_overdue", "no_limit"
+OVERDUE, UNCALIBRATED, NO_LIMIT = "gauge_overdue", "gauge_uncalibrated", "no_limit"
 WORDS: Mapping[str, Any] = {
     IN: _("within its limit"),
     OUT: _("beyond its limit"),
     CANNOT_TELL: _("too near its limit to tell"),
     OVERDUE: _("no statement: the gauge's calibration is overdue"),
+    UNCALIBRATED: _("no statement: nothing says that the gauge was calibrated"),
     NO_LIMIT: _("no limit is kept"),
 }
 
@@ -41,6 +42,16 @@ def is_overdue(gauge: Gauge | None, on: date) -> bool:
     return gauge is not None and gauge.due_on is not None and gauge.due_on < on
 
 
+def calibration_of(gauge: Gauge | None, on: date) -> str:
+    """What keeps a gauge from saying anything about conformity on that day; empty: nothing. Of a
+    gauge that was never calibrated neither day is kept."""
+    if gauge is None:
+        return ""
+    if is_overdue(gauge, on):
+        return OVERDUE
+    return UNCALIBRATED if gauge.calibrated_on is None and gauge.due_on is None else ""
+
+
 def statement_of(
     point: GaugePoint, reading: Reading, *, on: date, k: float, new_nm: int | None = None
 ) -> Statement:
@@ -56,8 +67,9 @@ def statement_of(
         reading.value_nm, size_nm=abs(reading.value_nm), gauge=record,
         thermal=Thermal(reading.soaked, reading.temperature_c),
     )  # fmt: skip
-    if is_overdue(gauge, on):
-        return Statement(OVERDUE, known.u_nm)
+    silent = calibration_of(gauge, on)
+    if silent:
+        return Statement(silent, known.u_nm)
     limit = limit_of(point, new_nm)
     if limit is None:
         return Statement(NO_LIMIT, known.u_nm)

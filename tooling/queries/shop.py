@@ -103,6 +103,11 @@ class GaugeRow:
     most_nm: int | None
     is_overdue: bool = False
 
+    @property
+    def is_uncalibrated(self) -> bool:
+        """Nothing says that it ever was calibrated."""
+        return self.calibrated_on is None and self.due_on is None
+
 
 def gauge_list(*, on: date | None = None) -> list[GaugeRow]:
     """Every gauge by number. One query."""

@@ -17,6 +17,7 @@ from tooling.queries.settings import setting_values
 from tooling.services.reading_checks import (
     ask_if_beyond_range,
     ask_if_grown,
+    check_temperature,
     readings_since_cut,
     refuse_other_unit,
 )
@@ -166,6 +167,7 @@ def _keep(
 ) -> Reading:
     happened_at = happened_at or at
     check_time(happened_at, at)
+    check_temperature(temperature_c)
     with writing():
         lock(pieces=[piece.pk])
         there = reading_again(

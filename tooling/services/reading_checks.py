@@ -15,7 +15,7 @@ from tooling.errors import Conflict, ToolingError
 from tooling.models import Gauge, GaugePoint, Movement, Piece, Place, PlaceKind, Reading, Work
 from tooling.models.movements import STANDS
 from tooling.queries.settings import setting_value
-from tooling.queries.wear_lives import CUTS
+from tooling.queries.wear_lives import COLDEST_C, CUTS, WARMEST_C
 from tooling.queries.whereabouts import whereabouts
 
 NOT_HERE = (PlaceKind.GRINDER, PlaceKind.CUSTOMER, PlaceKind.SISTER, PlaceKind.LOST,
@@ -47,6 +47,17 @@ def _place_then(piece: Piece, at: datetime) -> Place | None:
     rows = Movement.objects.filter(STANDS, piece=piece, effective_at__lte=at)
     last = rows.order_by("-effective_at", "-received_at", "-id").select_related("to").first()
     return last.to if last is not None else None
+
+
+def check_temperature(degrees: float | None) -> None:
+    """Raise ``absurd_temperature`` for what no piece has while it is measured, in °C."""
+    if degrees is not None and not COLDEST_C <= degrees <= WARMEST_C:
+        raise ToolingError(
+            "absurd_temperature",
+            _("“{text}” is no temperature in °C at which a piece is measured."),
+            text=f"{degrees:g}",
+            in_field="temperature",
+        )
 
 
 def check_after_cut(piece: Piece, happened_at: datetime) -> None:

@@ -24,6 +24,7 @@ from tooling.services.reading_checks import (
     ask_if_grown,
     check_after_cut,
     check_is_here,
+    check_temperature,
     readings_since_cut,
     refuse_other_unit,
 )
@@ -62,7 +63,7 @@ def record_reading(
     A value far from what the piece had is asked about (``improbable_value``), one that the
     gauge does not read (``beyond_range``) and one that shows metal which was not there (``grown``),
     until ``sure``. Raises ``unknown_dimension``,
-    ``in_the_future``, ``piece_away``, ``before_cut`` (a correction may be), ``ambiguous_length``
+    ``in_the_future``, ``absurd_temperature``, ``piece_away``, ``before_cut`` (a correction may be), ``ambiguous_length``
     for a number without its unit that would be right in the other, what `check_present_sizes`
     says, ``already_corrected``, ``other_piece`` of a correction, ``id_reused``.
     """
@@ -76,6 +77,7 @@ def record_reading(
         )
     happened_at = happened_at or at
     check_time(happened_at, at)
+    check_temperature(temperature_c)
     if value_nm <= 0 and dimension != "guide_offset":
         raise ToolingError(
             "not_positive",

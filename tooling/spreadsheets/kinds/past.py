@@ -63,7 +63,7 @@ READINGS = Kind(
         yes_no("over_chrome", "Over chrome", "chromed"),
         yes_no("soaked", "Soaked", "at room temperature"),
         Field("temperature", "Temperature", ("temp", "temp c", "temperature c", "°c"),
-              FieldType.NUMBER, least=-40, most=120, note="In °C."),
+              FieldType.NUMBER, least=-30, most=90, note="In °C."),
         text("who", "Who", "by", "inspector", "measured by", "initials", "name", longest=120),
         note(),
     ),
