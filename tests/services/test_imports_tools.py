@@ -6,7 +6,9 @@ from datetime import date, datetime, timedelta
 from typing import Any
 
 import pytest
+from django.test import override_settings
 
+from tests.conftest import AT
 from tests.services.importing import DRAWINGS, OWNERS, PLACES, bring, look, told
 from tests.world import MM
 from tooling.models import (
@@ -30,14 +32,15 @@ def _files(settings: Any, tmp_path: Any) -> None:
     settings.FILES_DIR = tmp_path
 
 
-@pytest.fixture
-def shop(engineer: Person, at: datetime) -> None:
-    bring(
-        engineer, at,
-        owners=OWNERS,
-        places=PLACES + "    Alder Grinding,,grinder,\n",
-        drawings=DRAWINGS + "    DIE-1,A,line tooling,,,,\n",
-    )  # fmt: skip
+@pytest.fixture(scope="module")
+def shop(standing_cast: dict[str, Person], tmp_path_factory: Any) -> None:
+    with override_settings(FILES_DIR=tmp_path_factory.mktemp("files")):
+        bring(
+            standing_cast["engineer"], AT,
+            owners=OWNERS,
+            places=PLACES + "    Alder Grinding,,grinder,\n",
+            drawings=DRAWINGS + "    DIE-1,A,line tooling,,,,\n",
+        )  # fmt: skip
 
 
 def test_a_die_comes_with_what_it_makes(engineer: Person, at: datetime, shop: None) -> None:
