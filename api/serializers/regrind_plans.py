@@ -11,7 +11,7 @@ from tooling.models import Decision, PlanState
 from tooling.queries.regrind_asks import PRICES
 
 Out = serializers.Serializer[Any]
-PINS = ("leave", "cut", "cut_to", "replace")
+PINS = ("leave", "cut", "cut_to", "face", "replace")
 OWN_LENGTHS = ("allowance", "step", "usual_stock", "least_wall")
 CENTS = 10**12
 
@@ -171,7 +171,8 @@ class BeginPlanIn(SettingsIn):
 
 
 class PinPieceIn(ActionIn):
-    """What is settled for a piece; ``to`` is the drive diameter that it is cut to."""
+    """What is settled for a piece; ``to`` is the drive diameter that it is cut to. ``face``: its
+    worn faces are cut and its diameters stay."""
 
     lengths = plain("to")
     decision = serializers.ChoiceField(PINS)

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from rest_framework.test import APIClient
 
-from tests.regrind_shop import CUT, RegrindShop, regrind_shop
+from tests.regrind_shop import CUT, RegrindShop, regrind_shop, wear
 from tests.world import World
 from tooling.models import Person
 from tooling.task_kinds import HANDLERS
@@ -68,6 +68,24 @@ def test_what_is_asked_is_changed_and_settled(
     got = client.delete(f"{PLANS}{plan}/pieces/{code}/")
     assert got.status_code == 200
     assert client.post(f"{PLANS}{plan}/solve/").status_code == 202
+
+
+def test_a_face_is_settled_and_one_that_cannot_be_is_explained(
+    plan: str, shop: RegrindShop, api_as: As, engineer: Person
+) -> None:
+    client, worn, other = api_as(engineer), shop.rolls[4, "top"], shop.rolls[4, "bottom"]
+    wear(shop, worn, depth_nm=100_000, angle=80.0)
+    got = client.put(f"{PLANS}{plan}/pieces/{worn.code}/", {"decision": "face"}, format="json")
+    assert got.status_code == 200, got.content
+    assert work_once(HANDLERS)
+    told = client.get(f"{PLANS}{plan}/").json()
+    piece = next(each for each in told["decisions"] if each["piece"] == worn.code)
+    assert (piece["decision"], piece["settled"], piece["off_mm"]) == ("face", "face", "0")
+    assert piece["face_mm"] == "0.152314"
+    client.put(f"{PLANS}{plan}/pieces/{other.code}/", {"decision": "face"}, format="json")
+    assert work_once(HANDLERS)
+    (conflict,) = client.get(f"{PLANS}{plan}/").json()["conflicts"]
+    assert [each["code"] for each in conflict["requirements"]] == ["no_worn_face", "pinned_face"]
 
 
 @pytest.mark.parametrize(

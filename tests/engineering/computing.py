@@ -85,7 +85,7 @@ STACKS = {
     "keep": [{"station": 1, "shaft": "top", "fills": [["S50"], ["S20"], ["S50"]]}],
 }  # fmt: skip
 
-WORN = {
+WORN: dict[str, Any] = {
     "pieces": [
         {
             "name": "B1", "other_sets": ["1480-A"], "width_nm": 40_000_000,
@@ -116,6 +116,12 @@ DUE = {
               "new_left": 5},
 }  # fmt: skip
 GAUGE = {"resolution_nm": 1_000, "uncertainty_nm": 3_000}
+WORN_FACE = WORN | {
+    "pieces": [WORN["pieces"][0], WORN["pieces"][1] | {"points": [
+        {"name": "flank", "depth_nm": 100_000, "angle_degrees": 80, "limit_nm": 150_000,
+         "side": "inboard"}]}],
+    "pins": [{"piece": "T1", "kind": "face"}],
+}  # fmt: skip
 WORN_POINT = {
     "key": "R1 root", "limit_nm": 152_100_000, "chrome_nm": 19_000, "face_degrees": 30,
     "readings": [
@@ -230,6 +236,7 @@ GOOD: dict[str, list[dict[str, Any]]] = {
         WORN | {"prices": {"setup_cents": 4_000, "cents_per_mm": 6_000, "new_cents": 60_000}},
         WORN | {"pins": [{"piece": "B1", "kind": "leave"}]},
         WORN | {"check": [{"piece": "B1", "amount_nm": 762_000}]},
+        WORN_FACE,
     ],
     "timing": [DUE, {"today": "2026-11-30"}],
     "wear": [

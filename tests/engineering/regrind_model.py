@@ -76,6 +76,9 @@ def options(problem: Problem, piece: Piece) -> list[Option]:
     if pin is not None and pin.kind == "cut_to":
         wanted = piece.diameters[0].now_nm - (pin.diameter_nm or 0)
         return [each for each in found if each.off == wanted]
+    if pin is not None and pin.kind == "face":
+        is_told = bool(face) and can_face and not must_round
+        return [Option(0, 1, Fraction(setup + fine))] if is_told else []
     made = []
     if piece.may_replace:
         low = max(d.now_nm - max(d.now_nm, d.drawn_nm or 0) for d in piece.diameters)

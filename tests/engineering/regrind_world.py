@@ -98,7 +98,7 @@ def _pins(dice: random.Random, pieces: list[Piece]) -> list[Pin]:
     pins = []
     for piece in pieces:
         if dice.random() < 0.12:
-            kinds: list[PinKind] = ["leave", "cut", "cut_to", "replace"]
+            kinds: list[PinKind] = ["leave", "cut", "cut_to", "face", "replace"]
             kind = dice.choice(kinds)
             to = piece.diameters[0].now_nm - dice.choice([1, 2]) * STEP
             pins.append(Pin(piece.name, kind, to if kind == "cut_to" else None))

@@ -11,6 +11,7 @@ from tests.engineering.computing import (
     MILL,
     SET,
     WORN,
+    WORN_FACE,
     codes_of,
     refused,
 )
@@ -200,6 +201,15 @@ def test_regrind_plans_proves_and_explains() -> None:
     assert bottom["amount_nm"] == 812_800, "2 · 0.35 / cos 30° = 0.808 mm, in steps of 0.0254"
     assert [each["code"] for each in top["reasons"]] == ["to_keep_ratio"]
     assert told["answer"]["other_sets"] == ["1480-A"]
+
+
+def test_regrind_keeps_a_face_that_is_settled() -> None:
+    """T1 may not follow the cut of B1, so B1 is replaced."""
+    told = compute("regrind", WORN_FACE)
+    bottom, top = told["answer"]["decisions"]
+    assert (bottom["kind"], top["kind"], top["amount_nm"]) == ("replace", "face", 0)
+    assert top["width_nm"] == top["guide_nm"] == 152_314, "(0.10 + 0.05) / sin 80°"
+    assert [each["code"] for each in top["reasons"]] == ["pinned_face", "to_face"]
 
 
 def test_regrind_names_what_conflicts_and_checks_a_release() -> None:

@@ -125,6 +125,83 @@ def test_a_face_too_narrow_is_a_segment_to_replace() -> None:
     assert codes(told) == ["must_worn", "face_too_narrow"]
 
 
+def a_roll(*points: WearPoint, faced_to: int = 39_000_000, **more: object) -> Piece:
+    """150 mm, a face of 40 mm."""
+    return Piece("R7", (Diameter("drive", 150_000_000, least_nm=140_000_000),), points,
+                 width_nm=40_000_000, faced_to_nm=faced_to, **more)  # type: ignore[arg-type] # fmt: skip
+
+
+def settled_to_face(piece: Piece) -> Problem:
+    return Problem((piece,), pins=(Pin("R7", "face"),))
+
+
+def test_a_face_within_its_limit_is_cut_where_that_is_settled() -> None:
+    """(0.10 + 0.05) / sin 80° = 0.1523 mm off the face; its diameters stay, though the root lost
+    something too."""
+    flank = WearPoint("flank", 100_000, 80.0, 150_000, side="outboard")
+    piece = a_roll(flank, WearPoint("root", 20_000, 0.0, 100_000))
+    assert decided(Problem((piece,)))["R7"].kind == "leave"
+    plan = solve_regrind(settled_to_face(piece)).plan
+    assert plan is not None
+    (told,) = plan.decisions
+    assert (told.kind, told.amount_nm, told.width_nm, told.guide_nm) == ("face", 0, 152_314, 0)
+    assert codes(told) == ["pinned_face", "to_face"]
+    assert (plan.aims.worked, plan.aims.stock_nm) == (1, 0)
+
+
+def test_a_settled_face_is_paid_for() -> None:
+    flank = WearPoint("flank", 100_000, 80.0, 150_000)
+    priced = replace(
+        settled_to_face(a_roll(flank)), prices=Prices(4_000, Fraction(10), 800, 90_000)
+    )
+    plan = solve_regrind(priced).plan
+    assert plan is not None
+    assert plan.aims.cents == 4_800
+
+
+@pytest.mark.parametrize(
+    ("piece", "conflict", "frees"),
+    [
+        (a_roll(), ["no_worn_face", "pinned_face"], ["free_unfaced", "free_pin"]),
+        (
+            a_roll(WearPoint("root", 20_000, 0.0, 100_000)),
+            ["no_worn_face", "pinned_face"],
+            ["free_unfaced", "free_pin"],
+        ),
+        (
+            a_roll(WearPoint("flank", 100_000, 80.0, 150_000), faced_to=39_900_000),
+            ["face_too_narrow", "pinned_face"],
+            ["free_narrow", "free_pin"],
+        ),
+        (
+            a_roll(
+                WearPoint("flank", 100_000, 80.0, 150_000), WearPoint("root", 90_000, 0, 80_000)
+            ),
+            ["must_worn", "pinned_face"],
+            ["free_must", "free_pin"],
+        ),
+    ],
+)
+def test_a_settled_face_that_cannot_be_kept_conflicts(
+    piece: Piece, conflict: list[str], frees: list[str]
+) -> None:
+    solved = solve_regrind(settled_to_face(piece))
+    assert solved.status == "infeasible"
+    (told,) = solved.conflicts
+    assert [each.code for each in told.requirements] == conflict
+    assert [each.code for each in told.frees] == frees
+
+
+def test_a_face_settled_where_the_set_asks_for_a_cut_conflicts_with_the_step() -> None:
+    flank = (WearPoint("flank", inch("0.004"), 80.0, inch("0.008")),)
+    line = bottoms("6.000", "6.020", "6.040", B3=roll("B3", "6.040", worn="0.018"))
+    pieces = tuple(replace(p, may_replace=False, points=flank if p.name == "B2" else p.points)
+                   for p in line.pieces)  # fmt: skip
+    solved = solve_regrind(replace(line, pieces=pieces, pins=(Pin("B2", "face"),)))
+    told = [each.code for each in solved.conflicts[0].requirements]
+    assert told == ["pinned_face", "must_worn", "not_replaced", "keep_step"]
+
+
 def test_regrinds_left_are_counted_in_whole_numbers() -> None:
     """6.000 to 5.700 by 0.030 is 10; binary fractions say 9.999."""
     assert regrinds_left(inch("6.000") - inch("5.700"), inch("0.030")) == 10
@@ -382,6 +459,7 @@ def test_asked_to_stop_it_says_so() -> None:
         lambda: Piece("A", (Diameter("drive", 5), Diameter("drive", 6))),
         lambda: Pin("A", "cut_to"),
         lambda: Pin("A", "leave", 5),
+        lambda: Pin("A", "face", 5),
         lambda: Limits(step_nm=0),
         lambda: Prices(-1),
         lambda: Keyway(10, 0, 11),

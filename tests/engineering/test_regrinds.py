@@ -8,7 +8,7 @@ import pytest
 
 from tests.engineering.regrind_model import best_by_milp, best_by_trying
 from tests.engineering.regrind_world import mill, small
-from tooling.engineering.regrinds import Plan, Problem
+from tooling.engineering.regrinds import Pin, Plan, Problem, WearPoint
 from tooling.engineering.regrinds.baseline import broken
 from tooling.engineering.regrinds.conflict import conflicts, is_possible
 from tooling.engineering.regrinds.engine import solve_regrind
@@ -69,6 +69,41 @@ def without_life(problem: Problem) -> Problem:
     return replace(problem, pieces=pieces)
 
 
+def with_a_face_settled(problem: Problem) -> Problem:
+    """The first piece of the plan with a worn face, else the first piece, is to be faced."""
+    named = next((p.name for p in problem.pieces if p.in_plan and is_worn_at_its_face(p.points)),
+                 problem.pieces[0].name)  # fmt: skip
+    pins = tuple(pin for pin in problem.pins if pin.piece != named)
+    return replace(problem, pins=(*pins, Pin(named, "face")))
+
+
+def is_worn_at_its_face(points: tuple[WearPoint, ...]) -> bool:
+    return any(point.angle_degrees >= 75 for point in points)
+
+
+def test_with_a_face_settled_the_plan_is_the_best_of_all_answers() -> None:
+    faced, refused = 0, 0
+    for seed in range(160):
+        problem = with_a_face_settled(without_life(small(seed, priced=seed % 3 == 0)))
+        solved, best = solve_regrind(problem), best_by_trying(problem)
+        if best is None:
+            refused += 1
+            assert solved.status == "infeasible", seed
+            continue
+        assert solved.plan is not None, seed
+        assert solved.plan.is_proven, seed
+        told = aims_of(solved.plan)
+        if problem.prices is None:
+            assert told == best, seed
+        else:
+            assert told[0] == pytest.approx(best[0]), seed
+        assert broken(Search(build(problem)), *amounts(problem, solved.plan)) == [], seed
+        kinds = {each.piece: each.kind for each in solved.plan.decisions}
+        faced += kinds[problem.pins[-1].piece] == "face"
+    assert faced > 20
+    assert refused > 20
+
+
 @pytest.mark.parametrize(
     "made",
     [
@@ -117,7 +152,8 @@ def test_it_is_never_worse_than_cutting_all_by_the_worst_roll() -> None:
 def test_a_conflict_is_irreducible() -> None:
     seen = 0
     for seed in range(200):
-        search = Search(build(small(seed)))
+        problem = small(seed)
+        search = Search(build(with_a_face_settled(problem) if seed % 2 else problem))
         for one in conflicts(search):
             seen += 1
             assert is_possible(search, set(one)) is not None, seed

@@ -134,6 +134,7 @@ def test_what_is_settled_for_a_piece_is_kept_in_the_plan(
         (PinAsked("cut_to", 151 * MM), "cut_adds"),
         (PinAsked("cut_to"), "pin_unclear"),
         (PinAsked("leave", 149 * MM), "pin_unclear"),
+        (PinAsked("face", 149 * MM), "pin_unclear"),
     ],
 )
 def test_what_cannot_be_done_is_refused_at_once(
@@ -369,6 +370,33 @@ def test_a_faced_piece_is_ordered_by_what_comes_off_its_width(
     faced = order.lines.get(piece=shop.rolls[4, "top"])
     assert faced.kinds == ["face"]
     assert {t.dimension: t.target_nm for t in faced.targets.all()}["face_width"] == 89_543_058
+
+
+def test_a_face_that_is_settled_is_planned_and_ordered(
+    shop: RegrindShop, engineer: Person, at: datetime
+) -> None:
+    """Within its limit, so the plan by itself leaves it: (0.10 + 0.05) / sin 80°."""
+    piece = shop.rolls[4, "top"]
+    wear(shop, piece, depth_nm=100_000, angle=80.0)
+    plan = solved(shop, engineer, at)
+    assert cuts(plan)[piece.code] == 0
+    regrind_plans.pin_piece(by=engineer, at=at, plan=plan, code=piece.code, pin=PinAsked("face"))
+    work_out(engineer, at, plan.number)
+    line = find_plan(plan.number).lines.get(piece=piece)
+    assert (line.decision, line.amount_nm) == ("face", 152_314)
+    asked = next(e for e in asked_lines(plan_number=plan.number).lines if e.piece == piece)
+    assert (asked.kinds, asked.take_off_nm) == (("face",), 152_314)
+
+
+def test_a_face_that_nobody_read_is_no_face_to_settle(
+    shop: RegrindShop, engineer: Person, at: datetime
+) -> None:
+    code = shop.rolls[4, "top"].code
+    plan = solved(shop, engineer, at, asks=Asks(pins={code: PinAsked("face")}))
+    assert plan.state == PlanState.CONFLICT
+    (conflict,) = plan_page(plan, at=at).conflicts
+    assert [each.code for each in conflict.requirements] == ["no_worn_face", "pinned_face"]
+    assert [each.code for each in conflict.frees] == ["free_unfaced", "free_pin"]
 
 
 def test_a_piece_that_is_cut_with_a_worn_flank_is_faced_as_well(

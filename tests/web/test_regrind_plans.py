@@ -126,6 +126,20 @@ def test_a_diameter_that_a_message_names_can_be_typed_as_it_stands(
     assert f'data-settled="{piece}"' in text(desk.get(address))
 
 
+def test_what_if_by_settling_a_face(desk: Client, shop: RegrindShop) -> None:
+    piece = shop.rolls[4, "top"]
+    wear(shop, piece, depth_nm=100_000, angle=80.0)
+    address = worked(desk, shop)
+    assert desk.post(f"{address}pin/", {"piece": piece.code, "kind": "face"}).status_code == 302
+    assert work_once(HANDLERS)
+    body = text(desk.get(address))
+    assert f'data-piece="{piece.code}" data-kind="face"' in body
+    settled = body.split(f'data-settled="{piece.code}"')[1].split("</li>")[0]
+    assert "face it and leave its diameters" in settled
+    chosen = body.split(f'id="kind-{piece.code}"')[1].split("</select>")[0]
+    assert re.findall(r'value="(\w+)" selected', chosen) == ["face"]
+
+
 def settings(body: str) -> dict[str, str]:
     """The form as it stands."""
     fields = dict(re.findall(r'<input type="text" name="(\w+)"[^>]*value="([^"]*)"', body))

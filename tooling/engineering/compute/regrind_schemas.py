@@ -99,7 +99,9 @@ INPUT = obj(
     ) | {"description": "Each set on each mill it runs on, passes as the strip meets them."},
     contours=many(many(NAME, most=100), most=1000),
     pins=many(
-        obj(["piece", "kind"], piece=NAME, kind={"enum": ["leave", "cut", "cut_to", "replace"]},
+        obj(["piece", "kind"], piece=NAME,
+            kind={"enum": ["leave", "cut", "cut_to", "face", "replace"],
+                  "description": "face: its worn faces are cut and its diameters stay."},
             diameter_nm=length(), diameter=NAME),
         most=2000,
     ),

@@ -21,7 +21,7 @@ def by_the_worst(search: Search, weights: Weights) -> Baseline:
     for n, facts in enumerate(model.facts):
         cut = _stepped(amount * factors[n], model.step_nm) if facts.piece.in_plan else 0
         cut = max(cut, facts.need * model.step_nm) if cut and facts.must_diameter else cut
-        impossible = cut > facts.cap * model.step_nm or (facts.must_face and not facts.can_face)
+        impossible = cut > facts.cap * model.step_nm or (facts.is_faced and not facts.can_face)
         if impossible and n in may_be_new:
             new.add(n)
             cut = min(cut, max(model.low_nm[n], facts.room_nm))

@@ -134,7 +134,7 @@ class Program:
         replaced = [(at, 1.0) for at in self.is_new.values()]
         worked: Terms = []
         for n, each in enumerate(facts):
-            if each.must_face:
+            if each.is_faced:
                 if n in self.is_new:
                     worked.append((self.is_new[n], -1.0))
             elif self.is_cut[n] is not None:

@@ -15,7 +15,7 @@ class Facts:
 
     ``need``: steps that clean it up whole, once it is cut at all. ``cap``: most steps. ``must``:
     ``worn``, ``forecast``, ``named`` or empty. ``must_diameter`` and ``must_face``: what of it
-    must be. ``face_nm``: what facing takes off its width.
+    must be. ``told_to_face``: settled so. ``face_nm``: what facing takes off its width.
     """
 
     piece: Piece
@@ -24,6 +24,7 @@ class Facts:
     must: str
     must_diameter: bool
     must_face: bool
+    told_to_face: bool
     face_nm: int
     face_inboard_nm: int
     can_face: bool
@@ -36,6 +37,11 @@ class Facts:
     def has_flank(self) -> bool:
         """Something at it is cleaned up by facing only."""
         return self.face_point is not None
+
+    @property
+    def is_faced(self) -> bool:
+        """Faced even where nothing comes off its diameters: worn so far, or settled so."""
+        return self.must_face or (self.told_to_face and self.has_flank)
 
     @cached_property
     def low_nm(self) -> int:
@@ -69,6 +75,7 @@ def facts_of(piece: Piece, limits: Limits, pin: Pin | None) -> Facts:
         must=_must(musts, named),
         must_diameter=named or any(p in round_ for p in musts),
         must_face=any(p in flanks for p in musts),
+        told_to_face=piece.in_plan and pin is not None and pin.kind == "face",
         face_nm=face_nm,
         face_inboard_nm=sides["inboard"],
         can_face=_can_face(piece, face_nm),

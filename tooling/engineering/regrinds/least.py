@@ -151,7 +151,10 @@ class Search:
             exact = self._pinned(n)
             if exact is None:
                 return Domain(0, 0, False, is_empty=True)
-            short = must and (exact == 0 or (facts.must_diameter and exact < need))
+            is_face = facts.told_to_face
+            empty = empty or (is_face and bool(of.keys() & {"narrow", "unfaced"}))
+            short = must and ((exact == 0 and not is_face)
+                              or (facts.must_diameter and exact < need))  # fmt: skip
             return Domain(0, cap, False, exact_nm=exact,
                           is_empty=empty or short or exact > cap)  # fmt: skip
         low = need if must and facts.must_diameter else 0
@@ -162,7 +165,7 @@ class Search:
         pin = self.model.problem.pin(facts.piece.name)
         if pin is None or pin.kind == "replace":
             return None
-        if pin.kind == "leave":
+        if pin.kind in ("leave", "face"):
             return 0
         found = facts.piece.diameter(pin.diameter)
         assert found is not None

@@ -174,10 +174,16 @@ class _Builder:
                           width_nm=facts.piece.width_nm)  # fmt: skip
             yield "narrow", self._require("narrow", told, piece=n)
         pin = self.problem.pin(name)
+        if facts.told_to_face and not facts.has_flank:
+            told = reason("no_worn_face", _("No face of {piece} is known to be worn at {angle}° to "
+                          "its shaft or more, so nothing says how much to cut off it."), piece=name,
+                          angle=f"{self.problem.limits.face_from_degrees:g}")  # fmt: skip
+            yield "unfaced", self._require("unfaced", told, piece=n)
         if pin is not None and pin.kind != "cut":
             templates = {
                 "leave": _("You left {piece} as it is."),
                 "cut_to": _("You cut {piece} to {diameter}."),
+                "face": _("You faced {piece} and left its diameters as they are."),
                 "replace": _("You replaced {piece}."),
             }
             told = reason(f"pinned_{pin.kind}", templates[pin.kind], piece=name,

@@ -11,7 +11,7 @@ from fractions import Fraction
 from functools import cached_property
 from typing import Literal
 
-PinKind = Literal["leave", "cut", "cut_to", "replace"]
+PinKind = Literal["leave", "cut", "cut_to", "face", "replace"]
 Side = Literal["inboard", "outboard", ""]
 
 
@@ -222,7 +222,8 @@ class Line:
 
 @dataclass(frozen=True)
 class Pin:
-    """What the engineer settled for a piece. ``cut``: must be cut, by how much is open."""
+    """What the engineer settled for a piece. ``cut``: must be cut, by how much is open. ``face``:
+    its worn faces are cut and its diameters stay."""
 
     piece: str
     kind: PinKind

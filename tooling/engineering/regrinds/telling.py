@@ -89,6 +89,7 @@ FREES = {
     "fixed": _("Take the set of {piece} into the plan."),
     "least": _("Allow a smaller least diameter for {piece}: drawing minimum, wall or case."),
     "narrow": _("Allow a narrower face for {piece}."),
+    "unfaced": _("Take a reading at the worn face of {piece}, on a gauge point of its drawing."),
     "step": _("Sign for the step after pass {number} of {set}, or take in more passes."),
     "ratio": _("Allow a larger tolerance on the ratio at pass {number} of {set}."),
     "centres": _("Run pass {number} of {set} on a station whose shafts come closer together."),
@@ -107,7 +108,7 @@ def _decision(search: Search, chosen: Chosen, n: int) -> Decision:
         kind = "replace"
     elif off > 0:
         kind = "cut"
-    elif facts.must_face:
+    elif facts.is_faced:
         kind = "face"
     faced = kind == "face" or (kind == "cut" and facts.has_flank)
     known = facts.governing is not None
@@ -283,7 +284,7 @@ def _cost_step(search: Search, chosen: Chosen, weights: Weights) -> Step:
         if n in chosen.new:
             parts["new"] += price.new
             parts["new_life"] += price.life_per_nm * (off - model.low_nm[n])
-        elif off > 0 or facts.must_face:
+        elif off > 0 or facts.is_faced:
             parts["fixed"] += price.cut if off > 0 else price.leave
             parts["amounts"] += price.per_nm * off
     return Step(

@@ -13,7 +13,7 @@ MM = 1_000_000
 
 @dataclass(frozen=True)
 class Price:
-    """One piece in hundredths: left (faced where it must be), cut, each nm cut, new."""
+    """One piece in hundredths: left (paid for where it is faced), cut, each nm cut, new."""
 
     leave: int
     cut: int
@@ -42,7 +42,7 @@ class Weights:
             new = facts.piece.new_cents
             found.append(
                 Price(
-                    leave=given.setup_cents + face if facts.must_face else 0,
+                    leave=given.setup_cents + face if facts.is_faced else 0,
                     cut=given.setup_cents + face,
                     per_nm=Fraction(given.cents_per_mm) / MM + life,
                     new=given.new_cents if new is None else new,
@@ -75,7 +75,7 @@ def aims(model: Model, weights: Weights, new: Collection[int], off_nm: Sequence[
         if n in new:
             cents += price.new + price.life_per_nm * (off - model.low_nm[n])
             continue
-        worked += off > 0 or facts.must_face
+        worked += off > 0 or facts.is_faced
         stock += off
         cents += price.cut + price.per_nm * off if off > 0 else price.leave
     return Aims(cents, len(new), worked, stock)

@@ -20,6 +20,7 @@ PINS = [
     ("leave", _("leave it")),
     ("cut", _("cut it, or replace it where no cut will do")),
     ("cut_to", _("cut it to")),
+    ("face", _("face it and leave its diameters")),
     ("replace", _("replace it")),
 ]
 
