@@ -21,6 +21,8 @@ _UNIT_WORDS: dict[str, tuple[str, ...]] = {
 UNIT_OF_WORD = {word: unit for unit, words in _UNIT_WORDS.items() for word in words}
 _SAYS_UNIT = {"feet": "ft", "footage": "ft", "metres": "m", "meters": "m"}
 _BRACKETED = re.compile(r"[(\[{]\s*([^)\]}]*?)\s*[)\]}]")
+_TYPO = 0.85
+"""Two words at least so alike are one with a slip of the pen."""
 _LETTERS = re.compile(r"\[[A-Z]{1,3}\]'*$")
 _SAME = {
     "diam": "dia", "diameter": "dia", "ø": "dia", "⌀": "dia", "number": "no", "nr": "no",
@@ -70,32 +72,39 @@ def without_unit(words: str, units: tuple[str, ...]) -> str:
     return first if first and UNIT_OF_WORD.get(last) in units else words
 
 
-@lru_cache(maxsize=200_000)
 def likeness(heading: str, word: str) -> float:
     """How alike two plain headings are, 0 to 1: equal, same words, one within the other, typo."""
     if heading == word:
         return 1.0
-    ours, theirs = set(heading.split()), set(word.split())
-    if ours == theirs:
-        return 0.95
-    if theirs and theirs < ours and len(word) > 2:
-        return 0.6 + 0.25 * len(theirs) / len(ours)
-    if min(len(heading), len(word)) >= 5 and _at_most(heading, word) >= 0.85:
-        ratio = SequenceMatcher(None, heading, word).ratio()
-        return 0.9 * ratio if ratio >= 0.85 else 0.0
-    return 0.0
+    ours, theirs = _parts(heading), _parts(word)
+    if theirs <= ours:
+        if len(theirs) == len(ours):
+            return 0.95
+        if theirs and len(word) > 2:
+            return 0.6 + 0.25 * len(theirs) / len(ours)
+    shorter, longer = sorted((len(heading), len(word)))
+    if shorter < 5 or 2 * shorter < _TYPO * (shorter + longer) or _at_most(heading, word) < _TYPO:
+        return 0.0
+    ratio = SequenceMatcher(None, heading, word).ratio()
+    return 0.9 * ratio if ratio >= _TYPO else 0.0
 
 
 def _at_most(one: str, other: str) -> float:
-    """An upper bound of the ratio, cheaper than itself: by the lengths, then by the letters."""
+    """An upper bound of the ratio, cheaper than itself: by which letters there are, then by how
+    many of each."""
     both = len(one) + len(other)
-    bound = 2 * min(len(one), len(other)) / both
-    if bound < 0.85:
-        return bound
-    theirs = _letters(other)
-    return 2 * sum(min(n, theirs.get(each, 0)) for each, n in _letters(one).items()) / both
+    ours, theirs = _letters(one), _letters(other)
+    lacking = len(ours.keys() - theirs.keys())
+    if 2 * (len(one) - lacking) < _TYPO * both:
+        return 2 * (len(one) - lacking) / both
+    return 2 * sum(min(n, theirs.get(each, 0)) for each, n in ours.items()) / both
 
 
 @lru_cache(maxsize=20_000)
-def _letters(text: str) -> Counter[str]:
-    return Counter(text)
+def _parts(text: str) -> frozenset[str]:
+    return frozenset(text.split())
+
+
+@lru_cache(maxsize=20_000)
+def _letters(text: str) -> dict[str, int]:
+    return dict(Counter(text))

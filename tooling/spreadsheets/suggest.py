@@ -33,9 +33,10 @@ def _score(
     bare = without_unit(plain(heading), units)
     if not bare:
         return 0.0
-    best = max(
-        weight * likeness(bare, word) for word, weight in _words(field, label, words).items()
-    )
+    best = 0.0
+    for word, weight in _words(field, label, words).items():
+        if (alike := likeness(bare, word)) and weight * alike > best:
+            best = weight * alike
     if units and heading_unit(heading, units):
         return min(1.0, best + 0.01)
     return best
