@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import pytest
+from django.db.models import F
 
 from tests.grinding import Grinding, a_kit, inches, let_go
 from tests.services.test_owner_leave import refused
 from tooling.models import (
     ChartState,
+    DrawingRevision,
     OrderEvent,
     Owner,
     Piece,
@@ -16,6 +18,7 @@ from tooling.models import (
     SetupChart,
     Work,
 )
+from tooling.queries.regrind_release import judge_order, judged_lines
 from tooling.services import approvals, regrind_order_moves, regrind_orders
 from tooling.services.regrind_release import release_for_job
 from tooling.services.regrind_targets import OrderLineIn
@@ -115,6 +118,23 @@ def test_one_pass_cut_alone_leaves_the_strip_slack(shop, engineer):
     assert SetupChart.objects.get().state == ChartState.PROVED
     assert let_go(shop, engineer, order, reason="last coil of this profile").state == "released"
     assert OrderEvent.objects.get(what="released").reason == "last coil of this profile"
+
+
+def test_where_no_drive_diameter_is_known_the_roots_tell_the_steps(shop, engineer):
+    """Roots drawn 6.000, 6.020, 6.040, 6.060, the third read 6.010: refused as the drives would be,
+    and against a drawing whose roots fall there it only warns."""
+    DrawingRevision.objects.update(
+        root_diameter_nm=F("drive_diameter_nm"), drive_diameter_nm=None,
+        least_drive_diameter_nm=None,
+    )  # fmt: skip
+    order = shop.ready(engineer, shop.request(engineer, *ALONE))
+    problem = refused("speed_slack", let_go, shop, engineer, order)
+    assert "By the roots" in str(problem)
+    thirds = DrawingRevision.objects.filter(drawing__number__in=("D3t", "D3b"))
+    thirds.update(root_diameter_nm=inches("6.015"))
+    (judged,) = judge_order(judged_lines(order), at=shop.later(7)).sets
+    drawn = [each.level for each in judged.checks if each.code == "speed_drop_drawn"]
+    assert (judged.level, drawn) == ("warn", ["warn", "warn"])
 
 
 def test_all_cut_alike_keep_step(shop, engineer):

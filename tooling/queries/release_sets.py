@@ -11,6 +11,8 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
+from django.utils.translation import gettext as _
+
 from tooling.engineering.findings import Finding
 from tooling.engineering.lengths import Unit, say_length
 from tooling.engineering.mill_fit import Placed, fit_set_to_mill, place_passes
@@ -23,8 +25,9 @@ from tooling.engineering.mill_specs import (
     StationSpec,
 )
 from tooling.engineering.speeds import DrivePass, DriveRoll, SpeedLimits, check_ratio, check_speeds
-from tooling.models import Piece, SetPosition
+from tooling.models import DrawingKind, DrawingRevision, Piece, SetPosition
 from tooling.queries.fit_specs import mill_spec, roll_spec, set_spec, strip_spec
+from tooling.queries.pieces import size_of
 from tooling.queries.release_users import User, Users
 from tooling.queries.release_views import Check, DriveRow, SetJudged
 
@@ -36,11 +39,13 @@ SIGNED = ("speed_slack",)
 
 @dataclass(frozen=True)
 class _Known:
-    """Beside a roll's specification: what is drawn, how sure its diameter is, whose piece it is."""
+    """Beside a roll's specification: what is drawn, how sure its diameter is, whose piece it is;
+    and its root, by which steps are told of a set that knows no drive diameter."""
 
     piece_id: int | None
     drawn_nm: int | None
     uncertainty_nm: int | None
+    root: DriveRoll | None
 
 
 @dataclass(frozen=True)
@@ -105,7 +110,10 @@ def _line(users: Users, user: User, mill_id: int | None, sizes: Sizes) -> _Line:
             spec = replace(spec, name=piece.mark)  # said by its mark, as the plan says it
         passes.setdefault(row.set_pass.number, []).append(spec)
         known[row.set_pass.number, row.shaft, row.order] = _Known(
-            piece_id, drawn.drive_diameter_nm, users.uncertainties.get(piece_id or 0)
+            piece_id,
+            drawn.drive_diameter_nm,
+            users.uncertainties.get((piece_id or 0, "drive_diameter")),
+            _root(row, drawn, piece, users.uncertainties.get((piece_id or 0, "root_diameter"))),
         )
     fitting = _fitting(users, user, mill_id, passes)
     if mill_id is None:
@@ -114,6 +122,17 @@ def _line(users: Users, user: User, mill_id: int | None, sizes: Sizes) -> _Line:
     else:
         placed = tuple(place_passes(fitting)[0])
     return _Line(fitting, placed, known, _limits(users, user, mill_id))
+
+
+def _root(
+    row: SetPosition, drawn: DrawingRevision, piece: Piece | None, uncertainty_nm: int | None
+) -> DriveRoll | None:
+    """A roll's root as it is beside the one drawn: a cut takes as much off it as off the diameter
+    that drives. None where either is not known."""
+    now = size_of(piece, "root_diameter") if piece is not None else drawn.root_diameter_nm
+    if row.drawing.kind != DrawingKind.ROLL or not now or not drawn.root_diameter_nm:
+        return None
+    return DriveRoll(now, drawn.root_diameter_nm, uncertainty_nm)
 
 
 def _own_positions(users: Users, user: User) -> Sequence[SetPosition]:
@@ -210,31 +229,40 @@ SIZED = ("ratio", "vertical_centres", "flange", "horizontal_centres", "stand", "
 
 
 def _speeds(line: _Line, touched: frozenset[int], unit: Unit) -> Iterator[Check]:
-    """Steps that begin or end at a pass with an ordered piece; elsewhere slack only warns."""
-    passes = [_drive_pass(line, each) for each in line.placed]
+    """Steps that begin or end at a pass with an ordered piece; elsewhere slack only warns. Of a set
+    that knows no drive diameter at all, those of the roots against the drawn ones."""
+    drives = any(r.drive_diameter_nm for each in line.placed for r in each.set_pass.rolls)
+    passes = [_drive_pass(line, each, by_root=not drives) for each in line.placed]
+    words = "{said}" if drives else _("By the roots, no drive diameter is known: {said}")
     for finding in check_speeds(passes, line.limits):
         if finding.check != "progression":
             continue
         near = {finding.values["before"], finding.values["after"]} & touched
-        if near:
-            yield _check(finding, unit)
-        elif finding.level == "no":
-            yield _check(finding, unit, level="warn")
+        if near or finding.level == "no":
+            check = _check(finding, unit, level="" if near else "warn")
+            yield replace(check, said=words.format(said=check.said))
 
 
-def _drive_pass(line: _Line, placed: Placed) -> DrivePass:
+def _drive_pass(line: _Line, placed: Placed, *, by_root: bool = False) -> DrivePass:
     station = placed.station
     return DrivePass(
         number=placed.set_pass.number,
-        top=_drive_roll(line, placed, "top"),
-        bottom=_drive_roll(line, placed, "bottom"),
+        top=_drive_roll(line, placed, "top", by_root),
+        bottom=_drive_roll(line, placed, "bottom", by_root),
         station=station.number if station.shafts else None,
         ratio=station.ratio,
     )
 
 
-def _drive_roll(line: _Line, placed: Placed, which: str) -> DriveRoll | None:
+def _drive_roll(line: _Line, placed: Placed, which: str, by_root: bool) -> DriveRoll | None:
     shaft = placed.station.shaft(which)
+    driven = shaft is None or shaft.drive != "idle"
+    rpm_factor = shaft.rpm_factor if shaft else Fraction(1)
+    if by_root:
+        here = [r for r in placed.set_pass.on(which) if not r.idles]
+        roots = [line.known[placed.set_pass.number, which, r.order].root for r in here]
+        root = max((r for r in roots if r), key=lambda r: r.drawn_nm or 0, default=None)
+        return root and replace(root, driven=driven, rpm_factor=rpm_factor)
     rolls = [r for r in placed.set_pass.on(which) if r.drive_diameter_nm]
     roll = placed.set_pass.driving(which) or next(iter(rolls), None)
     if roll is None or roll.drive_diameter_nm is None:
@@ -244,8 +272,8 @@ def _drive_roll(line: _Line, placed: Placed, which: str) -> DriveRoll | None:
         diameter_nm=roll.drive_diameter_nm,
         drawn_nm=known.drawn_nm,
         uncertainty_nm=known.uncertainty_nm,
-        driven=not roll.idles and (shaft is None or shaft.drive != "idle"),
-        rpm_factor=shaft.rpm_factor if shaft else Fraction(1),
+        driven=driven and not roll.idles,
+        rpm_factor=rpm_factor,
     )
 
 

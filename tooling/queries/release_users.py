@@ -24,7 +24,7 @@ from tooling.models import (
     ToolSet,
 )
 from tooling.queries.fit_specs import KINDS, sleeve_specs, stations_of_mills
-from tooling.queries.measured_drive import drive_uncertainties
+from tooling.queries.measured_drive import size_uncertainties
 from tooling.queries.settings import Given, given_settings
 
 SETTINGS = ["ratio_mismatch_warn", "gap_near_vertical", "step_warn_least", "step_warn_most"]
@@ -56,7 +56,7 @@ class Users:
     steep: Mapping[int, Mapping[int, float]]
     sleeves: tuple[SleeveSpec, ...]
     given: Given
-    uncertainties: Mapping[int, int]
+    uncertainties: Mapping[tuple[int, str], int]
 
 
 def users_of(piece_ids: Collection[int]) -> Users:
@@ -92,7 +92,7 @@ def users_of(piece_ids: Collection[int]) -> Users:
         steep=_steep(set(sets)),
         sleeves=sleeve_specs(),
         given=given_settings(SETTINGS),
-        uncertainties=drive_uncertainties(wanted),
+        uncertainties=size_uncertainties(wanted, ["drive_diameter", "root_diameter"]),
     )
 
 
