@@ -21,20 +21,21 @@ def _words(field: str, label: str, words: tuple[str, ...]) -> dict[str, float]:
     return {**spelled, plain(field): 1.0, plain(label): 1.0}
 
 
+@lru_cache(maxsize=20_000)
+def _named(heading: str, kind: str) -> tuple[tuple[int, float], ...]:
+    """The fields, by their numbers, that a heading names well enough to be suggested."""
+    found = [(at, score(heading, field)) for at, field in enumerate(KINDS[kind].fields)]
+    return tuple(each for each in found if each[1] >= _LEAST_SCORE)
+
+
 def score(heading: str, field: Field) -> float:
     """How well a heading names a field, 0 to 1; 0.7 is enough to be suggested."""
-    return _score(heading, field.name, field.label, field.words, field.units)
-
-
-@lru_cache(maxsize=100_000)
-def _score(
-    heading: str, field: str, label: str, words: tuple[str, ...], units: tuple[str, ...]
-) -> float:
+    units = field.units
     bare = without_unit(plain(heading), units)
     if not bare:
         return 0.0
     best = 0.0
-    for word, weight in _words(field, label, words).items():
+    for word, weight in _words(field.name, field.label, field.words).items():
         if (alike := likeness(bare, word)) and weight * alike > best:
             best = weight * alike
     if units and heading_unit(heading, units):
@@ -45,14 +46,14 @@ def _score(
 def _matches(sheet: Sheet, kind: Kind) -> dict[str, tuple[str, float]]:
     """Field → (heading, score), the best pairs first, each heading and field once."""
     pairs = [
-        (-score(heading, field), at, column, field.name, heading)
-        for at, field in enumerate(kind.fields)
+        (-found, at, column, kind.fields[at].name, heading)
         for column, heading in enumerate(sheet.headings)
+        for at, found in _named(heading, kind.name)
     ]
     matched: dict[str, tuple[str, float]] = {}
     used: set[str] = set()
     for negative, _at, _column, name, heading in sorted(pairs):
-        if -negative >= _LEAST_SCORE and name not in matched and heading not in used:
+        if name not in matched and heading not in used:
             matched[name] = (heading, -negative)
             used.add(heading)
     return matched
