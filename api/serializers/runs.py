@@ -171,10 +171,13 @@ class RunPieceOut(serializers.Serializer[Any]):
 
 
 class RunPageOut(serializers.Serializer[Any]):
-    """A run with what it put on each piece."""
+    """A run with what it put on each piece. ``feed_tells_m``: another length that the counter feed
+    tells of it now, where it took its own from there and readings came late; to take that, correct
+    the run with ``from_feed``."""
 
     run = RunOut()
     pieces = RunPieceOut(many=True)
+    feed_tells_m = StripLengthM("otherwise_nm")
 
 
 class CounterReadingIn(ActionIn):

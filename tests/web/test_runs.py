@@ -138,3 +138,42 @@ def test_a_list_asks_the_same_however_many_ran(
     with django_assert_num_queries(4):
         setup_runs(found, at=at + timedelta(hours=1))
     assert page.get("/runs/?mill=M").status_code == 200
+
+
+def test_readings_that_came_late_are_told_and_taken_with_one_press(
+    setup: Setup, crew: Person, page: Client, django_assert_num_queries: Any
+) -> None:
+    """10 taken of 0 → 10; then 14 comes late, from before the run's end."""
+    at, mill = setup.started_at + timedelta(minutes=1), setup.mill
+
+    def come(minute: int, *told: tuple[float, int]) -> None:
+        counter_readings.record_counter(
+            by=crew, at=at + timedelta(minutes=minute), mill=mill,
+            readings=[CounterIn(uuid.uuid4(), metres * NM_PER_M, at + timedelta(minutes=when))
+                      for when, metres in told],
+        )  # fmt: skip
+
+    come(3, (0, 0), (2, 10))
+    run = runs.record_run(
+        by=crew, at=at + timedelta(minutes=5), setup=setup, said=RunIn(from_feed=True),
+        began_at=at, coil="C-9",
+    )  # fmt: skip
+    where = f"/setups/{setup.kit.number}/runs/"
+    assert "fed_otherwise" not in text_of(page.get(where))
+    come(6, (4, 14))
+    for address in (where, f"/runs/{run.pk}/"):
+        shown = text_of(page.get(address))
+        assert 'data-code="fed_otherwise"' in shown
+        assert "14" in shown.split('data-code="fed_otherwise"')[1][:900]
+    with django_assert_num_queries(5):
+        run_page(run.pk)
+    found = find_setup(setup.kit.number)
+    with django_assert_num_queries(6):
+        setup_runs(found, at=at + timedelta(hours=1))
+    answer = page.post(f"/runs/{run.pk}/correct/", {"counter": "", "id": str(uuid.uuid4())})
+    new = Run.objects.get(corrects=run)
+    assert answer["Location"] == f"/runs/{new.pk}/"
+    assert (new.length_nm, new.coil, new.began_at) == (14 * NM_PER_M, "C-9", run.began_at)
+    assert "fed_otherwise" not in text_of(page.get(where))
+    again = page.post(f"/runs/{run.pk}/correct/", {"counter": ""})
+    assert 'data-code="already_corrected"' in text_of(again)

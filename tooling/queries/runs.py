@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 from tooling.engineering.strip import ESTIMATES, WAY_WORDS
 from tooling.errors import Unknown
 from tooling.models import Run, Setup
-from tooling.queries.counter_feed import Moved, counters_moved
+from tooling.queries.counter_feed import Moved, counters_moved, fed_otherwise
 from tooling.queries.settings import Given, given_settings
 
 DIFFER_PARTS, DIFFER_COIL = "lengths_differ_parts", "lengths_differ_coil"
@@ -97,18 +97,26 @@ class RunPieceView:
 
 @dataclass(frozen=True)
 class RunPage:
-    """One run with what it put on pieces."""
+    """One run with what it put on pieces. ``otherwise``: what the counter that it took its length
+    from tells of it now, where readings came late."""
 
     run: RunView
     pieces: tuple[RunPieceView, ...]
+    otherwise: Moved | None
+
+    @property
+    def otherwise_nm(self) -> int | None:
+        return self.otherwise.moved_nm if self.otherwise is not None else None
 
 
 @dataclass(frozen=True)
 class SetupRuns:
     """What ran through a setup, and what the next run begins from. ``feed``: what the mill's
-    counters moved since the last run ended."""
+    counters moved since the last run ended; ``otherwise``: runs of which they tell another length
+    now than then."""
 
     runs: tuple[RunView, ...]
+    otherwise: tuple[tuple[RunView, Moved], ...]
     total_nm: int
     planned_nm: int
     counter_nm: int | None
@@ -172,14 +180,17 @@ def all_runs(**asked: Any) -> Iterator[RunView]:
 
 
 def run_page(number: int) -> RunPage:
-    """One run with its pieces. Three queries. Raises Unknown ``unknown_run``."""
+    """One run with its pieces. Three queries, of one that the counter feed told one more and one
+    for each counter. Raises Unknown ``unknown_run``."""
     run = find_run(number)
     given = given_settings([DIFFER_PARTS, DIFFER_COIL])
     rows = run.pieces.order_by("entry__piece__code").values_list(
         "entry__piece__code", "entry__piece__mark", "entry__piece__drawing__number",
         "entry__length_nm", "entry__strokes",
     )  # fmt: skip
-    return RunPage(view_of(run, given), tuple(RunPieceView(*row) for row in rows))
+    view = view_of(run, given)
+    otherwise = fed_otherwise([run] if view.stands else []).get(run.pk)
+    return RunPage(view, tuple(RunPieceView(*row) for row in rows), otherwise)
 
 
 def view_of(run: Run, given: Given) -> RunView:
@@ -247,16 +258,19 @@ def _ways(run: Run, given: Given) -> tuple[WayView, ...]:
 
 
 def setup_runs(setup: Setup, *, at: datetime) -> SetupRuns:
-    """What ran through a setup. Four queries, one more for each counter that the mill has."""
+    """What ran through a setup. Four queries, one more for each counter that the mill has; where a
+    run is of the feed as many again."""
     given = given_settings([DIFFER_PARTS, DIFFER_COIL])
     rows = list(
         Run.objects.select_related(*RUN_WITH)
         .filter(STANDING, setup=setup)
         .order_by("-happened_at", "-id")
     )
-    since = _since(setup, rows)
+    since, late = _since(setup, rows), fed_otherwise(rows)
+    views = tuple(view_of(row, given) for row in rows)
     return SetupRuns(
-        runs=tuple(view_of(row, given) for row in rows),
+        runs=views,
+        otherwise=tuple((view, late[view.id]) for view in views if view.id in late),
         total_nm=sum(row.length_nm for row in rows),
         planned_nm=setup.kit.job.length_nm,
         counter_nm=counter_before(setup, until=at, leave_out=None),

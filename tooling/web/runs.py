@@ -152,6 +152,8 @@ def correct(request: HttpRequest, number: int) -> HttpResponse:
     run = find_run(number)
     view = run_page(number).run
     filled = filled_with(view, strip_unit=strip_unit_of(request))
+    if request.POST.get("counter") is not None:
+        return _correct_from_feed(request, run)
     form = run_form(request, run.setup, data=data_of(request), **filled)
     if request.method == "POST" and form.is_valid():
         new = _correct(request, run, form)
@@ -160,6 +162,22 @@ def correct(request: HttpRequest, number: int) -> HttpResponse:
             return redirect("run", new.pk)
     context = {"run": view, "form": form, "next_id": uuid.uuid4()}
     return render(request, "runs/correct.html", context, status=400 if form.is_bound else 200)
+
+
+def _correct_from_feed(request: HttpRequest, run: Run) -> HttpResponse:
+    """As the counter tells it now; all else stays as it was said."""
+    said = RunIn(
+        from_feed=True, counter=request.POST["counter"][:30], parts=run.parts, part_nm=run.part_nm,
+        scrap_nm=run.scrap_nm, threading_nm=run.threading_nm,
+    )  # fmt: skip
+    try:
+        new = runs.correct_run(run=run, said=said, id=_uuid(request), sure=True, **signed(request))
+    except NotAllowed:
+        raise
+    except ToolingError as error:
+        return _run_answer(request, run.pk, error)
+    messages.success(request, _("Put right. The old one stays in the list of runs."))
+    return redirect("run", new.pk)
 
 
 def _correct(request: HttpRequest, run: Run, form: RunForm) -> Run | None:
