@@ -115,6 +115,7 @@ class FillChangeOut(serializers.Serializer[Any]):
     """What the fills around a faced piece are to gain."""
 
     piece = serializers.CharField()
+    mark = serializers.CharField()
     set = serializers.CharField(source="set_number")
     pass_number = serializers.IntegerField()
     shaft = serializers.CharField()

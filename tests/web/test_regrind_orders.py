@@ -12,8 +12,9 @@ from pypdf import PdfReader
 
 from tests.grinding import Grinding, a_kit, inches
 from tooling.models import KitPosition, Owner, Piece, Reading, RegrindOrder
-from tooling.services import kits, pins
+from tooling.services import kits, pins, regrind_orders
 from tooling.services.movements import move_pieces
+from tooling.services.regrind_targets import OrderLineIn
 from tooling.web.pins import BY_BADGE
 
 pytestmark = pytest.mark.django_db
@@ -115,6 +116,31 @@ def test_the_way_of_an_order_on_its_pages(shop, desk, engineer):
     assert desk.post(f"{own}release/", {}).headers["Location"] == own
     assert "released" in text(desk.get(own))
     assert "1 order, 8 pieces" in text(desk.get(ORDERS))
+
+
+def test_the_release_names_pieces_by_their_marks(shop, desk, engineer):
+    order = shop.request(engineer, THIRD, (3, "top", 1))
+    shop.send(engineer, order)
+    shop.back(engineer, order)
+    own = f"{ORDERS}{order.number}/judged/"
+    assert "the mark is back: 3B, 3T." in text(desk.get(own)).replace("3T, 3B", "3B, 3T")
+    bottom, top = shop.piece(THIRD), shop.piece((3, "top", 1))
+    Piece.objects.filter(pk=top.pk).update(mark="3B")
+    page = text(desk.get(own))
+    assert f"3B ({bottom.code})" in page
+    assert f"3B ({top.code})" in page
+    Piece.objects.filter(pk=top.pk).update(mark="")
+    assert re.search(rf"the mark is back: (3B, {top.code}|{top.code}, 3B)\.", text(desk.get(own)))
+
+
+def test_a_faced_roll_is_named_by_its_mark_among_the_fills(shop, desk, engineer):
+    sizes = {"face_width": inches("1.99"), "guide_offset": inches("0.996")}
+    line = OrderLineIn(shop.piece(THIRD), kinds=("face",), targets=sizes)
+    order = regrind_orders.request_order(by=engineer, at=shop.world.at, lines=[line])
+    page = text(desk.get(f"{ORDERS}{order.number}/judged/"))
+    told = page.split("what the spacers are to gain")[1].split("</li>")[0]
+    assert "<strong>3B</strong>" in told
+    assert shop.piece(THIRD).code in told
 
 
 def test_slack_is_signed_for_on_the_same_screen(shop, desk, engineer):

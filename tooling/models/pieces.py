@@ -285,6 +285,11 @@ class Piece(models.Model):
     def __str__(self) -> str:
         return f"{self.code} {self.mark}".strip()
 
+    @property
+    def called(self) -> str:
+        """By its mark, as the crew knows it, with its code; without a mark by its code."""
+        return f"{self.mark} ({self.code})" if self.mark else self.code
+
 
 class PieceAlias(models.Model):
     """An old number that people still use for a piece."""

@@ -125,6 +125,7 @@ def _fill_changes(
             found.append(
                 FillChange(
                     piece=users.pieces[piece].code,
+                    mark=users.pieces[piece].mark,
                     set_number=user.tool_set.number,
                     pass_number=row.set_pass.number,
                     shaft=row.shaft,

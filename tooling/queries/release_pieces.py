@@ -111,13 +111,13 @@ def _leave(line: RegrindOrderLine, answers: Answers, on: date) -> Iterator[Check
     if not stands.is_given:
         why = why_not(ApprovalKind.REGRIND, line.piece.owner.name, stands)
         yield _no("owner_approval_missing", line, _("{piece}: {why}").format(
-            piece=line.piece, why=why))  # fmt: skip
+            piece=line.piece.called, why=why))  # fmt: skip
 
 
 def _of_line(line: RegrindOrderLine, read: Readings, unit: Unit) -> Iterator[Check]:
     piece = line.piece
     if line.back_at is None:
-        yield _no("still_out", line, _("{piece} did not come back yet.").format(piece=piece))
+        yield _no("still_out", line, _("{piece} did not come back yet.").format(piece=piece.called))
         return
     yield from _reads(line, read, unit)
     for name in LEAST:
@@ -127,18 +127,17 @@ def _of_line(line: RegrindOrderLine, read: Readings, unit: Unit) -> Iterator[Che
             yield _no(code, line, _(
                 "{piece}: {dimension} {now} is below the least allowed {least}. It is not "
                 "released; have a new one made."
-            ).format(piece=piece, dimension=LABELS[name], now=say_length(now, unit),
+            ).format(piece=piece.called, dimension=LABELS[name], now=say_length(now, unit),
                      least=say_length(least, unit)))  # fmt: skip
     if line.mark_to_restore and line.mark_seen_at is None:
         yield _no("mark_missing", line, _(
-            "{piece}: nobody has said that its mark {mark} is back. Look at it, or have it marked "
-            "again."
-        ).format(piece=piece.code, mark=piece.mark or "–"))  # fmt: skip
+            "{piece}: nobody has said that its mark is back. Look at it, or have it marked again."
+        ).format(piece=piece.called))  # fmt: skip
     if piece.condition == Condition.HOLD or piece.condition == Condition.CRACKED:
         said = _("{piece} is {condition} still; lift that on its own page.").format(
-            piece=piece, condition=piece.get_condition_display()
+            piece=piece.called, condition=piece.get_condition_display()
         )
-        yield Check("piece_not_fit", "warn", said, piece=piece.code)
+        yield Check("piece_not_fit", "warn", said, piece=piece.code, mark=piece.mark)
 
 
 def _reads(line: RegrindOrderLine, read: Readings, unit: Unit) -> Iterator[Check]:
@@ -148,7 +147,7 @@ def _reads(line: RegrindOrderLine, read: Readings, unit: Unit) -> Iterator[Check
     if unread:
         words = _("{piece} was not measured since the work: {dimensions}.")
         names = ", ".join(str(LABELS[name]) for name in unread)
-        yield _no("unread_after_cut", line, words.format(piece=piece, dimensions=names))
+        yield _no("unread_after_cut", line, words.format(piece=piece.called, dimensions=names))
     for name in to_be_read(line):
         reading, target = read.get((piece.pk, name)), targets.get(name)
         if reading is None:
@@ -157,11 +156,12 @@ def _reads(line: RegrindOrderLine, read: Readings, unit: Unit) -> Iterator[Check
             yield _no("unread_over_chrome", line, _(
                 "{piece} was plated; {dimension} was written as measured bare. Measure it over "
                 "the chrome."
-            ).format(piece=piece, dimension=LABELS[name]))  # fmt: skip
+            ).format(piece=piece.called, dimension=LABELS[name]))  # fmt: skip
         if target is None:
             continue
         least, most = target.target_nm - target.minus_nm, target.target_nm + target.plus_nm
-        said = {"piece": piece, "dimension": LABELS[name], "now": say_length(reading.nm, unit),
+        said = {"piece": piece.called, "dimension": LABELS[name],
+                "now": say_length(reading.nm, unit),
                 "least": say_length(least, unit), "most": say_length(most, unit)}  # fmt: skip
         if not least <= reading.nm <= most:
             code = "diameter_off" if name in DIAMETERS else "size_off"
@@ -172,7 +172,7 @@ def _reads(line: RegrindOrderLine, read: Readings, unit: Unit) -> Iterator[Check
         else:
             yield Check("to_size", "ok", _(
                 "{piece}: {dimension} {now}, ordered {least} to {most}."
-            ).format(**said), piece=piece.code)  # fmt: skip
+            ).format(**said), piece=piece.code, mark=piece.mark)  # fmt: skip
 
 
 def _is_plated(line: RegrindOrderLine) -> bool:
@@ -181,7 +181,7 @@ def _is_plated(line: RegrindOrderLine) -> bool:
 
 
 def _no(code: str, line: RegrindOrderLine, said: str) -> Check:
-    return Check(code, "no", said, piece=line.piece.code)
+    return Check(code, "no", said, piece=line.piece.code, mark=line.piece.mark)
 
 
 def worn_condition(piece: Piece, kinds: Collection[str]) -> bool:

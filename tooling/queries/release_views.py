@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
@@ -14,13 +15,14 @@ from tooling.engineering.how import Step
 @dataclass(frozen=True)
 class Check:
     """One check: ``no`` keeps the order from being released, unless an engineer may sign a reason
-    (``may_sign``). ``piece``: the code of the piece that it is about, where it is one."""
+    (``may_sign``). ``piece``, ``mark``: of the piece that it is about, where it is one."""
 
     code: str
     level: str
     said: str
     may_sign: bool = False
     piece: str = ""
+    mark: str = ""
     pass_number: int | None = None
     how: tuple[Step, ...] = ()
 
@@ -68,9 +70,15 @@ def grouped(checks: Sequence[Check]) -> tuple[Grouped, ...]:
 
 
 def _names(checks: Sequence[Check]) -> str:
-    """The pieces of these checks; of many the first few, and how many more."""
-    names, more = [each.piece for each in checks[:MOST_NAMED]], len(checks) - MOST_NAMED
-    said = ", ".join(names)
+    """The pieces of these checks by their marks, with the code where two have one mark; of many
+    the first few, and how many more."""
+    marks, more = Counter(each.mark for each in checks), len(checks) - MOST_NAMED
+    said = ", ".join(
+        each.piece if not each.mark
+        else each.mark if marks[each.mark] == 1
+        else f"{each.mark} ({each.piece})"
+        for each in checks[:MOST_NAMED]
+    )  # fmt: skip
     if more <= 0:
         return said
     return gettext("{pieces} and {n} more").format(pieces=said, n=more)
@@ -98,6 +106,7 @@ class FillChange:
     what is to be added."""
 
     piece: str
+    mark: str
     set_number: str
     pass_number: int
     shaft: str

@@ -100,7 +100,7 @@ def name_of(row: KitPosition) -> str:
     """What goes on here, as it is read on the thing: mark and code, or the drawing of a count."""
     if row.piece is None:
         return row.drawing.number
-    return f"{row.piece.mark} ({row.piece.code})" if row.piece.mark else row.piece.code
+    return row.piece.called
 
 
 def _scan_wanted(at_shaft: At, each: OnShaft) -> Conflict:
@@ -185,10 +185,6 @@ def _wanted_words(wanted: Sequence[OnShaft], before: Sequence[int]) -> str:
     )
 
 
-def _what(piece: Piece) -> str:
-    return f"{piece.mark} ({piece.code})" if piece.mark else piece.code
-
-
 def _wrong(
     code: str,
     at_shaft: At,
@@ -201,7 +197,7 @@ def _wrong(
         code,
         _("{what} is a {drawing} for station {station}, {shaft}, {turn} from the shoulder; here is "
           "{here}. {wanted}"),
-        what=_what(piece),
+        what=piece.called,
         drawing=piece.drawing.number,
         station=mine.station_number,
         shaft=SHAFT_WORDS.get(mine.shaft, mine.shaft),
@@ -229,7 +225,7 @@ def _not_of_this_kit(
         "wrong_position",
         _("{what} is a {drawing} that kit {kit} does not have; it belongs in {home}. Here is "
           "{here}. {wanted}"),
-        what=_what(piece),
+        what=piece.called,
         drawing=piece.drawing.number,
         kit=at_shaft.setup.kit.number,
         home=piece.place.path_name or piece.place.name,

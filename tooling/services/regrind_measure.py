@@ -47,7 +47,7 @@ def measure_line(
             raise Conflict(
                 "not_back",
                 _("{piece} did not come back yet. Take it back first, then measure it."),
-                piece=str(fresh.piece),
+                piece=fresh.piece.called,
             )
         kept = []
         for name, size in measured.items():

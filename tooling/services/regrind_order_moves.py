@@ -182,7 +182,7 @@ def see_mark(
             raise Conflict(
                 "not_back",
                 _("{piece} did not come back yet; its mark cannot be seen."),
-                piece=str(away[0].piece),
+                piece=away[0].piece.called,
                 in_field="codes",
             )
         RegrindOrderLine.objects.filter(pk__in=[line.pk for line in seen]).update(
@@ -238,7 +238,7 @@ def _not_on_order(order: RegrindOrder, code: str, subject: object) -> Conflict:
     return Conflict(
         "not_on_order",
         _("{what} is not on order {number}. {hint}"),
-        what=str(piece) if piece is not None else code[:40],
+        what=piece.called if piece is not None else code[:40],
         number=order.number,
         hint=hint,
         in_field="codes",
@@ -259,7 +259,7 @@ def _check_not_with_a_kit(going: Sequence[RegrindOrderLine]) -> None:
             "piece_taken",
             _("{piece} lies with kit {kit} (job {job}). Send it when that is over, or put it back "
               "first."),
-            piece=str(claim.piece),
+            piece=claim.piece.called,
             kit=claim.kit.number,
             job=claim.kit.job.number,
             in_field="codes",
@@ -289,7 +289,7 @@ def _check_out(order: RegrindOrder, came: Sequence[RegrindOrderLine], done: date
             raise Conflict(
                 "back_already",
                 _("{piece} came back on {day} already."),
-                piece=str(line.piece),
+                piece=line.piece.called,
                 day=timezone.localdate(line.back_at).isoformat(),
                 in_field="codes",
             )
@@ -297,7 +297,7 @@ def _check_out(order: RegrindOrder, came: Sequence[RegrindOrderLine], done: date
             raise Conflict(
                 "not_sent",
                 _("{piece} was not sent out on order {number} yet. Send it first."),
-                piece=str(line.piece),
+                piece=line.piece.called,
                 number=order.number,
                 in_field="codes",
             )
@@ -305,7 +305,7 @@ def _check_out(order: RegrindOrder, came: Sequence[RegrindOrderLine], done: date
             raise ToolingError(
                 "cut_before_sent",
                 _("{piece} was sent on {sent}; it cannot have been cut on {done}."),
-                piece=str(line.piece),
+                piece=line.piece.called,
                 sent=timezone.localdate(line.sent_at).isoformat(),
                 done=done.isoformat(),
                 in_field="done_on",
@@ -324,7 +324,7 @@ def _put(
             raise ToolingError(
                 "place_needed",
                 _("{piece} is at {vendor} by what is written. Say where you put it."),
-                piece=str(there[0].piece),
+                piece=there[0].piece.called,
                 vendor=vendor.name if vendor else "",
                 in_field="to",
             )

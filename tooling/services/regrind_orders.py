@@ -168,7 +168,7 @@ def remove_line(*, by: Person, at: datetime, row: RegrindOrderLine, reason: str 
             raise Conflict(
                 "line_sent",
                 _("{piece} was sent out on this order. Take it back, as done or as not done."),
-                piece=str(fresh.piece),
+                piece=fresh.piece.called,
             )
         piece = fresh.piece
         fresh.delete()
@@ -265,7 +265,7 @@ def still_out(order: RegrindOrder, out: Sequence[RegrindOrderLine]) -> Conflict:
           "done or as not done."),
         count=len(out),
         number=order.number,
-        pieces=", ".join(str(line.piece) for line in out[:5]),
+        pieces=", ".join(line.piece.called for line in out[:5]),
     )  # fmt: skip
 
 
@@ -328,7 +328,7 @@ def _check_free(pieces: Iterable[Piece]) -> None:
             raise Conflict(
                 "piece_gone",
                 _("{piece} is not here: {place}. Find it and scan it to a place first."),
-                piece=str(piece),
+                piece=piece.called,
                 place=beyond.name,
                 in_field="codes",
                 asks="leave_out",
@@ -352,7 +352,7 @@ def _open_line(order: RegrindOrder, row: RegrindOrderLine) -> RegrindOrderLine:
     found = next((line for line in lines_of(order, pk=row.pk, is_open=True)), None)
     if found is None:
         raise Conflict(
-            "line_closed", _("{piece} is not on this order any more."), piece=str(row.piece)
+            "line_closed", _("{piece} is not on this order any more."), piece=row.piece.called
         )
     return found
 

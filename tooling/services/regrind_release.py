@@ -96,7 +96,7 @@ def _open(lines: Sequence[RegrindOrderLine], *, named: bool) -> list[RegrindOrde
         raise Conflict(
             "line_closed",
             _("{piece} is not on this order any more."),
-            piece=str(gone.piece),
+            piece=gone.piece.called,
             in_field="codes",
         )
     return [line for line in lines if line.is_open]

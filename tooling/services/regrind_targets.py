@@ -129,7 +129,7 @@ def _check(line: OrderLineIn, found: Mapping[str, Target]) -> None:
             "no_target",
             _("{piece}: a regrind goes to a diameter. Write what comes off, or the diameter that "
               "is wanted."),
-            piece=str(line.piece),
+            piece=line.piece.called,
             in_field="take_off",
         )  # fmt: skip
     only_takes_off = not set(line.kinds) - TAKES_OFF - {WorkKind.STRIP, WorkKind.REMARK}
@@ -141,7 +141,7 @@ def _check(line: OrderLineIn, found: Mapping[str, Target]) -> None:
                 "cut_made_larger",
                 _("{piece}: {dimension} {target} is above the {now} that it has. Cutting takes "
                   "away; write a smaller one."),
-                piece=str(line.piece),
+                piece=line.piece.called,
                 dimension=dimension_words(name),
                 target=say_length(target.target_nm, unit),
                 now=say_length(now, unit),
@@ -170,7 +170,7 @@ def below_least(piece: Piece, name: str, size_nm: int, least_nm: int, unit: Unit
     return ToolingError(
         code,
         _("{piece}: {dimension} {size} is below the least allowed {least}. Have a new one made."),
-        piece=str(piece),
+        piece=piece.called,
         dimension=dimension_words(name),
         size=say_length(size_nm, unit),
         least=say_length(least_nm, unit),
