@@ -229,3 +229,5 @@ def test_timing_tells_the_latest_day_to_send_a_set() -> None:
     assert window["crosses"] == "J1"
     assert window["chosen"]["out"] == "2026-12-17", "back, 12 days later, on the 29th"
     assert told["answer"]["choice"]["says"] == "recut"
+    day = next(each for each in told["how"] if "latest day" in each["what"])
+    assert (day["value"], day["inputs"]["today"]) == ("2026-12-17", DUE["today"])

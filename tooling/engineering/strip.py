@@ -199,7 +199,7 @@ def _compared(best: Length, other: Length, limit: float) -> Finding:
         check="strip_length",
         level="warn" if differs else "ok",
         code="lengths_differ" if differs else "lengths_agree",
-        template=_("By {way} it is {other}, {percent:+.1f} % of the {counted} by {best}."),
+        template=_("By {way} it is {other}, {percent:+.1f} % off the {counted} by {best}."),
         values={
             "way": str(WAY_WORDS[other.way]),
             "best": str(WAY_WORDS[best.way]),

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from datetime import date
 from statistics import median
 from typing import Literal
 
@@ -344,10 +345,17 @@ def _steps(windows: Sequence[Window], sets: Sequence[DueSet], lead: Lead, today:
             what=f"{each.name}: latest day to send it",
             formula="day before the next job is gathered − safe lead time",
             source=RULE,
-            inputs={"closes": each.chosen.closes, "lead_days": lead.safe, "today": today,
-                    "left_m": left[each.name], "earlier_days": each.earlier_than_alone},
-            value=each.chosen.out,
+            inputs={"closes": _said(each.chosen.closes), "lead_days": lead.safe,
+                    "today": _said(today), "left_m": left[each.name],
+                    "earlier_days": each.earlier_than_alone},
+            value=_said(each.chosen.out),
+            unmeasured=() if lead.orders else ("lead_days",),
         )
         for each in windows
         if each.chosen is not None
     ]  # fmt: skip
+
+
+def _said(day: int | None) -> str | None:
+    """A day as a person writes it."""
+    return None if day is None else date.fromordinal(day).isoformat()

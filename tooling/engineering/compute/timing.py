@@ -157,6 +157,7 @@ def _lead_step(told: dict[str, Any], lead: Lead) -> Step:
         inputs={"setting": told["setting"], "own": sorted(told.get("own", [])),
                 "least": told.get("least", 5)},
         value=lead.safe,
+        unmeasured=() if lead.orders else ("setting",),
     )  # fmt: skip
 
 
