@@ -26,6 +26,7 @@ from rest_framework.authtoken.models import Token
 from rest_framework.test import APIClient
 
 from tests.demo_server import manage
+from tests.one_chain import share_middleware
 from tests.standing import Standing
 from tests.world import World, make_person
 from tooling import history
@@ -74,6 +75,7 @@ def pytest_configure() -> None:
     the run: the garbage collector need not look through it again and again."""
     gc.disable()
     django_settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    share_middleware()
 
 
 @pytest.hookimpl(wrapper=True)

@@ -18,7 +18,7 @@ from schemathesis.checks import CHECKS, load_all_checks
 from schemathesis.config import SchemathesisConfig
 
 from tests.examples import ON_POSTGRESQL
-from tests.world import MM
+from tests.world import MM, World
 from tooling.models import Person
 from tooling.wsgi import application
 
@@ -71,9 +71,10 @@ def test_every_endpoint_needs_a_log_in(client, path: str, method: str) -> None:
     assert set(answer.json()) == {"code", "message", "detail"}
 
 
-@pytest.fixture
-def known(world: Any) -> dict[str, str]:
+@pytest.fixture(scope="module")
+def known(standing_world: World) -> dict[str, str]:
     """One record of each kind, by the names that addresses use."""
+    world = standing_world
     drawing = world.drawing("R-1", bore_nm=60 * MM)
     rack = world.place("Rack A")
     world.mill("M1", stations=1)
