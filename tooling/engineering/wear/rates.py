@@ -120,6 +120,8 @@ def posterior(known: Known, b: Floats, c: Floats) -> Rates:
         reach = 4.2 * sd
         for _ in range(14):
             short = top - height(z0 + side * reach) < DROP
+            if not short.any():
+                break
             reach = np.where(short, reach * 1.25, reach)
         reaches.append(reach)
     reach = np.where(_PLACES < 0, reaches[0][:, None], reaches[1][:, None])

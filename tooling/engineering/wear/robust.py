@@ -43,7 +43,7 @@ def weigh(made: Design, known: Known, prior: Prior) -> Weighed:
     y = made.y.copy()
     precision = np.where(made.is_verdict, 0.0, 1 / made.noise)
     off, after_off = np.zeros(len(made.y)), np.zeros(count)
-    spread = made.spread
+    spread, any_verdicts = made.spread, bool(made.is_verdict.any())
     solved = solve(made, precision, y, spread, count)
     for _ in range(SWEEPS):
         rate = np.exp(peak(known, solved.b, solved.c)[0])
@@ -57,10 +57,12 @@ def weigh(made: Design, known: Known, prior: Prior) -> Weighed:
             1.0,
             _weight(made.y - expected, 1 / rest, made.noise, prior.odd_readings, times),
         )
-        told, told_variance = truncated(expected, 1 / rest, made.low, made.high, made.noise)
-        site = np.maximum(1 / told_variance - rest, 1e-9 * rest)
-        y = np.where(made.is_verdict, (told / told_variance - rest * expected) / site, made.y)
-        precision = np.where(made.is_verdict, site, weight / made.noise)
+        precision = weight / made.noise
+        if any_verdicts:
+            told, told_variance = truncated(expected, 1 / rest, made.low, made.high, made.noise)
+            site = np.maximum(1 / told_variance - rest, 1e-9 * rest)
+            y = np.where(made.is_verdict, (told / told_variance - rest * expected) / site, made.y)
+            precision = np.where(made.is_verdict, site, precision)
         after_off, after_weight = _after(made, solved, rate, rate_variance, spread, prior)
         spread = made.spread.copy()
         spread[:, AFTER] /= np.sqrt(after_weight)
