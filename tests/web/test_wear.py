@@ -266,6 +266,23 @@ def test_life_and_money_per_set_and_as_a_file(shop: Shop, page: Client, crew: Pe
     assert sums.whole.per_km is None
 
 
+@pytest.mark.parametrize(("many", "folds"), [(1, 0), (40, 0), (250, 13)])
+def test_a_set_of_many_pieces_is_folded_and_prints_whole(
+    many: int, folds: int, world: World, page: Client
+) -> None:
+    rack, spots = world.place("Rack"), range(1, many + 1)
+    drawings = {(n, "top", 1): world.drawing(f"D{n}", new_cost_cents=9_000) for n in spots}
+    tool_set = world.tool_set("L-1", drawings)
+    pieces = {spot: world.piece(drawing, rack, mark=f"M{spot[0]}")
+              for spot, drawing in drawings.items()}  # fmt: skip
+    world.copy(tool_set, "A", pieces)
+    said = text_of(page.get("/wear/life/?set=L-1"))
+    assert set(re.findall(r'data-piece="(\w+)"', said)) == {p.code for p in pieces.values()}
+    assert len(re.findall(r"<details [^>]*data-prints", said)) == folds
+    assert said.count("data-prints open>") == min(folds, 1)
+    assert ("M1 to M20, 20 pieces" in said) is bool(folds)
+
+
 @pytest.mark.parametrize("many", [1, 30])
 def test_queries_do_not_grow(
     shop: Shop, world: World, crew: Person, many: int, django_assert_num_queries: Any

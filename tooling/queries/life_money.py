@@ -17,6 +17,8 @@ CUTS = (WorkKind.REGRIND, WorkKind.RECONTOUR)
 CUT_DIMENSIONS = ("drive_diameter", "root_diameter", "outside_diameter")
 NM_PER_KM = 10**12
 AT_RISK = ("lost", "customer", "sister", "grinder")
+FEW = 20
+"""So many pieces stand in one part of a long list."""
 
 
 @dataclass(frozen=True)
@@ -40,6 +42,11 @@ class LifeRow:
     new_cents: int | None
     value_cents: int | None
     is_out: bool
+
+    @property
+    def name(self) -> str:
+        """By what it is called in the shop."""
+        return self.mark or self.drawing
 
     @property
     def per_km(self) -> int | None:
@@ -68,13 +75,19 @@ class LifeSum:
 
 @dataclass(frozen=True)
 class LifePage:
-    """``sums``: one for each set, then the whole; ``rows`` of the chosen set, or of all."""
+    """``sums``: one for each set, then the whole; ``rows`` of the chosen set, or of all, and the
+    same in ``parts`` that are folded one by one where the screen is narrow."""
 
     sums: tuple[LifeSum, ...]
     whole: LifeSum
     rows: tuple[LifeRow, ...]
     chosen: str
     currency: str
+
+    @property
+    def parts(self) -> tuple[tuple[LifeRow, ...], ...]:
+        size = FEW if len(self.rows) > 2 * FEW else max(1, len(self.rows))
+        return tuple(self.rows[n : n + size] for n in range(0, len(self.rows), size))
 
 
 def cuts_left(now_nm: int | None, least_nm: int | None, stock_nm: int) -> int | None:
