@@ -6,8 +6,8 @@ import re
 
 import pytest
 
-from tooling.pictures.svg import paint_svg
-from tooling.pictures.when_days import Bar, DayRow, when_chart
+from tooling.pictures.svg import PX_PER_MM, paint_svg
+from tooling.pictures.when_days import Bar, DayRow, length_mm, shortened, when_chart
 
 pytestmark = pytest.mark.one_database
 TODAY = 1_000
@@ -53,6 +53,23 @@ def test_a_job_is_named_in_its_bar_or_behind_it_or_not_at_all() -> None:
     named = re.findall(r"<text [^>]*>(A long number|J-[0-9])<", svg)
     assert inside == ["J-1"]
     assert named == ["J-1", "J-2", "J-5"]
+
+
+def test_a_long_name_ends_before_its_bars_and_says_the_whole() -> None:
+    name = "WIDE-PROFILE-2026-GALVANISED-B"
+    svg = painted(DayRow(name, (Bar(TODAY, TODAY + 1, "job", "x"),)), DayRow("1472-A", ()))
+    assert f"<title>{name}</title>WIDE-" in svg
+    (shown,) = re.findall(r"</title>(WIDE-[^<]*)<", svg)
+    bars = [float(x) for x in re.findall(r'<rect x="([\d.]+)"', svg)]
+    assert shown.endswith("ED-B"), "its copy is told"
+    assert (1 + length_mm(shown)) * PX_PER_MM <= bars[0]
+    assert "<title>1472-A" not in svg
+
+
+@pytest.mark.parametrize("name", ["", "A", "MMMMMMMMMMMM", "W" * 40, "i" * 30])
+def test_any_name_fits(name: str) -> None:
+    assert length_mm(shortened(name, 41.0)) <= 41.0
+    assert shortened(name, 400.0) == name
 
 
 def test_few_days_fill_the_width_and_many_go_on() -> None:

@@ -46,7 +46,7 @@ class Path:
 
 @dataclass(frozen=True, slots=True)
 class Text:
-    """One line on its baseline; ``size`` is the em."""
+    """One line on its baseline; ``size`` is the em. ``whole``: what a shortened one stands for."""
 
     x: float
     y: float
@@ -54,6 +54,7 @@ class Text:
     size: float
     anchor: Anchor = "start"
     look: str = ""
+    whole: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -76,9 +76,10 @@ def _path(shape: Path, k: float) -> str:
 @_paint.register
 def _text(shape: Text, k: float) -> str:
     anchor = "" if shape.anchor == "start" else f' text-anchor="{shape.anchor}"'
+    whole = f"<title>{escape(shape.whole)}</title>" if shape.whole else ""
     return (
         f'<text x="{_n(shape.x * k)}" y="{_n(shape.y * k)}" font-size="{_n(shape.size * k)}"'
-        f"{anchor}{_class(shape.look)}>{escape(shape.text)}</text>"
+        f"{anchor}{_class(shape.look)}>{whole}{escape(shape.text)}</text>"
     )
 
 
