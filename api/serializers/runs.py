@@ -86,6 +86,8 @@ class LengthOfRunIn(ActionIn):
 
     def to_internal_value(self, data: Any) -> dict[str, Any]:
         values = super().to_internal_value(data)
+        if any(f"{name}_ft" in values for name in STRIPS):
+            values.setdefault("unit", "ft")  # what is said of it is said as it was written
         strips = {
             name: read_strip(values, name, name.replace("_", " ").capitalize()) for name in STRIPS
         }

@@ -47,6 +47,7 @@ def test_a_run_is_posted_corrected_and_taken_back(api: APIClient, stood: Mounted
             "parts": 99, "part_in": "120", "coil": "C-1", "happened_at": end_of(stood)}  # fmt: skip
     made = post(api, "runs/", **body)
     assert made.status_code == 201, made.json()
+    assert Run.objects.get().unit == "ft", "as it was written"
     run = made.json()["run"]
     assert (run["length_m"], run["way"], run["state"]) == ("304.8", "counter", "stands")
     assert [(each["way"], each["length_m"], each["differs"]) for each in run["ways"]] == [

@@ -98,6 +98,9 @@ def test_the_counter_offers_what_it_moved_in_one_tap(
     counter_readings.record_counter(by=crew, at=now, mill=setup.mill, readings=rows)
     url = f"/setups/{setup.kit.number}/runs/"
     assert "750 m ran" in text_of(page.get(url))
+    Setup.objects.filter(pk=setup.pk).update(state="struck", struck_at=now)
+    assert "750 m ran" not in text_of(page.get(url)), "what moves now is another setup's"
+    Setup.objects.filter(pk=setup.pk).update(state=setup.state, struck_at=None)
     page.post(url, {"counter": ""})
     run = Run.objects.get()
     assert (run.length_nm, run.source) == (750 * NM_PER_M, "counter")

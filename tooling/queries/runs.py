@@ -259,7 +259,7 @@ def _ways(run: Run, given: Given) -> tuple[WayView, ...]:
 
 def setup_runs(setup: Setup, *, at: datetime) -> SetupRuns:
     """What ran through a setup. Four queries, one more for each counter that the mill has; where a
-    run is of the feed as many again."""
+    run is of the feed as many again. Of a setup that was struck the counter tells nothing more."""
     given = given_settings([DIFFER_PARTS, DIFFER_COIL])
     rows = list(
         Run.objects.select_related(*RUN_WITH)
@@ -275,7 +275,7 @@ def setup_runs(setup: Setup, *, at: datetime) -> SetupRuns:
         planned_nm=setup.kit.job.length_nm,
         counter_nm=counter_before(setup, until=at, leave_out=None),
         since=since,
-        feed=counters_moved(setup.mill, since=since, until=at),
+        feed=() if setup.struck_at else counters_moved(setup.mill, since=since, until=at),
         part_nm=next((row.part_nm for row in rows if row.part_nm), None),
         unit=rows[0].unit if rows else "ft" if setup.kit.job.unit == "in" else "m",
     )
