@@ -6,13 +6,13 @@ Every act goes through a door; after each, the API's kit and the page's ribbon s
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import datetime
 from typing import Any
 
 import pytest
 from django.test import Client
 from django.utils import timezone
 
+from tests.standing import Standing
 from tests.state_doors import SPACER, TOP, ApiDoor, Door, PageDoor, States, Trade
 from tests.world import World
 from tooling.models import Kit, Person
@@ -21,15 +21,20 @@ from tooling.services.rebuild import differences
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
-def at() -> datetime:
+@pytest.fixture(scope="module")
+def standing_world(standing: Standing) -> World:
     """The doors go by the real clock."""
-    return timezone.now()
+    return World(at=timezone.now())
+
+
+@pytest.fixture(scope="module")
+def standing_trade(standing_world: World, standing_cast: dict[str, Person]) -> Trade:
+    return Trade(standing_world, standing_cast["crew"])
 
 
 @pytest.fixture
-def trade(world: World, crew: Person) -> Trade:
-    return Trade(world, crew)
+def trade(standing: Standing, standing_trade: Trade) -> Trade:
+    return standing.copy(standing_trade)
 
 
 @pytest.fixture(params=["api", "page"])
