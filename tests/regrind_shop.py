@@ -47,8 +47,10 @@ class RegrindShop:
     gauge: Gauge
 
 
-def regrind_shop(world: World, number: str = "1472", *, mill: Mill | None = None) -> RegrindShop:
-    """Built by hand."""
+def regrind_shop(
+    world: World, number: str = "1472", *, mill: Mill | None = None, unit: str = "mm"
+) -> RegrindShop:
+    """Built by hand. ``unit``: in which the set and its rolls are written."""
     rack = world.place(f"Rack of {number}")
     gauge, _made = Gauge.objects.get_or_create(
         number="MIC-1", defaults={"name": "Micrometer", "resolution_nm": 1_000}
@@ -63,12 +65,12 @@ def regrind_shop(world: World, number: str = "1472", *, mill: Mill | None = None
         for n in DRAWN
         for shaft in ("top", "bottom")
     }  # fmt: skip
-    tool_set = world.tool_set(number, drawings)
+    tool_set = world.tool_set(number, drawings, unit=unit)
     rolls = {}
     for (n, shaft, _one), drawing in drawings.items():
         rolls[n, shaft] = world.piece(
             drawing, rack, mark=drawing.number, now_drive_diameter_nm=DRAWN[n],
-            made_root_diameter_nm=DRAWN[n] - 20 * MM,
+            made_root_diameter_nm=DRAWN[n] - 20 * MM, unit=unit,
         )  # fmt: skip
         read(world.at, rolls[n, shaft], gauge, DRAWN[n])
     copy = world.copy(tool_set, "A", {(n, shaft, 1): piece for (n, shaft), piece in rolls.items()})

@@ -330,6 +330,41 @@ def test_two_copies_are_planned_together(shop: RegrindShop, engineer: Person, at
     assert {each.set_name for each in page.lines} == {"1472-A", "1490-A"}
 
 
+def test_a_set_in_mm_and_one_in_inches_are_each_told_in_their_own(
+    shop: RegrindShop, engineer: Person, at: datetime
+) -> None:
+    second = regrind_shop(shop.world, "1490", mill=shop.mill, unit="in")
+    plan = regrind_plans.start_plan(by=engineer, at=at, copies=[shop.copy, second.copy])
+    work_out(engineer, at, plan.number)
+    page = plan_page(find_plan(plan.number), at=at)
+    assert {each.set_name: each.unit for each in page.lines} == {"1472-A": "mm", "1490-A": "in"}
+    told = {each.piece: each for each in page.decisions}
+    metric, inch = (told[one.rolls[3, "bottom"].code] for one in (shop, second))
+    assert (metric.unit, inch.unit) == ("mm", "in")
+    assert "0.5 mm" in metric.reasons[0].said
+    assert "0.0197 in" in inch.reasons[0].said
+    assert "0.0197 in" in plan.lines.get(piece=second.rolls[3, "bottom"]).reason
+    chosen = plan_page(find_plan(plan.number), at=at, unit="mm")
+    assert all(" in" not in reason.said.replace(" in ", " ")
+               for each in chosen.decisions for reason in each.reasons)  # fmt: skip
+
+
+def test_a_conflict_is_told_in_the_unit_of_each_piece(
+    shop: RegrindShop, engineer: Person, at: datetime
+) -> None:
+    second = regrind_shop(shop.world, "1490", mill=shop.mill, unit="in")
+    pins = {one.rolls[3, "bottom"].code: PinAsked("leave") for one in (shop, second)}
+    plan = regrind_plans.start_plan(
+        by=engineer, at=at, copies=[shop.copy, second.copy], asks=Asks(pins=pins)
+    )
+    work_out(engineer, at, plan.number)
+    said = [each.said for conflict in plan_page(find_plan(plan.number), at=at).conflicts
+            for each in conflict.requirements if each.code == "must_worn"]  # fmt: skip
+    assert sorted(("0.5 mm" in each, "0.0197 in" in each) for each in said) == [
+        (False, True), (True, False)
+    ]  # fmt: skip
+
+
 def test_prices_let_a_new_roll_be_cheaper(
     shop: RegrindShop, engineer: Person, at: datetime
 ) -> None:

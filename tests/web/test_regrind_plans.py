@@ -231,6 +231,29 @@ def test_an_inch_reader_reads_inches(desk: Client, shop: RegrindShop, engineer: 
     assert "5.878 in" in body, "149.3 mm"
 
 
+def test_of_a_plan_of_mm_and_inches_each_piece_is_read_and_settled_in_its_own(
+    desk: Client, shop: RegrindShop
+) -> None:
+    second = regrind_shop(shop.world, "1490", mill=shop.mill, unit="in")
+    got = desk.post("/regrinds/plans/new/", {"copies": [shop.copy.pk, second.copy.pk]})
+    assert work_once(HANDLERS)
+    address = str(got.headers["Location"])
+    metric, inch = (one.rolls[3, "bottom"].code for one in (shop, second))
+    rows = dict(re.findall(r'<tr role="row" data-piece="(\w+)"(.*?)</tr>', text(desk.get(address)),
+                           re.DOTALL))  # fmt: skip
+    assert "149.3 mm" in rows[metric]
+    assert "5.878 in" not in rows[metric]
+    assert "5.878 in" in rows[inch]
+    assert "mm" not in re.sub(r"<[^>]*>", "", rows[inch])
+    for piece, typed in ((inch, "5.9"), (metric, "149.1")):
+        form = {"piece": piece, "kind": "cut_to", "nm": typed}
+        assert desk.post(f"{address}pin/", form).status_code == 302
+    pins = RegrindPlan.objects.get().asks["pins"]
+    assert {code: pin["nm"] for code, pin in pins.items()} == {
+        inch: 149_860_000, metric: 149_100_000
+    }  # fmt: skip
+
+
 def test_when_to_send_what_shows_windows_and_what_slips(desk: Client, shop: RegrindShop) -> None:
     wear(shop, shop.rolls[2, "top"], depth_nm=100_000, left_m=50_000.0)
     for n, day in enumerate((10, 40)):

@@ -49,7 +49,8 @@ NOBODY: Mapping[str, str] = MappingProxyType({})
 
 
 def plan_page(plan: RegrindPlan, *, at: datetime, unit: Unit | None = None) -> PlanPage:
-    """All of a plan, as read from its row with ``task``. Nineteen queries at most."""
+    """All of a plan, as read from its row with ``task``; sentences in ``unit``, or each in the unit
+    of its piece or set. Nineteen queries at most."""
     rows = list(
         RegrindPlanCopy.objects.filter(plan=plan).select_related("copy__tool_set").order_by("pk")
     )
@@ -57,8 +58,7 @@ def plan_page(plan: RegrindPlan, *, at: datetime, unit: Unit | None = None) -> P
     asks, answer = asks_from(plan.asks), plan.answer
     facts = read_facts(ids, at=at)
     asked = problem_of(facts, ids, asks)
-    shown: Unit = unit or ("in" if asked.unit == "in" else "mm")
-    reader = _Reader(facts, ids, asks, shown)
+    reader = _Reader(facts, ids, asks, unit, _unit(asked.unit))
     task = plan.task
     orders = RegrindOrder.objects.filter(plan=plan).order_by("pk").values_list("number", flat=True)
     currency = Shop.objects.values_list("currency", flat=True).first()
@@ -97,7 +97,8 @@ def plan_page(plan: RegrindPlan, *, at: datetime, unit: Unit | None = None) -> P
             for each in answer.get("conflicts", ())
         ),
         settled=tuple(
-            SettledView(code, reader.names.get(code, ""), pin.kind, pin.nm)
+            SettledView(code, reader.names.get(code, ""), pin.kind, pin.nm,
+                        reader.unit_of_piece(code))
             for code, pin in asks.pins.items()
         ),
         on_order=asked.on_order,
@@ -124,11 +125,23 @@ def sentence(said: Json, unit: Unit, names: Mapping[str, str] = NOBODY) -> Sente
     return Sentence(said["code"], said["level"], finding.text(lambda nm: say_length(nm, unit)))
 
 
-class _Reader:
-    """Reads an answer for one reader."""
+def _unit(written: str) -> Unit:
+    return "in" if written == "in" else "mm"
 
-    def __init__(self, facts: Facts, copy_ids: Iterable[int], asks: Asks, unit: Unit) -> None:
-        self.asks, self.unit = asks, unit
+
+class _Reader:
+    """Reads an answer for one reader: in the ``unit`` that they chose, else each piece and each set
+    in its own, and what is about neither in the ``plans``."""
+
+    def __init__(
+        self, facts: Facts, copy_ids: Iterable[int], asks: Asks, unit: Unit | None, plans: Unit
+    ) -> None:
+        self.asks, self.unit, self.plans = asks, unit, plans
+        self.of_piece = {
+            row.piece.code: _unit(row.piece.unit)
+            for rows in facts.allotted.values() for row in rows
+        }  # fmt: skip
+        self.of_set = {copy_name(copy): _unit(copy.tool_set.unit) for copy in facts.copies.values()}
         self.pieces: dict[str, Any] = {}
         self.names = {
             row.piece.code: row.piece.mark
@@ -147,8 +160,22 @@ class _Reader:
                     )
                 )
 
-    def sentences(self, said: Iterable[Json]) -> tuple[Sentence, ...]:
-        return tuple(sentence(each, self.unit, self.names) for each in said)
+    def unit_of_piece(self, code: str) -> Unit:
+        return self.of_piece.get(code, self.plans)
+
+    def unit_of_set(self, name: str) -> Unit:
+        return self.of_set.get(name, self.plans)
+
+    def sentences(self, said: Iterable[Json], own: Unit | None = None) -> tuple[Sentence, ...]:
+        """``own``: the unit of what they are all about, else of what each names."""
+        return tuple(
+            sentence(each, self.unit or own or self._named(each["values"]), self.names)
+            for each in said
+        )
+
+    def _named(self, values: Json) -> Unit:
+        of_set = self.unit_of_set(values.get("set", ""))
+        return self.of_piece.get(values.get("piece", ""), of_set)
 
     def decision(self, said: Json) -> DecisionView:
         row, pin = self.pieces[said["piece"]], self.asks.pins.get(said["piece"])
@@ -163,7 +190,7 @@ class _Reader:
             kind_word=str(KINDS[said["kind"]]),
             amount_nm=said["amount_nm"],
             width_nm=said["width_nm"],
-            reasons=self.sentences(said["reasons"]),
+            reasons=self.sentences(said["reasons"], _unit(row.unit)),
             sizes=tuple(
                 SizeView(each["name"], each["before_nm"], each["after_nm"])
                 for each in said["diameters"]
@@ -175,6 +202,7 @@ class _Reader:
             pin=pin.kind if pin else "",
             pin_nm=pin.nm if pin else None,
             is_customers=not row.owner.is_shop,
+            unit=row.unit,
         )
 
     def line(self, said: Json) -> LineView:
@@ -183,14 +211,15 @@ class _Reader:
         for each in said["passes"]:
             passes.append(_pass(each, before))
             before = each
-        findings = said["findings"]
+        findings, own = said["findings"], self.unit_of_set(said["set"])
         return LineView(
             set_name=said["set"],
             mill=said["mill"],
             is_other=said["other"],
             passes=tuple(passes),
-            warned=self.sentences(each for each in findings if each["level"] != "ok"),
+            warned=self.sentences((each for each in findings if each["level"] != "ok"), own),
             kept=sum(each["level"] == "ok" for each in findings),
+            unit=own,
         )
 
 

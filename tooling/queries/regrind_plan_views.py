@@ -28,7 +28,8 @@ class SizeView:
 
 @dataclass(frozen=True)
 class DecisionView:
-    """What becomes of one piece; ``spots``: where it stands, such as “1472-A pass 3 top”."""
+    """What becomes of one piece; ``spots``: where it stands, such as “1472-A pass 3 top”;
+    ``unit``: in which it is written."""
 
     piece: str
     mark: str
@@ -48,6 +49,7 @@ class DecisionView:
     pin: str
     pin_nm: int | None
     is_customers: bool
+    unit: str
 
     @property
     def drive(self) -> SizeView | None:
@@ -89,7 +91,7 @@ class PassView:
 
 @dataclass(frozen=True)
 class LineView:
-    """One set on one mill."""
+    """One set on one mill, told in the set's ``unit``."""
 
     set_name: str
     mill: str
@@ -97,6 +99,7 @@ class LineView:
     passes: tuple[PassView, ...]
     warned: tuple[Sentence, ...]
     kept: int
+    unit: str
 
     @property
     def resets(self) -> tuple[int, ...]:
@@ -140,6 +143,7 @@ class SettledView:
     mark: str
     kind: str
     nm: int | None
+    unit: str
 
 
 @dataclass(frozen=True)
@@ -165,7 +169,8 @@ class SettingView:
 @dataclass(frozen=True)
 class PlanPage:
     """All of a plan. ``status`` of the last answer, empty before one; ``is_stale``: what it rests
-    on moved since. ``task…`` of the newest task."""
+    on moved since. ``task…`` of the newest task. ``unit`` of the first set: of settings
+    and sums; pieces and sets have their own."""
 
     number: str
     name: str
@@ -205,6 +210,10 @@ class PlanPage:
     @property
     def is_running(self) -> bool:
         return self.task_state in ("waiting", "running")
+
+    def unit_of_piece(self, code: str) -> str:
+        """The unit in which a piece is written; of one that is not told the plan's."""
+        return next((each.unit for each in self.decisions if each.piece == code), self.unit)
 
     @property
     def is_open(self) -> bool:

@@ -259,7 +259,7 @@ def _check_not_with_a_kit(going: Sequence[RegrindOrderLine]) -> None:
             "piece_taken",
             _("{piece} lies with kit {kit} (job {job}). Send it when that is over, or put it back "
               "first."),
-            piece=claim.piece.called,
+            piece=claim.piece.called if claim.piece else "",
             kit=claim.kit.number,
             job=claim.kit.job.number,
             in_field="codes",

@@ -87,11 +87,10 @@ def _save(plan: RegrindPlan, solved: Solved, asked: Asked, at: datetime) -> None
         return
     mine = {piece.name for piece in asked.problem.pieces if piece.in_plan}
     rows = Piece.objects.filter(code__in=mine).in_bulk(field_name="code")
-    unit: Unit = "in" if asked.unit == "in" else "mm"
     RegrindPlanLine.objects.bulk_create(
         RegrindPlanLine(
             plan=plan, piece=rows[each.piece], decision=each.kind, amount_nm=_amount(each),
-            reason=_reason(each, unit),
+            reason=_reason(each, "in" if rows[each.piece].unit == "in" else "mm"),
         )
         for each in solved.plan.decisions
         if each.piece in rows

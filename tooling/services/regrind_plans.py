@@ -217,9 +217,8 @@ def _check_pins(by: Person, plan: RegrindPlan, asks: Asks, at: datetime) -> None
         return
     copies = list(plan.copies.values_list("copy_id", flat=True))
     facts = read_facts(copies, at=at)
-    marks = {row.piece.code: row.piece.mark
-             for pk in copies for row in facts.allotted.get(pk, ())}  # fmt: skip
-    stranger = next((code for code in asks.pins if code not in marks), None)
+    rolls = {row.piece.code: row.piece for pk in copies for row in facts.allotted.get(pk, ())}
+    stranger = next((code for code in asks.pins if code not in rolls), None)
     if stranger is not None:
         raise Unknown(
             "unknown_code", _("{code} is no roll of the plan's sets."), code=stranger[:40]
@@ -230,15 +229,15 @@ def _check_pins(by: Person, plan: RegrindPlan, asks: Asks, at: datetime) -> None
                 "pin_unclear",
                 _("{code}: a diameter belongs to “cut to” and to nothing else. Give it, or choose "
                   "otherwise."),
-                code=marks[code] or code,
+                code=rolls[code].mark or code,
             )  # fmt: skip
     asked = problem_of(facts, copies, asks)
-    chosen = by.length_unit if by.length_unit in ("mm", "in") else asked.unit
-    unit: Unit = "in" if chosen == "in" else "mm"
-    check_pins(
-        build(asked.problem), say=lambda nm: _exactly(nm, unit),
-        called=lambda code: marks.get(code) or code,
-    )  # fmt: skip
+
+    def say(code: str, nm: int) -> str:
+        chosen = by.length_unit if by.length_unit in ("mm", "in") else rolls[code].unit
+        return _exactly(nm, "in" if chosen == "in" else "mm")
+
+    check_pins(build(asked.problem), say=say, called=lambda code: rolls[code].mark or code)
 
 
 def _exactly(nm: int, unit: Unit) -> str:

@@ -12,7 +12,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from tooling.engineering.lengths import say_length
+from tooling.engineering.lengths import Unit, say_length
 from tooling.errors import NotAllowed, ToolingError
 from tooling.models import RegrindPlan
 from tooling.permissions import Verb
@@ -28,6 +28,7 @@ from tooling.web.forms.regrind_plans import PINS, NewPlanForm, PinForm, PlanSett
 from tooling.web.show_whole import show_whole
 
 GRAINS = {"mm": 1_000, "in": 2_540}
+CHOSEN: dict[str, Unit] = {"mm": "mm", "in": "in"}
 
 
 @require_http_methods(["GET", "POST"])
@@ -65,9 +66,8 @@ def plan_part(request: HttpRequest, number: str) -> HttpResponse:
 
 
 def _read(request: HttpRequest, plan: RegrindPlan) -> PlanPage:
-    first = plan.copies.select_related("copy__tool_set").order_by("pk").first()
-    unit = first.copy.tool_set.unit if first else "mm"
-    return plan_page(plan, at=timezone.now(), unit=unit_of(request.user, unit))
+    """In the unit that the person chose, else each piece and set in its own."""
+    return plan_page(plan, at=timezone.now(), unit=CHOSEN.get(unit_of(request.user, "drawn")))
 
 
 def _page(
@@ -82,7 +82,10 @@ def _page(
         "form_open": form is not None,
         "pin_form": pin_form,
         "pins": PINS,
-        "pictures": [(line, _picture(line, n, unit)) for n, line in enumerate(page.lines)],
+        "pictures": [
+            (line, _picture(line, n, unit_of(request.user, line.unit)))
+            for n, line in enumerate(page.lines)
+        ],
         "error": error,
         **rights(request),
     }
@@ -133,7 +136,8 @@ def pin_piece(request: HttpRequest, number: str) -> HttpResponse:
     """Settle what becomes of one piece, or leave it open again; worked out anew."""
     require(request, Verb.PLAN_REGRINDS)
     plan = find_plan(number)
-    form = PinForm(request.POST, unit=unit_of(request.user, _read(request, plan).unit))
+    drawn_in = _read(request, plan).unit_of_piece(request.POST.get("piece", "").upper())
+    form = PinForm(request.POST, unit=unit_of(request.user, drawn_in))
     if form.is_valid():
         try:
             regrind_plans.pin_piece(
