@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import random
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from itertools import combinations, product
 from typing import Any
@@ -175,16 +175,17 @@ def _mounted_holds(problem: Problem, station: Station, every: Any) -> bool:
 
 
 def _shaft_stacks(problem: Problem, shaft: Shaft) -> Iterator[tuple[tuple[str, ...], ...]]:
-    options = [list(_fill_stacks(problem, fill)) for fill in shaft.fills]
-    for stack in product(*options):
-        lengths = [sum(problem.by_key[key].length_nm for key in fill) for fill in stack]
-        low, high = problem.rules.guide_nm
-        if not low <= _error(problem, shaft, stack) <= high:
-            continue
-        rolls = sum(part.width_nm for part in shaft.parts if isinstance(part, Roll))
-        low, high = problem.rules.closing_nm
-        if low <= sum(lengths) + rolls - shaft.roll_space_nm <= high:
-            yield stack
+    rolls = sum(part.width_nm for part in shaft.parts if isinstance(part, Roll))
+    low, high = (window + shaft.roll_space_nm - rolls for window in problem.rules.closing_nm)
+    least, most = problem.rules.guide_nm
+    options = [
+        [(pile, sum(problem.by_key[key].length_nm for key in pile)) for pile in piles]
+        for piles in (_fill_stacks(problem, fill) for fill in shaft.fills)
+    ]
+    for chosen in product(*options):
+        lengths = [length for _pile, length in chosen]
+        if low <= sum(lengths) <= high and least <= _error_of(problem, shaft, lengths) <= most:
+            yield tuple(pile for pile, _length in chosen)
 
 
 def _fill_stacks(problem: Problem, fill: Fill) -> Iterator[tuple[str, ...]]:
@@ -215,11 +216,17 @@ def _fill_stacks(problem: Problem, fill: Fill) -> Iterator[tuple[str, ...]]:
 
 
 def _error(problem: Problem, shaft: Shaft, stack: Any) -> int:
+    """The guide error of a shaft with these pieces."""
+    by_key = problem.by_key
+    return _error_of(problem, shaft, [sum(by_key[key].length_nm for key in fill) for fill in stack])
+
+
+def _error_of(problem: Problem, shaft: Shaft, lengths: Sequence[int]) -> int:
     """Everything before the guide roll + its guide offset + shoulder offset − guide plane."""
     total, at = shaft.shoulder_offset_nm - problem.rules.guide_plane_nm, 0
     for part in shaft.parts:
         if isinstance(part, Fill):
-            total += sum(problem.by_key[key].length_nm for key in stack[at])
+            total += lengths[at]
             at += 1
         elif part.guide_offset_nm is not None:
             return total + part.guide_offset_nm
