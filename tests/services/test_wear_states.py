@@ -196,6 +196,35 @@ def test_telling_all_anew_takes_what_no_point_tells_of_away(
     assert list(WearState.objects.values_list("piece", "point")) == [(other.pk, kept.pk)]
 
 
+@pytest.mark.parametrize(
+    ("drive_mm", "radius_nm", "slides"),
+    [(150, 82_500_000, 2.2), (150, 67_500_000, 2.2), (150, 75_000_000, 0.2), (150, None, 1.0),
+     (None, 82_500_000, 1.0)],
+)  # fmt: skip
+def test_a_point_far_from_the_drive_radius_wears_as_much_more_as_it_slides(
+    world: World, crew: Person, at: datetime, drive_mm: int | None, radius_nm: int | None,
+    slides: float,
+) -> None:  # fmt: skip
+    """Archard: depths go as the length slid. By hand: (|82.5/75 - 1| + 0.01) / 0.05 = 2.2. A pool
+    of the drawing's own has it in its rate."""
+    sizes = {"drive_diameter_nm": drive_mm * MM} if drive_mm else {}
+    drawing = world.drawing("R-9", root_diameter_nm=150 * MM, **sizes)
+    roll = world.piece(drawing, world.place("Rack"))
+    point = a_point(roll, local_radius_nm=radius_nm)
+    ran(crew, at, roll, 100, -40)
+    (life,) = lives([roll.pk])
+    assert life.history.spec.sliding == pytest.approx(slides)
+    (own,) = lives([roll.pk], learned={life.own_pool})
+    assert own.history.spec.sliding == 1.0
+    assert wear_states.in_pool(own, ()) == life
+    assert wear_states.in_pool(life, {life.own_pool}) == own
+    slid = WearState.objects.get(piece=roll).numbers["rate"]
+    GaugePoint.objects.filter(pk=point.pk).update(local_radius_nm=None)
+    wear_states.refresh_all(at=at)
+    plain = WearState.objects.get(piece=roll).numbers["rate"]
+    assert slid == pytest.approx(slides * plain, rel=1e-6)
+
+
 def test_a_kit_asks_to_measure_what_its_job_may_wear_out(crew: Person, world: World) -> None:
     """The gauge point decides, not the usual length; what is read beyond its limit is worn."""
     stood = mounted(world, crew)

@@ -6,13 +6,21 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, time
 from typing import Any
 
 from django.db.models import Exists, OuterRef, Q, QuerySet
 
-from tooling.engineering.wear import GaugeRecord, History, PointSpec, ReadingAt, Thermal, worth
+from tooling.engineering.wear import (
+    GaugeRecord,
+    History,
+    PointSpec,
+    ReadingAt,
+    Thermal,
+    sliding_scale,
+    worth,
+)
 from tooling.engineering.wear.measuring import worth_in_short
 from tooling.models import (
     Gauge,
@@ -38,8 +46,9 @@ COLDEST_C, WARMEST_C = -30, 90
 class Life:
     """One gauge point of one piece, at one end, since a cut (or since it was new).
 
-    ``is_present``: the one that goes on. ``last_nm``, ``last_u_nm`` (k = 1): its newest value by
-    the clock; ``last_at``: when it was read last.
+    ``is_present``: the one that goes on. ``wide_sliding``: how much more than usual the point slides,
+    which scales the rate of the wide pool; its own pool has it in its rate. ``last_nm``,
+    ``last_u_nm`` (k = 1): its newest value by the clock; ``last_at``: when it was read last.
     """
 
     piece_id: int
@@ -50,6 +59,7 @@ class Life:
     history: History
     own_pool: str
     wide_pool: str
+    wide_sliding: float = 1.0
     last_nm: int | None = None
     last_u_nm: float = 0.0
     last_at: datetime | None = None
@@ -294,7 +304,10 @@ def _life(
     own = f"{told.row['drawing__number']} {point.name}"[:120]
     material = told.row["revision__material"]
     wide = f"{told.row['drawing__kind']} {material} {point.dimension or point.kind}"[:120]
-    spec = spec_of(told, point, end, cut, own if own in learned else wide)
+    slides = slides_more(told, point)
+    spec = spec_of(told, point, end, cut, wide, slides)
+    if spec is not None and own in learned:
+        spec = replace(spec, alike=own, sliding=1.0)
     if spec is None:
         return None
     sums = _Sums(runs)
@@ -309,15 +322,23 @@ def _life(
     return Life(
         piece_id=told.row["pk"], point_id=point.pk, end=end, cut_on=cut.on if cut else None,
         is_present=is_present, history=History(spec, tuple(readings), sums.total()),
-        own_pool=own, wide_pool=wide,
+        own_pool=own, wide_pool=wide, wide_sliding=slides,
         last_nm=last["value_nm"] if last else None,
         last_u_nm=next((r.u_nm for r in readings if last and r.key == last["pk"]), 0.0),
         last_at=rows[-1]["happened_at"] if rows else None,
     )  # fmt: skip
 
 
+def slides_more(told: Told, point: GaugePoint) -> float:
+    """By its radius against the one that drives the strip, as drawn; 1 where nobody says."""
+    drive = told.row["revision__drive_diameter_nm"]
+    if point.local_radius_nm is None or not drive:
+        return 1.0
+    return sliding_scale(local_radius_nm=point.local_radius_nm, drive_radius_nm=drive // 2)[0]
+
+
 def spec_of(
-    told: Told, point: GaugePoint, end: Any, cut: Cut | None, alike: str
+    told: Told, point: GaugePoint, end: Any, cut: Cut | None, alike: str, sliding: float
 ) -> PointSpec | None:
     new = None
     if cut is None:
@@ -335,7 +356,7 @@ def spec_of(
             limit_nm=point.limit_nm, depth_limit_nm=point.depth_limit_nm, grows=point.grows,
             is_diameter=point.is_diameter and not axial, axial=axial,
             face_degrees=point.face_angle_deg if not axial or point.face_angle_deg else 90.0,
-            chrome_nm=chrome_at(told, cut),
+            chrome_nm=chrome_at(told, cut), sliding=sliding,
         )  # fmt: skip
     except ValueError:
         return None

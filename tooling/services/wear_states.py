@@ -158,11 +158,13 @@ def fitted(found: Sequence[Life]) -> tuple[Prior, dict[str, tuple[int, int]]]:
 
 def in_pool(life: Life, own: Collection[str]) -> Life:
     """The life in its drawing's pool where that is one, else in the wide one."""
-    alike = life.own_pool if life.own_pool in own else life.wide_pool
+    is_own = life.own_pool in own
+    alike = life.own_pool if is_own else life.wide_pool
     if life.history.spec.alike == alike:
         return life
-    history = replace(life.history, spec=replace(life.history.spec, alike=alike))
-    return replace(life, history=history)
+    sliding = 1.0 if is_own else life.wide_sliding
+    spec = replace(life.history.spec, alike=alike, sliding=sliding)
+    return replace(life, history=replace(life.history, spec=spec))
 
 
 def _save_pools(prior: Prior, counts: dict[str, tuple[int, int]], at: datetime) -> None:

@@ -17,7 +17,7 @@ from tooling.web.rows import get_drawing
 
 FACTS = ("name", "where", "kind", "dimension", "grows", "is_diameter", "has_two_ends",
          "face_angle_deg", "order")  # fmt: skip
-SIZES = ("new_nm", "limit_nm", "depth_limit_nm")
+SIZES = ("new_nm", "limit_nm", "depth_limit_nm", "local_radius_nm")
 
 
 @require_http_methods(["GET", "POST"])

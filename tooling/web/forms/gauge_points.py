@@ -38,6 +38,10 @@ class PointForm(RecordForm):
         label=_("Face to the shaft (°)"), required=False, min_value=0, max_value=90,
         help_text=_("0 along the shaft; 60 on a steep flank."),
     )  # fmt: skip
+    local_radius_nm = LengthInput(
+        label=_("Radius at the point"),
+        help_text=_("Far from the drive radius it slides more. Empty: as points like it do."),
+    )
     order = whole_number(label=_("No."), required=False, min_value=1, max_value=999)
 
     def told(self) -> dict[str, Any]:
