@@ -46,8 +46,8 @@ COLDEST_C, WARMEST_C = -30, 90
 class Life:
     """One gauge point of one piece, at one end, since a cut (or since it was new).
 
-    ``is_present``: the one that goes on. ``wide_sliding``: how much more than usual the point slides,
-    which scales the rate of the wide pool; its own pool has it in its rate. ``last_nm``,
+    ``is_present``: the one that goes on. ``wide_sliding``: how much more than usual the point
+    slides, which scales the rate of the wide pool; its own pool has it in its rate. ``last_nm``,
     ``last_u_nm`` (k = 1): its newest value by the clock; ``last_at``: when it was read last.
     """
 
