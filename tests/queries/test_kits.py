@@ -29,9 +29,14 @@ TOP = (1, "top", 1)
 COUNTS = json.loads((Path(__file__).resolve().parent.parent / "query_counts.json").read_text())
 
 
+@pytest.fixture(scope="module")
+def standing_shop(standing_world):
+    return Rolling(standing_world)
+
+
 @pytest.fixture
-def shop(world):
-    return Rolling(world)
+def shop(standing, standing_shop):
+    return standing.copy(standing_shop)
 
 
 def test_positions_stand_in_the_order_of_station_shaft_and_shoulder(shop, crew, at):

@@ -46,9 +46,14 @@ class Spaced(Rolling):
         )
 
 
+@pytest.fixture(scope="module")
+def standing_shop(standing_world):
+    return Spaced(standing_world)
+
+
 @pytest.fixture
-def shop(world):
-    return Spaced(world)
+def shop(standing, standing_shop):
+    return standing.copy(standing_shop)
 
 
 def spacers(kit, at):

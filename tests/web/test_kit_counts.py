@@ -15,6 +15,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
+from tests.standing import Standing
 from tests.web.kit_shop import KitShop, small_shop
 from tests.world import World
 from tooling.models import Kit, KitPosition, Person, Piece, SetPosition
@@ -33,14 +34,24 @@ PAGES = {
 }
 
 
-@pytest.fixture
-def shop(db: None) -> KitShop:
+@pytest.fixture(scope="module")
+def standing_shop(standing: Standing) -> KitShop:
     return small_shop(World(at=timezone.now()))
 
 
+@pytest.fixture(scope="module")
+def standing_kit(standing_shop: KitShop, standing_cast: dict[str, Person]) -> Kit:
+    return standing_shop.open(standing_cast["crew"])
+
+
 @pytest.fixture
-def kit(shop: KitShop, crew: Person) -> Kit:
-    return shop.open(crew)
+def shop(standing: Standing, standing_shop: KitShop) -> KitShop:
+    return standing.copy(standing_shop)
+
+
+@pytest.fixture
+def kit(standing: Standing, standing_kit: Kit) -> Kit:
+    return standing.copy(standing_kit)
 
 
 def hold(kit: Kit, shop: KitShop, wanted: int) -> None:
