@@ -122,6 +122,20 @@ def test_metal_does_not_grow_unless_somebody_says_so(
     assert kept.value_nm == 149_960_000
 
 
+def test_on_the_day_of_the_cut_metal_grows_from_then_on_as_little(
+    crew: Person, engineer: Person, at: datetime, piece: Piece, root: GaugePoint
+) -> None:
+    read(crew, at, root, piece, value_nm=149_090_000, sure=True)
+    work.record_work(
+        by=engineer, at=at + timedelta(hours=1), piece=piece, kind="regrind", done_on=at.date(),
+        sizes={"root_diameter": (149_400_000, 149_100_000)},
+    )  # fmt: skip
+    read(crew, at + timedelta(hours=2), root, piece, value_nm=149_100_000)
+    assert Reading.objects.count() == 2, "what was read before the cut is no measure of it"
+    later = at + timedelta(hours=3)
+    assert code_of(read, crew, later, root, piece, value_nm=149_160_000) == "grown"
+
+
 def test_a_gauge_that_does_not_read_so_far_is_asked_about(
     crew: Person, at: datetime, piece: Piece, root: GaugePoint
 ) -> None:

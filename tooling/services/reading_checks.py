@@ -15,8 +15,10 @@ from tooling.errors import Conflict, ToolingError
 from tooling.models import Gauge, GaugePoint, Movement, Piece, Place, PlaceKind, Reading, Work
 from tooling.models.movements import STANDS
 from tooling.queries.settings import setting_value
+from tooling.queries.shop_zone import shop_zone
 from tooling.queries.wear_lives import COLDEST_C, CUTS, WARMEST_C
 from tooling.queries.whereabouts import whereabouts
+from tooling.queries.work_moment import counts_from
 
 NOT_HERE = (PlaceKind.GRINDER, PlaceKind.CUSTOMER, PlaceKind.SISTER, PlaceKind.LOST,
             PlaceKind.SCRAP)  # fmt: skip
@@ -141,7 +143,8 @@ def _u(value_nm: int, gauge: Gauge | None, thermal: Thermal) -> float:
 
 
 def readings_since_cut(piece: Piece, *, dimension: str, point: GaugePoint | None) -> Any:
-    """Standing values of one spot since the piece's last cut; not run yet."""
+    """Standing values of one spot since the piece's last cut; not run yet. On the day of the cut
+    those that came after it was written down. Two queries at most."""
     rows = Reading.objects.filter(
         piece=piece, corrected_by=None, value_nm__isnull=False
     ).select_related("gauge")
@@ -149,8 +152,10 @@ def readings_since_cut(piece: Piece, *, dimension: str, point: GaugePoint | None
         gauge_point=point
     )  # fmt: skip
     cuts = Work.objects.filter(piece=piece, kind__in=CUTS, corrected_by=None)
-    last = cuts.order_by("-done_on").values_list("done_on", flat=True).first()
-    return rows if last is None else rows.filter(happened_at__date__gt=last)
+    last = cuts.order_by("-done_on", "-pk").values_list("done_on", "received_at").first()
+    if last is None:
+        return rows
+    return rows.filter(happened_at__gte=counts_from(*last, shop_zone()))
 
 
 def refuse_other_unit(value_nm: int, unit: str, *, near_nm: int, within_nm: float) -> None:
