@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
 from tests.services.mounted import Mounted, mounted
 from tests.world import MM, World
 from tooling.engineering.lengths import NM_PER_M
-from tooling.models import GaugePoint, Person, Piece, Reading, WearPool, WearState
+from tooling.models import GaugePoint, Person, Piece, Reading, Shop, WearPool, WearState
 from tooling.queries.kit_views import PositionView
 from tooling.queries.kits import kit_page
 from tooling.queries.wear_lives import lives
@@ -75,6 +75,35 @@ def test_a_life_begins_at_the_cut_and_counts_what_ran_since(
         (True, 100), (False, 100),
     ]  # fmt: skip
     assert whole[0].history.spec.new_nm == 150 * MM
+
+
+@pytest.mark.parametrize(
+    ("zone", "off"), [("UTC", 0), ("America/Chicago", 6), ("Asia/Tokyo", -9), ("", 0)]
+)
+def test_a_life_begins_with_the_day_of_its_cut_by_the_shop_s_clock(
+    crew: Person, engineer: Person, at: datetime, piece: Piece, zone: str, off: int
+) -> None:
+    """Cut on the 20th. What ran at 23:00 of the 19th by the wall ran before it, what ran at 01:00
+    of the 20th after it. Off: what UTC is ahead of standard time there."""
+    Shop.objects.all().delete()
+    if zone:
+        Shop.objects.create(pk=1, name="Harrow Lane", time_zone=zone)
+    a_point(piece)
+    midnight = datetime(2026, 11, 20, off % 24, tzinfo=UTC) - timedelta(days=off < 0)
+    evening, morning = ((midnight + timedelta(hours=n) - at) / timedelta(days=1) for n in (-1, 1))
+    ran(crew, at, piece, 100, evening)
+    read(crew, at, piece, 149_900_000, evening)
+    work.record_work(
+        by=engineer, at=at, piece=piece, kind="regrind", done_on=date(2026, 11, 20),
+        done_by="", sizes={"root_diameter": (149_900_000, 149_700_000)}, note="",
+    )  # fmt: skip
+    (life,) = lives([piece.pk])
+    assert (life.run_nm, [each.value_nm for each in life.history.readings]) == (0, [149_700_000])
+    ran(crew, at, piece, 60, morning)
+    (life,) = lives([piece.pk])
+    assert life.run_nm == 60 * KM
+    assert WearState.objects.get().run_nm == 60 * KM
+    assert differences() == []
 
 
 def test_a_reading_and_a_run_write_the_forecast_anew(crew: Person, world: World) -> None:

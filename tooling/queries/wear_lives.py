@@ -7,8 +7,9 @@ from bisect import bisect_right
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import UTC, date, datetime, time
+from datetime import date, datetime, time
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.db.models import Exists, OuterRef, Q, QuerySet
 
@@ -33,6 +34,7 @@ from tooling.models import (
     WorkKind,
     WorkMeasure,
 )
+from tooling.queries.shop_zone import zone_column, zone_named
 
 CUTS = (WorkKind.REGRIND, WorkKind.RECONTOUR, WorkKind.SHARPEN)
 """Work after which every point of a piece begins anew; other work where it measured the point."""
@@ -55,6 +57,7 @@ class Life:
     point_id: int
     end: str
     cut_on: date | None
+    cut_at: datetime | None
     is_present: bool
     history: History
     own_pool: str
@@ -63,10 +66,6 @@ class Life:
     last_nm: int | None = None
     last_u_nm: float = 0.0
     last_at: datetime | None = None
-
-    @property
-    def cut_at(self) -> datetime | None:
-        return _midnight(self.cut_on) if self.cut_on else None
 
     @property
     def run_nm(self) -> int:
@@ -83,10 +82,11 @@ class Life:
 
 @dataclass(frozen=True)
 class Cut:
-    """A piece of work that begins a life."""
+    """A piece of work that begins a life; ``begins`` with its day, by the shop's clock."""
 
     id: int
     on: date
+    begins: datetime
     received_at: datetime
     kind: str
     after: Mapping[str, int]
@@ -97,6 +97,7 @@ class Told:
     """What is known of one piece, in the order of time."""
 
     row: dict[str, Any]
+    zone: ZoneInfo
     cuts: list[Cut] = field(default_factory=list)
     runs: list[tuple[datetime, str, int]] = field(default_factory=list)
     readings: list[dict[str, Any]] = field(default_factory=list)
@@ -129,8 +130,10 @@ def lives(
     pool where that is ``learned``, else of the wide one. Six queries, whatever the number.
     """
     wanted = _wanted(piece_ids)
+    rows = Piece.objects.filter(wanted).annotate(shop_zone=zone_column()).order_by("pk")
     told = {
-        row["pk"]: Told(row) for row in Piece.objects.filter(wanted).order_by("pk").values(*PIECE)
+        row["pk"]: Told(row, zone_named(row["shop_zone"]))
+        for row in rows.values(*PIECE, "shop_zone")
     }
     if not told:
         return []
@@ -197,7 +200,8 @@ def _add_cuts(told: Mapping[int, Told], inside: Q) -> None:
     for pk, piece, on, received, kind in rows.order_by("done_on", "pk").values_list(
         "pk", "piece_id", "done_on", "received_at", "kind"
     ):
-        told[piece].cuts.append(Cut(pk, on, received, kind, after.get(pk, {})))
+        begins = datetime.combine(on, time(), tzinfo=told[piece].zone)
+        told[piece].cuts.append(Cut(pk, on, begins, received, kind, after.get(pk, {})))
 
 
 def _add_runs(told: Mapping[int, Told], inside: Q) -> None:
@@ -273,7 +277,7 @@ def _within(row: Mapping[str, Any], cut: Cut | None, following: Cut | None) -> b
 
 def is_after(row: Mapping[str, Any], cut: Cut) -> bool:
     """Read after the cut: on a later day, or on its day and written down no earlier than it."""
-    day = row["happened_at"].astimezone(UTC).date()
+    day = row["happened_at"].astimezone(cut.begins.tzinfo).date()
     return bool(day > cut.on or (day == cut.on and row["received_at"] >= cut.received_at))
 
 
@@ -281,8 +285,8 @@ def _runs_within(
     runs: Sequence[tuple[datetime, str, int]], cut: Cut | None, following: Cut | None
 ) -> list[tuple[datetime, str, int]]:
     """What ran on the day of a cut counts as after it."""
-    first = _midnight(cut.on) if cut else None
-    last = _midnight(following.on) if following else None
+    first = cut.begins if cut else None
+    last = following.begins if following else None
     return [
         run for run in runs
         if (first is None or run[0] >= first) and (last is None or run[0] < last)
@@ -320,7 +324,8 @@ def _life(
     valued = [row for row in rows if row["value_nm"] is not None]
     last = valued[-1] if valued else None
     return Life(
-        piece_id=told.row["pk"], point_id=point.pk, end=end, cut_on=cut.on if cut else None,
+        piece_id=told.row["pk"], point_id=point.pk, end=end,
+        cut_on=cut.on if cut else None, cut_at=cut.begins if cut else None,
         is_present=is_present, history=History(spec, tuple(readings), sums.total()),
         own_pool=own, wide_pool=wide, wide_sliding=slides,
         last_nm=last["value_nm"] if last else None,
@@ -415,7 +420,3 @@ def _reading(
         thermal=Thermal(row["soaked"], heat),
     )
     return ReadingAt(run, at_20, u, assumed=assumed, key=row["pk"], moment=moment)
-
-
-def _midnight(day: date) -> datetime:
-    return datetime.combine(day, time(), tzinfo=UTC)
