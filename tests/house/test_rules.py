@@ -7,6 +7,7 @@ import re
 from pathlib import Path
 
 import pytest
+from django.core.management import call_command
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 FORBIDDEN_NAMES = {"utils.py", "helpers.py", "common.py", "manager.py", "managers.py", "base.py"}
@@ -85,3 +86,8 @@ def test_engineering_keeps_no_clock_and_no_database() -> None:
         words = path.read_text()
         assert not re.search(r"django(?!\.utils\.(translation|functional))", words), path
         assert "datetime.now" not in words, path
+
+
+def test_settings_models_and_addresses_pass_the_checks_of_the_framework() -> None:
+    """The commands that people wait for do not check them again at every start."""
+    call_command("check", fail_level="WARNING")

@@ -30,6 +30,7 @@ NAMES = {
 
 class Command(BaseCommand):
     help = "Serve the demo shop (or with --empty only its people). Prints READY when it answers."
+    requires_system_checks: list[str] = []
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("--host", default="127.0.0.1")

@@ -14,6 +14,7 @@ from tooling.services import exports
 
 class Command(BaseCommand):
     help = "Write one CSV file for each kind, and one workbook with all, into a folder."
+    requires_system_checks: list[str] = []
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("folder", metavar="DIR")

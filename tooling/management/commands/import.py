@@ -21,6 +21,7 @@ from tooling.services.files import path_of
 
 class Command(BaseCommand):
     help = "Bring spreadsheets in. Exit 0 applied, 1 problems (nothing changed), 2 wrong call."
+    requires_system_checks: list[str] = []
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("files", nargs="+", metavar="FILE")

@@ -19,6 +19,7 @@ from tooling.services import labels
 
 class Command(BaseCommand):
     help = "Draw labels and record them as issued. Sizes: " + ", ".join(SIZES)
+    requires_system_checks: list[str] = []
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("codes", nargs="+", metavar="CODE")

@@ -12,6 +12,7 @@ from tooling.services import rebuild
 
 class Command(BaseCommand):
     help = "Write places, counts, sizes, length run and staged flags as history says."
+    requires_system_checks: list[str] = []
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument(

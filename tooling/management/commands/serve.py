@@ -12,6 +12,7 @@ from tooling.management.serving import add_https_options, serve, wants_https
 
 class Command(BaseCommand):
     help = "Run the web server and, unless told not to, its worker."
+    requires_system_checks: list[str] = []
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("--host", default="127.0.0.1")

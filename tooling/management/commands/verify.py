@@ -15,6 +15,7 @@ from tooling.services.file_sweep import Orphan
 
 class Command(BaseCommand):
     help = "Compare places, counts, sizes, length run and staged flags with history."
+    requires_system_checks: list[str] = []
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("--json", action="store_true", help="for a program to read")

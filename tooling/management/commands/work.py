@@ -16,6 +16,7 @@ from tooling.tasks import work_forever
 
 class Command(BaseCommand):
     help = "Do background tasks until told to stop."
+    requires_system_checks: list[str] = []
 
     def handle(self, *args: Any, **options: Any) -> None:
         stop = threading.Event()
