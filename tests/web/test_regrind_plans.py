@@ -197,7 +197,11 @@ def test_conflicts_are_explained_with_what_frees_them(desk: Client, shop: Regrin
 def test_a_plan_whose_inputs_moved_says_so(desk: Client, shop: RegrindShop) -> None:
     address = worked(desk, shop)
     wear(shop, shop.rolls[1, "top"], depth_nm=400_000)
-    assert problems(text(desk.get(address))) == {"stale_plan"}
+    body = text(desk.get(address))
+    assert problems(body) == {"stale_plan"}
+    assert f'action="{address}solve/"' in body.split('data-code="stale_plan"')[1][:1200]
+    assert "Proven" not in body
+    assert "Order this work" not in body
     assert "inputs moved since" in text(desk.get("/regrinds/"))
     assert desk.post(f"{address}solve/").status_code == 302
     assert work_once(HANDLERS)
