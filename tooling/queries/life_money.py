@@ -3,6 +3,7 @@ at risk."""
 
 from __future__ import annotations
 
+import re
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
@@ -75,8 +76,8 @@ class LifeSum:
 
 @dataclass(frozen=True)
 class LifePage:
-    """``sums``: one for each set, then the whole; ``rows`` of the chosen set, or of all, and the
-    same in ``parts`` that are folded one by one where the screen is narrow."""
+    """``sums``: one for each set, then the whole; ``rows`` of the chosen set, or of all, by name,
+    and the same in ``parts`` that are folded one by one where the screen is narrow."""
 
     sums: tuple[LifeSum, ...]
     whole: LifeSum
@@ -181,10 +182,16 @@ def life_page(*, tool_set: str = "") -> LifePage:
     return LifePage(
         sums=tuple(_sum(number, by_set[number]) for number in sorted(by_set)),
         whole=replace(_sum("", rows), per_km=None),
-        rows=tuple(chosen),
+        rows=tuple(sorted(chosen, key=_by_name)),
         chosen=tool_set,
         currency=Shop.objects.values_list("currency", flat=True).first() or "",
     )
+
+
+def _by_name(row: LifeRow) -> tuple[tuple[tuple[int, str], ...], str]:
+    """2B before 10B; pieces of one name by their code."""
+    parts = re.findall(r"[0-9]+|[^0-9]+", row.name.upper())
+    return tuple((int(p), "") if p[0] in "0123456789" else (-1, p) for p in parts), row.piece
 
 
 def _sum(name: str, rows: Iterable[LifeRow]) -> LifeSum:
