@@ -14,6 +14,8 @@ from tests.polled import assert_whole
 from tests.regrind_shop import CUT, RegrindShop, regrind_shop, wear
 from tests.world import World
 from tooling.models import Person, RegrindPlan
+from tooling.services import regrind_orders
+from tooling.services.regrind_targets import OrderLineIn
 from tooling.task_kinds import HANDLERS
 from tooling.tasks import work_once
 
@@ -206,6 +208,26 @@ def test_a_plan_whose_inputs_moved_says_so(desk: Client, shop: RegrindShop) -> N
     assert desk.post(f"{address}solve/").status_code == 302
     assert work_once(HANDLERS)
     assert problems(text(desk.get(address))) == set()
+
+
+def test_what_is_settled_for_a_piece_on_an_open_order_waits(
+    desk: Client, shop: RegrindShop, engineer: Person
+) -> None:
+    """It is named by its mark, is not offered to be settled, and what was settled says why not."""
+    piece = shop.rolls[4, "top"]
+    address = worked(desk, shop)
+    desk.post(f"{address}pin/", {"piece": piece.code, "kind": "cut_to", "nm": "150.2"})
+    line = OrderLineIn(piece, take_off_nm=200_000)
+    regrind_orders.request_order(by=engineer, at=timezone.now(), lines=[line])
+    assert work_once(HANDLERS)
+    body = text(desk.get(address))
+    assert f"so taken as they are: {piece.mark}." in body
+    row = body.split(f'<tr role="row" data-piece="{piece.code}"')[1].split("</tr>")[0]
+    assert 'data-kind="leave"' in row
+    assert "Settle it" not in row
+    assert "what is settled waits" in row
+    settled = body.split(f'data-settled="{piece.code}"')[1].split("</li>")[0]
+    assert "not while it is on an open order" in settled
 
 
 def test_work_can_be_stopped_and_a_plan_put_aside(desk: Client, shop: RegrindShop) -> None:

@@ -98,10 +98,11 @@ def plan_page(plan: RegrindPlan, *, at: datetime, unit: Unit | None = None) -> P
         ),
         settled=tuple(
             SettledView(code, reader.names.get(code, ""), pin.kind, pin.nm,
-                        reader.unit_of_piece(code))
+                        reader.unit_of_piece(code), code in asked.on_order)
             for code, pin in asks.pins.items()
         ),
         on_order=asked.on_order,
+        on_order_names=tuple(reader.names.get(code, code) for code in asked.on_order),
         how=tuple(_step(each) for each in answer.get("how", ())[:MOST_STEPS]),
         orders=tuple(orders),
         currency=currency or "",

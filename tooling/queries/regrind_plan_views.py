@@ -137,13 +137,15 @@ class ConflictView:
 
 @dataclass(frozen=True)
 class SettledView:
-    """What somebody settled for a piece. ``nm``: the diameter that it is cut to."""
+    """What somebody settled for a piece. ``nm``: the diameter that it is cut to. ``waits``: it is
+    on an open order, and so taken as it is."""
 
     piece: str
     mark: str
     kind: str
     nm: int | None
     unit: str
+    waits: bool
 
 
 @dataclass(frozen=True)
@@ -198,6 +200,7 @@ class PlanPage:
     conflicts: tuple[ConflictView, ...]
     settled: tuple[SettledView, ...]
     on_order: tuple[str, ...]
+    on_order_names: tuple[str, ...]
     how: tuple[StepView, ...]
     orders: tuple[str, ...]
     currency: str
