@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from datetime import timedelta
 from typing import Any
 
@@ -140,6 +141,8 @@ def test_a_pieces_chart_shows_readings_limit_cut_and_jobs(
     assert told.band[0].low_nm < told.band[0].middle_nm < told.band[0].high_nm
     assert told.band[-1].middle_nm < told.band[0].middle_nm
     assert told.ahead[0].chance is not None
+    said_of = [replace(told.ahead[0], chance=c).percent for c in (0.0, 0.012, 0.5, 0.989, 1.0)]
+    assert said_of == ["under 1", "1", "50", "99", "over 99"]
 
 
 def test_the_sheet_keeps_each_box_as_it_is_left(shop: Shop, page: Client, crew: Person) -> None:

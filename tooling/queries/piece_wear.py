@@ -8,6 +8,8 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from tooling.engineering.how import Step
 from tooling.engineering.wear import Forecast, History, Prior, columns, forecast, forecast_one
 from tooling.models import Gauge, GaugePoint, Reading, WearState
@@ -82,8 +84,12 @@ class Ahead:
     chance: float | None
 
     @property
-    def percent(self) -> float | None:
-        return None if self.chance is None else 100 * self.chance
+    def percent(self) -> str:
+        """In words where it is nearly sure: nothing to come is told as certain."""
+        percent = 100 * (self.chance or 0.0)
+        if percent < 1:
+            return _("under 1")
+        return _("over 99") if percent > 99 else f"{percent:.0f}"
 
 
 @dataclass(frozen=True)
