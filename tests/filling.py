@@ -124,3 +124,29 @@ class Filling:
             width = row.length_nm or 60 * self.one
             found.setdefault((row.station_number, row.shaft), []).append((row.fill, width))
         return found
+
+
+def assert_inside_windows(shop: Filling, kit: Kit | None = None) -> int:
+    """Every filled shaft recomputed from the rows alone; how many there are."""
+    stacks = shop.stacks(kit)
+    window, filled = 50_000 if shop.unit == "mm" else 50_800, 0
+    errors: dict[int, list[int]] = {}
+    for (station, _shaft), stack in stacks.items():
+        fills = [fill for fill, _nm in stack]
+        if not any(fills):
+            continue
+        at = fills.index("")
+        error = sum(nm for _fill, nm in stack[:at]) + 30 * shop.one - 150 * shop.one
+        assert -window <= error <= window
+        assert -shop.one // 2 <= sum(nm for _fill, nm in stack) - 300 * shop.one <= 0
+        errors.setdefault(station, []).append(error)
+        filled += 1
+    assert all(abs(e[0] - e[-1]) <= window // 2 for e in errors.values())
+    return filled
+
+
+def spacers_of(shop: Filling, kit: Kit | None = None) -> list[KitPosition]:
+    rows = KitPosition.objects.filter(kit=kit or shop.kit).exclude(fill="")
+    return list(
+        rows.select_related("drawing", "piece").order_by("station_number", "shaft", "order")
+    )

@@ -13,6 +13,8 @@ from tests.standing import Standing
 from tests.world import World
 from tooling.models import Person, SetupState, Station
 
+pytestmark = pytest.mark.django_db
+
 As = Callable[[Person], APIClient]
 
 

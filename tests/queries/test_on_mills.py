@@ -19,6 +19,8 @@ from tooling.services import settings
 from tooling.services import strip_down as striking
 from tooling.services.movements import move_pieces
 
+pytestmark = pytest.mark.django_db
+
 COUNTS: dict[str, int] = json.loads((Path(__file__).parents[1] / "query_counts.json").read_text())
 
 

@@ -13,6 +13,8 @@ from tests.world import MM, World
 from tooling.models import Kit, Person, Setup, ShaftMount
 from tooling.queries.shaft_states import shaft_states
 
+pytestmark = pytest.mark.django_db
+
 
 @pytest.fixture
 def setup(world: World) -> Setup:

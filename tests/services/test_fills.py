@@ -7,26 +7,21 @@ from typing import Any
 import pytest
 from django.db import connection
 
-from tests.filling import Filling
+from tests.filling import Filling, assert_inside_windows, spacers_of
+from tests.standing import Standing
 from tests.world import MM, World, make_person
 from tooling.engineering.stacks.engine import solve_stacks
 from tooling.errors import Conflict, NotAllowed, ToolingError
 from tooling.models import (
     Change,
-    ChartPass,
-    DrawingRevision,
     Kit,
     KitFill,
-    KitPosition,
     Movement,
     Person,
     Role,
-    SetFill,
     SetPass,
-    SetPosition,
     Setting,
     Setup,
-    SetupChart,
 )
 from tooling.queries.fill_page import fill_page
 from tooling.queries.fill_problem import fill_problem
@@ -38,46 +33,18 @@ from tooling.services.rebuild import differences
 from tooling.task_kinds import HANDLERS
 from tooling.tasks import work_once
 
-
-def assert_inside_windows(shop: Filling, kit: object = None) -> int:
-    """Every filled shaft recomputed from the rows alone; how many there are."""
-    stacks = shop.stacks(kit)  # type: ignore[arg-type]
-    window, filled = 50_000 if shop.unit == "mm" else 50_800, 0
-    errors: dict[int, list[int]] = {}
-    for (station, _shaft), stack in stacks.items():
-        fills = [fill for fill, _nm in stack]
-        if not any(fills):
-            continue
-        at = fills.index("")
-        error = sum(nm for _fill, nm in stack[:at]) + 30 * shop.one - 150 * shop.one
-        assert -window <= error <= window
-        assert -shop.one // 2 <= sum(nm for _fill, nm in stack) - 300 * shop.one <= 0
-        errors.setdefault(station, []).append(error)
-        filled += 1
-    assert all(abs(e[0] - e[-1]) <= window // 2 for e in errors.values())
-    return filled
+pytestmark = pytest.mark.django_db
 
 
-@pytest.mark.parametrize(("stations", "unit"), [(1, "mm"), (2, "in"), (24, "mm")])
-def test_every_shaft_is_filled_within_its_windows(
-    world: World, crew: Person, stations: int, unit: str
-) -> None:
-    shop = Filling(world, crew, stations=stations, unit=unit, lengths={20: 100, 100: 100})
-    shop.fill()
-    assert assert_inside_windows(shop) == 2 * stations
-    assert KitPosition.objects.filter(kit=shop.kit).exclude(fill="").count() == 8 * stations
-
-
-def spacers_of(shop: Filling, kit: Kit | None = None) -> list[KitPosition]:
-    rows = KitPosition.objects.filter(kit=kit or shop.kit).exclude(fill="")
-    return list(
-        rows.select_related("drawing", "piece").order_by("station_number", "shaft", "order")
-    )
+@pytest.fixture(scope="module")
+def standing_shop(standing_world: World, standing_cast: dict[str, Person]) -> Filling:
+    crew, lengths = standing_cast["crew"], {20: 30, 50: 6, 100: 30}
+    return Filling(standing_world, crew, stations=2, lengths=lengths)
 
 
 @pytest.fixture
-def shop(world: World, crew: Person) -> Filling:
-    return Filling(world, crew, stations=2, lengths={20: 30, 50: 6, 100: 30})
+def shop(standing: Standing, standing_shop: Filling) -> Filling:
+    return standing.copy(standing_shop)
 
 
 def test_the_rows_of_a_shaft_are_numbered_from_the_shoulder(shop: Filling) -> None:
@@ -93,33 +60,6 @@ def test_a_station_keeps_its_pass_s_name_when_a_spacer_is_first_on_its_shaft(sho
     shop.fill()
     assert {(row.pass_name, row.gap_point) for row in kit_rows(find_kit(shop.kit.number))
             if row.pass_number == 1} == {("Breakdown", "the web")}  # type: ignore[attr-defined]  # fmt: skip
-
-
-def test_a_kit_that_puts_nothing_on_a_shaft_has_nothing_to_fill(world: World, crew: Person) -> None:
-    shop = Filling(world, crew, stations=1)
-    KitPosition.objects.filter(shaft="bottom").delete()
-    KitPosition.objects.update(shaft="side")
-    with pytest.raises(Conflict) as refused:
-        shop.fill()
-    assert refused.value.code == "nothing_to_fill"
-
-
-def test_what_one_kit_takes_another_that_runs_at_the_same_time_may_not_have(
-    world: World, crew: Person
-) -> None:
-    shop = Filling(world, crew, stations=1, lengths={20: 7, 100: 7})
-    shop.make_in_steps_of(20)
-    shop.fill()
-    cart = world.place("Cart 2", kind="cart")
-    copy = {s: world.piece(p.drawing, shop.rack, mark=f"B{s}") for s, p in shop.pieces.items()}
-    world.copy(shop.set, "B", copy)
-    shop.cart = cart
-    other = shop.open(in_hours=20, number="J2")
-    answer = shop.fill(other)
-    assert len(answer.lacks) > 0
-    assert assert_inside_windows(shop) == 2
-    taken = KitPosition.objects.filter(is_open=True, drawing__number="SP-100")
-    assert taken.count() <= 7
 
 
 def test_stock_that_moves_while_it_is_worked_out_makes_the_answer_stale(shop: Filling) -> None:
@@ -171,19 +111,6 @@ def test_solving_again_changes_nothing_while_nothing_else_did(shop: Filling) -> 
     before = [row.pk for row in spacers_of(shop)]
     shop.fill()
     assert [row.pk for row in spacers_of(shop)] == before
-
-
-def test_a_spacer_that_is_not_there_changes_its_own_shaft_alone(world: World, crew: Person) -> None:
-    shop = Filling(world, crew, stations=3, lengths={20: 12, 40: 8, 80: 8, 100: 12})
-    shop.fill()
-    before = shop.stacks()
-    row = shop.rows(2, "top")[1]
-    fills.not_there(by=crew, at=world.at, kit=shop.kit, position=row)
-    shop.fill()
-    after = shop.stacks()
-    assert [key for key in before if before[key] != after[key]] == [(2, "top")]
-    assert assert_inside_windows(shop) == 6
-    assert not KitPosition.objects.filter(pk=row.pk).exists()
 
 
 def test_other_rolls_that_the_stack_does_not_suit_take_its_spacers_out(shop: Filling) -> None:
@@ -248,43 +175,6 @@ def test_a_stack_by_hand_is_held_to_the_same_rules(shop: Filling, text: str, cod
     assert refused.value.code == code
 
 
-def test_a_marked_spacer_counts_with_its_own_width(world: World, crew: Person) -> None:
-    shop = Filling(world, crew, stations=1, lengths={100: 9})
-    drawing = shop.spacer(20)
-    widths = (20_010_000, 20_000_000, 19_700_000, 19_800_000)
-    for at, width in enumerate(widths):
-        world.piece(drawing, shop.rack, mark=f"M{at}", now_face_width_nm=width)
-    shop.fill()
-    inboard = [row.length_nm for row in spacers_of(shop) if row.piece and row.fill == "inboard"]
-    assert sorted(inboard) == [20_000_000, 20_010_000]
-    assert assert_inside_windows(shop) == 2
-
-
-def test_a_middle_fill_of_the_set_is_filled_between_its_rolls(world: World, crew: Person) -> None:
-    shop = Filling(world, crew, stations=1, lengths={10: 9, 20: 20, 100: 9}, opened=False)
-    roll = shop.pieces[1, "top", 1].drawing
-    set_pass = SetPass.objects.get()
-    SetPosition.objects.create(set_pass=set_pass, shaft="top", order=2, drawing=roll)
-    SetFill.objects.create(set_pass=set_pass, shaft="top", after_order=1, length_nm=10 * MM)
-    world.piece(roll, shop.rack, mark="second")
-    shop.kit = shop.open()
-    answer = shop.fill()
-    assert not answer.lacks
-    stack = [(fill, nm // MM) for fill, nm in shop.stacks()[1, "top"]]
-    assert stack[2:5] == [("", 60), ("middle", 10), ("", 60)]
-    assert sum(nm for _fill, nm in stack) == 300
-
-
-def test_for_the_other_hand_the_stack_is_right_as_it_is_mounted(world: World, crew: Person) -> None:
-    shop = Filling(world, crew, stations=1, lengths={10: 30, 20: 30, 100: 30})
-    DrawingRevision.objects.filter(drawing__number="R").update(guide_offset_nm=20 * MM)
-    SetupChart.objects.update(is_turned=True)
-    assert not shop.fill().lacks
-    stack = [(fill, nm // MM) for fill, nm in shop.stacks()[1, "top"]]
-    assert sum(nm for fill, nm in stack if fill == "inboard") == 110
-    assert sum(nm for _fill, nm in stack) == 300
-
-
 def test_closing_the_kit_lets_its_spacers_go(shop: Filling) -> None:
     shop.fill()
     kits.close(by=shop.by, at=shop.world.at, kit=shop.kit, reason="the job is off")
@@ -309,27 +199,6 @@ def test_a_spacer_too_small_for_the_seat_that_a_shop_wants_is_not_taken(shop: Fi
     assert "seat" in refused.value.message
     assert shop.fill().lacks
     assert not spacers_of(shop)
-
-
-@pytest.mark.parametrize(("gap_mm", "lacking"), [(3.5, set()), (1.5, {"top"})])
-def test_a_roll_that_reaches_over_a_fill_lets_only_spacers_stand_that_clear_it(
-    world: World, crew: Person, gap_mm: float, lacking: set[str]
-) -> None:
-    """The bottom roll is 80 wide and 150 across, the top 60 wide; 117.5 each at the gap point. A
-    spacer over the bottom's ends may be 2 (117.5 + g) − 150 across: 92 or 88. Ours are 90."""
-    shop = Filling(world, crew, stations=1, lengths={10: 9, 100: 9, 20: 9})
-    DrawingRevision.objects.filter(drawing__number="R").update(outside_diameter_nm=150 * MM)
-    bottom = shop.pieces[1, "bottom", 1]
-    bottom.now_face_width_nm, bottom.now_guide_offset_nm = 80 * MM, 40 * MM
-    bottom.save()
-    SetPosition.objects.update(gap_diameter_nm=117_500_000)
-    ChartPass.objects.update(gap_nm=round(gap_mm * MM))
-    answer = shop.fill()
-    assert {each.shaft for each in answer.lacks} == lacking
-    if lacking:
-        with pytest.raises(Conflict, match="spacer_does_not_suit"):
-            fill_acts.by_hand(by=crew, at=world.at, kit=shop.kit, station=1, shaft="top",
-                              fill="outboard", text="100 + 20")  # fmt: skip
 
 
 def mounted_station(shop: Filling) -> Setup:

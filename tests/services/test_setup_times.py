@@ -15,6 +15,8 @@ from tooling.models import Delay, Kit, Person, Setup, SetupState, SetupStep, Too
 from tooling.queries.setup_times import forecast_for, times_page
 from tooling.services import setup_times as services
 
+pytestmark = pytest.mark.django_db
+
 
 @pytest.fixture(scope="module")
 def standing_stood(standing_world: World, standing_cast: dict[str, Person]) -> Mounted:

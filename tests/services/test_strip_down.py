@@ -26,6 +26,8 @@ from tooling.queries.strip_down import strip_down
 from tooling.services import kits, setups
 from tooling.services import strip_down as services
 
+pytestmark = pytest.mark.django_db
+
 
 @pytest.fixture(scope="module")
 def standing_stood(standing_world: World, standing_cast: dict[str, Person]) -> Mounted:

@@ -13,6 +13,8 @@ from tests.world import MM, World
 from tooling.models import Person, SetupChart, Station
 from tooling.models.fields import DIAMETERS
 
+pytestmark = pytest.mark.django_db
+
 READ = [
     "/pieces/",
     "/pieces/?q=1472",
