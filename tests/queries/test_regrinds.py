@@ -139,7 +139,9 @@ def test_owners_and_open_orders_move_the_window(shop: RegrindShop, at: datetime)
         number="G-9", state=OrderState.OUT, requested_at=at, sent_at=at,
         due_on=(at + timedelta(days=50)).date(),
     )  # fmt: skip
-    RegrindOrderLine.objects.create(order=order, piece=piece)
+    line = RegrindOrderLine.objects.create(order=order, piece=piece)
+    assert window(at).away_until is None, "asked for, it lies here still"
+    RegrindOrderLine.objects.filter(pk=line.pk).update(sent_at=at)
     found = window(at)
     assert found.away_until == order.due_on
     assert found.chosen is None

@@ -15,7 +15,7 @@ from tests.world import MM, World
 from tooling import models
 from tooling.engineering.lengths import NM_PER_M
 from tooling.models import Gauge, GaugePoint, Person, Piece, Reading, Task, WearState
-from tooling.queries.life_money import life_page
+from tooling.queries.life_money import life_page, life_rows
 from tooling.queries.piece_wear import piece_wear
 from tooling.queries.reading_sheet import Asked, reading_sheet
 from tooling.queries.wear import wear_page
@@ -267,6 +267,15 @@ def test_life_and_money_per_set_and_as_a_file(shop: Shop, page: Client, crew: Pe
     assert sums.sums[0].per_km == 467
     assert sums.whole.spent_cents == 42_000
     assert sums.whole.per_km is None
+
+
+def test_a_piece_that_never_ran_tells_the_cuts_it_has(shop: Shop) -> None:
+    piece = shop.pieces[1]
+    assert piece.code not in [row.piece for row in life_rows()]
+    piece.revision.least_root_diameter_nm = 142_500_000
+    piece.revision.save()
+    (row,) = [row for row in life_rows() if row.piece == piece.code]
+    assert (row.cuts_left, row.run_nm, row.value_cents) == (10, 0, None)
 
 
 @pytest.mark.parametrize(("many", "folds"), [(1, 0), (40, 0), (250, 13)])

@@ -100,9 +100,12 @@ def cuts_left(now_nm: int | None, least_nm: int | None, stock_nm: int) -> int | 
 
 
 def life_rows(*, tool_set: str = "") -> list[LifeRow]:
-    """Every piece that ran or is worth something, by code. Four queries."""
+    """Every piece that ran, was worked on, may be cut or is worth something, by code. Four
+    queries."""
     asked = Q(length_run_nm__gt=0) | Q(strokes_run__gt=0) | Q(value_cents__isnull=False)
-    asked |= Q(revision__new_cost_cents__isnull=False)
+    asked |= Q(revision__new_cost_cents__isnull=False) | Q(pk__in=Work.objects.values("piece_id"))
+    for name in CUT_DIMENSIONS:
+        asked |= Q(**{f"revision__least_{name}_nm__isnull": False})
     rows = Piece.objects.filter(asked).exclude(place__kind="scrap")
     if tool_set:
         rows = rows.filter(

@@ -147,7 +147,11 @@ def _states(ids: Collection[int], prior: Prior) -> dict[int, list[_Point]]:
 def _away(ids: Collection[int]) -> dict[int, date]:
     """Piece → when its open order is due back. One query."""
     rows = RegrindOrderLine.objects.filter(
-        piece__in=ids, is_open=True, back_at=None, order__due_on__isnull=False
+        piece__in=ids,
+        is_open=True,
+        sent_at__isnull=False,
+        back_at=None,
+        order__due_on__isnull=False,
     )
     return dict(rows.values_list("piece_id", "order__due_on"))  # type: ignore[arg-type]
 

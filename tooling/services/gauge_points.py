@@ -171,10 +171,10 @@ def _check_limit(revision: DrawingRevision | None, values: Mapping[str, Any]) ->
     if new is None or (limit > new if values["grows"] else limit < new):
         return
     words = (
-        _("The point grows as it wears: its limit, {limit}, is above the {new} when new.")
+        _("The point grows as it wears: its limit, {limit}, must be above the {new} when new.")
         if values["grows"]
         else _(
-            "The point gets less as it wears: its limit, {limit}, lies below the {new} when new."
+            "The point gets less as it wears: its limit, {limit}, must be below the {new} when new."
         )
     )
     raise ToolingError(
