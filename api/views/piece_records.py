@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from django.utils import timezone
@@ -12,7 +13,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.door import Door, answer, by, given
-from api.serializers.lengths import dimensions, read_length
+from api.serializers.lengths import AskedLength, dimensions, read_length
 from api.serializers.pieces import (
     LengthRunIn,
     LengthRunOut,
@@ -27,6 +28,7 @@ from tooling.models import DIMENSIONS, LengthEntry, Piece, Reading, Work
 from tooling.permissions import Verb
 from tooling.queries.by_code import entry_of, gauge_of, piece_of, revision_of
 from tooling.services import lengths_run, readings, work
+from tooling.services.dimensions import known_size
 
 DIMENSION = {each.name: each for each in dimensions()}
 
@@ -45,7 +47,7 @@ class PieceReadings(Door):
             by=by(request),
             at=timezone.now(),
             piece=piece,
-            value_nm=read_length(DIMENSION[values["dimension"]], text, unit),
+            value_nm=read_length(_asked(piece, values["dimension"]), text, unit),
             unit=unit,
             as_written=text,
             gauge=gauge_of(gauge) if gauge else None,
@@ -53,6 +55,12 @@ class PieceReadings(Door):
             **values,
         )
         return answer(ReadingOut, made, 201)
+
+
+def _asked(piece: Piece, dimension: str) -> AskedLength:
+    """Judged by what the piece has, as on its page; by what is usual where nothing is known."""
+    asked = DIMENSION[dimension]
+    return asked if known_size(piece, dimension) is None else replace(asked, usual_mm=None)
 
 
 class PieceWork(Door):

@@ -312,7 +312,7 @@ BAD: dict[str, tuple[Act, str, Callable[[Scene], str]]] = {
         lambda way, s: way.measure(s.piece, "15000000 mm"),
         "absurd_length", lambda s: "15000000"),
     "a size in the wrong unit": (
-        lambda way, s: way.measure(s.piece, "5.94"), "improbable_value", lambda s: "5.94"),
+        lambda way, s: way.measure(s.piece, "5.94 mm"), "wrong_unit", lambda s: "5.94"),
     "a size far from what it was": (
         lambda way, s: way.measure(s.piece, "120 mm"), "improbable_value", lambda s: "120"),
     "a size with two meanings": (

@@ -95,10 +95,10 @@ def before_its_cut(s: OrderScene) -> Sent:
 
 
 def in_the_wrong_unit(s: OrderScene) -> Sent:
-    """6.04 in mm: on a page without its unit as well."""
+    """6.04 that is said to be in mm."""
     own, page = s.roll.code, {"dimension": "drive_diameter", "value": "6.04 mm"}
     api = {"dimension": "drive_diameter", "value_mm": "6.04"}
-    return Sent("improbable_value", "6.04 mm", (f"/pieces/{own}/reading/", page),
+    return Sent("wrong_unit", "6.04 mm", (f"/pieces/{own}/reading/", page),
                 (f"pieces/{own}/readings/", api))  # fmt: skip
 
 

@@ -159,6 +159,8 @@ def test_a_number_that_would_be_right_in_the_other_unit_is_asked_about(
     inch = {"value_nm": round(5.9 * MM), "unit": "mm", "unit_is_written": False}
     later = at + timedelta(days=1)
     assert code_of(read, crew, later, root, piece, **inch) == "ambiguous_length"
+    written = {**inch, "unit_is_written": True}
+    assert code_of(read, crew, later, root, piece, **written) == "wrong_unit"
     far = {"value_nm": 120 * MM, "unit_is_written": False}
     assert code_of(read, crew, later, root, piece, **far) == "improbable_value"
 

@@ -130,8 +130,7 @@ def _ask(
     most = given["usual_stock_per_cut"] * given["improbable_reading"]
     if abs(value_nm - near) <= most:
         return
-    if not unit_is_written:
-        refuse_other_unit(value_nm, unit, near_nm=near, within_nm=most)
+    refuse_other_unit(value_nm, unit, near_nm=near, within_nm=most, is_written=unit_is_written)
     shown: Unit = "in" if unit == "in" else "mm"
     raise ToolingError(
         "improbable_value",

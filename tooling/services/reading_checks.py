@@ -158,19 +158,31 @@ def readings_since_cut(piece: Piece, *, dimension: str, point: GaugePoint | None
     return rows.filter(happened_at__gte=counts_from(*last, shop_zone()))
 
 
-def refuse_other_unit(value_nm: int, unit: str, *, near_nm: int, within_nm: float) -> None:
-    """Raise ``ambiguous_length`` where the number would be right in the other unit."""
+def refuse_other_unit(
+    value_nm: int, unit: str, *, near_nm: int, within_nm: float, is_written: bool
+) -> None:
+    """Raise where the number would be right in the other unit: ``ambiguous_length`` where none was
+    written, else ask (``wrong_unit``)."""
     shown: Unit = "in" if unit == "in" else "mm"
     factor = NM_PER_IN / NM_PER_MM
     meant = round(value_nm / factor) if shown == "in" else round(value_nm * factor)
     if abs(meant - near_nm) > within_nm:
         return
     other: Unit = "mm" if shown == "in" else "in"
+    said = {"value": say_length(value_nm, shown), "meant": say_length(meant, other),
+            "near": say_length(near_nm, other)}  # fmt: skip
+    if not is_written:
+        raise ToolingError(
+            "ambiguous_length",
+            _("{value} or {meant}? Until now it was {near}. Write the unit behind the number."),
+            in_field="value",
+            **said,
+        )
     raise ToolingError(
-        "ambiguous_length",
-        _("{value} or {meant}? Until now it was {near}. Write the unit behind the number."),
-        value=say_length(value_nm, shown),
-        meant=say_length(meant, other),
-        near=say_length(near_nm, other),
+        "wrong_unit",
+        _("{value} is far from the {near} until now; {meant} would be near it. If that is what the "
+          "gauge showed, write it in that unit; if {value} is right, say so."),
         in_field="value",
-    )
+        asks="sure",
+        **said,
+    )  # fmt: skip

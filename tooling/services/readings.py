@@ -62,10 +62,11 @@ def record_reading(
 
     A value far from what the piece had is asked about (``improbable_value``), one that the
     gauge does not read (``beyond_range``) and one that shows metal which was not there (``grown``),
-    until ``sure``. Raises ``unknown_dimension``,
-    ``in_the_future``, ``absurd_temperature``, ``piece_away``, ``before_cut`` (a correction may be), ``ambiguous_length``
-    for a number without its unit that would be right in the other, what `check_present_sizes`
-    says, ``already_corrected``, ``other_piece`` of a correction, ``id_reused``.
+    until ``sure``. Raises ``unknown_dimension``, ``in_the_future``, ``absurd_temperature``,
+    ``piece_away``, ``before_cut`` (a correction may be), ``ambiguous_length`` for a number without
+    its unit that would be right in the other, ``wrong_unit`` for one with it until ``sure``, what
+    `check_present_sizes` says, ``already_corrected``, ``other_piece`` of a correction,
+    ``id_reused``.
     """
     check_can(by, Verb.RECORD_READINGS)
     if dimension not in DIMENSIONS:
@@ -173,8 +174,7 @@ def _ask_if_improbable(
     most = settings[names[0]] * settings[names[1]]
     if present is None or abs(value_nm - present) <= most:
         return
-    if not unit_is_written:
-        refuse_other_unit(value_nm, unit, near_nm=present, within_nm=most)
+    refuse_other_unit(value_nm, unit, near_nm=present, within_nm=most, is_written=unit_is_written)
     shown: Unit = "in" if unit == "in" else "mm"
     raise ToolingError(
         "improbable_value",
