@@ -162,6 +162,13 @@ def test_the_sheet_keeps_each_box_as_it_is_left(shop: Shop, page: Client, crew: 
     assert 'data-code="grown"' in asked
     assert "It is right" in asked
     assert 'data-code="ambiguous_length"' in put("5.904")
+    low, high = text.split("&amp;low=")[1].split('"')[0].split("&amp;high=")
+    assert 149_850_000 < int(low) < int(high) < 150_000_000
+    url = f"{url}&low={low}&high={high}"
+    worn = put("149.7")
+    assert "far from what is expected" in worn
+    assert "It is right" in worn
+    assert 'data-code="ambiguous_length"' in put("5.904")
     assert "149.940 mm" in put("149.94")
     assert "149.940 mm" in put("149.94"), "the same again is kept once"
     assert "149.930 mm" in put("149.93"), "typed anew, it puts right what was kept"

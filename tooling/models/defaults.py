@@ -131,7 +131,8 @@ _ALL = (
             unit="°", least=45, most=90),
     _number("tilt_warn", _("Tilt of two shafts, warn beyond"), 0.03, "M", unit=_("mm per 100 mm"),
             least=0.001, most=10, per_mill=True),
-    _number("improbable_reading", _("A reading is asked about beyond so many usual cuts"), 5, "M",
+    _number("improbable_reading", _("A reading is asked about beyond so many usual cuts, or so "
+                                    "many times as far off as is expected"), 5, "M",
             least=1, most=100),
     _number("ratio_mismatch_warn", _("Ratio mismatch, warn beyond"), 0.10, "M", unit="%",
             most=10, per_mill=True),

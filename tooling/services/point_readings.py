@@ -56,9 +56,11 @@ def record_point_reading(
     corrects: Reading | None = None,
     note: str = "",
     id: uuid.UUID | None = None,
+    expected: tuple[int, int] | None = None,
 ) -> Reading:
     """One reading at a gauge point. A point of a dimension is read as that dimension, so the
-    piece's present size follows.
+    piece's present size follows. ``expected``: where nine of ten such values lie, in nm, as the
+    reading sheet told it; far outside it is asked about too.
 
     Raises as `record_reading`, and ``other_drawing``, ``which_end``, ``no_value``,
     ``no_verdict``.
@@ -76,6 +78,8 @@ def record_point_reading(
         raise ToolingError(
             "no_value", _("{name}: write what the gauge shows."), name=point.name, in_field="value"
         )
+    if not sure and expected is not None:
+        _ask_if_unexpected(piece, point, value_nm, unit, expected)
     if point.dimension:
         return record_reading(
             dimension=point.dimension, value_nm=value_nm, unit=unit,
@@ -139,6 +143,31 @@ def _ask(
         name=point.name,
         value=say_length(value_nm, shown),
         near=say_length(near, shown),
+        in_field="value",
+        asks="sure",
+    )  # fmt: skip
+
+
+def _ask_if_unexpected(
+    piece: Piece, point: GaugePoint, value_nm: int, unit: str, expected: tuple[int, int]
+) -> None:
+    """Ask (``improbable_value``) about more wear than so many times as far from the middle as nine
+    of ten are. What is farther off than some cuts, or has grown, is asked about by itself."""
+    low, high = expected
+    given = setting_values(["usual_stock_per_cut", "improbable_reading"], unit=piece.unit)
+    times = given["improbable_reading"]
+    worn = (value_nm - (low + high) / 2) * (1 if point.grows else -1)
+    if not times * (high - low) / 2 < worn <= given["usual_stock_per_cut"] * times:
+        return
+    shown: Unit = "in" if unit == "in" else "mm"
+    raise ToolingError(
+        "improbable_value",
+        _("{name} {value} is far from what is expected, {low} to {high}. Measure again; if it is "
+          "right, say so and record it."),
+        name=point.name,
+        value=say_length(value_nm, shown),
+        low=say_length(low, shown),
+        high=say_length(high, shown),
         in_field="value",
         asks="sure",
     )  # fmt: skip

@@ -111,8 +111,17 @@ def _filled(request: HttpRequest, box: Box) -> Box:
     typed = request.POST.get(f"value-{box.row.key}", "").strip()
     if not typed:
         return box
-    where = {"piece": box.row.piece, "point": box.row.point_id, "end": box.row.end}
-    return replace(box, typed=typed, outcome=_keep(request, box.row.key, box.id, typed, where))
+    row = box.row
+    where = {"piece": row.piece, "point": row.point_id, "end": row.end}
+    expected = _span(row.low_nm, row.high_nm)
+    outcome = _keep(request, row.key, box.id, typed, where, expected)
+    return replace(box, typed=typed, outcome=outcome)
+
+
+def _span(low: object, high: object) -> tuple[int, int] | None:
+    """Where a value is expected, of what the sheet says; None where it says nothing."""
+    found = [int(text) for text in (str(low), str(high)) if text.isdecimal() and len(text) < 20]
+    return (found[0], found[1]) if len(found) == 2 else None
 
 
 @require_POST
@@ -123,10 +132,10 @@ def keep(request: HttpRequest) -> HttpResponse:
     key = f"{asked.get('piece', '')}-{asked.get('point', '')}-{asked.get('end', '')}"
     typed = request.POST.get(f"value-{key}", "").strip()
     outcome = None
-    if typed:
-        row_id = request.POST.get(f"id-{key}", "")
-        outcome = _keep(request, key, row_id, typed, {k: asked.get(k, "") for k in WHERE})
     where = {name: asked.get(name, "") for name in WHERE}
+    if typed:
+        expected = _span(asked.get("low", ""), asked.get("high", ""))
+        outcome = _keep(request, key, request.POST.get(f"id-{key}", ""), typed, where, expected)
     return render(request, "wear/outcome.html", {"outcome": outcome, "key": key, **where})
 
 
@@ -134,8 +143,9 @@ WHERE = ("piece", "point", "end")
 
 
 def _keep(
-    request: HttpRequest, key: str, row_id: str, typed: str, where: Mapping[str, Any]
-) -> Outcome:
+    request: HttpRequest, key: str, row_id: str, typed: str, where: Mapping[str, Any],
+    expected: tuple[int, int] | None,
+) -> Outcome:  # fmt: skip
     """Keep one value; typed anew, it puts right what was kept from this box before."""
     piece = get_piece(str(where["piece"]))
     number = str(where["point"])
@@ -147,8 +157,9 @@ def _keep(
     try:
         gauge = _gauge(request)
         reading = _record(
-            request, row_id, typed, piece=piece, point=point, end=str(where["end"]), gauge=gauge
-        )
+            request, row_id, typed, piece=piece, point=point, end=str(where["end"]), gauge=gauge,
+            expected=expected,
+        )  # fmt: skip
     except NotAllowed:
         raise
     except ToolingError as error:
