@@ -10,7 +10,8 @@ from django.db.models import Max
 
 from tooling.engineering.wear import LifeSaid, Prior, columns, lives_said
 from tooling.models import Piece
-from tooling.queries.wear_lives import Life, gauged, lives
+from tooling.queries.piece_told import gauged
+from tooling.queries.wear_lives import Life, lives
 from tooling.queries.wear_prior import Learned
 
 AT_A_TIME = 4_096
