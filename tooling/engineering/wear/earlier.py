@@ -7,9 +7,12 @@ pieces.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from itertools import combinations
+
 import numpy as np
 
-from tooling.engineering.wear.columns import Columns
+from tooling.engineering.wear.columns import Columns, Ints
 from tooling.engineering.wear.normal import Floats
 from tooling.engineering.wear.prior import USUAL_PIECE_SHARE
 from tooling.engineering.wear.rates import Known, Rates
@@ -64,41 +67,53 @@ def said_by(known: Known, rates: Rates) -> tuple[Floats, Floats]:
     return np.where(says, off, 0.0), np.where(says, precision, 0.0)
 
 
-def _groups(cols: Columns) -> list[list[int]]:
-    """Rows of one point of one piece, of those that have several lives and a key."""
+@dataclass(frozen=True)
+class Siblings:
+    """Which rows are lives of one point of one piece, of those that have a key: ``lives`` (n) how
+    many of a row's piece there are, and every pair of them as ``one`` and ``other`` (pairs)."""
+
+    lives: Ints
+    one: Ints
+    other: Ints
+
+
+def siblings(cols: Columns) -> Siblings:
+    """Rows of the same key and end."""
     found: dict[tuple[object, str], list[int]] = {}
     for row, (key, end) in enumerate(zip(cols.keys, cols.ends, strict=True)):
         if key:
             found.setdefault((key, end), []).append(row)
-    return [rows for rows in found.values() if len(rows) > 1]
+    lives = np.ones(cols.count, dtype=np.int64)
+    pairs: list[tuple[int, int]] = []
+    for rows in found.values():
+        if len(rows) > 1:
+            lives[rows] = len(rows)
+            pairs += combinations(rows, 2)
+    one, other = np.array(pairs, dtype=np.int64).reshape(-1, 2).T
+    return Siblings(lives, one, other)
 
 
-def piece_share(cols: Columns, off: Floats, precision: Floats, spread: Floats) -> float:
+def piece_share(same: Siblings, off: Floats, precision: Floats, spread: Floats) -> float:
     """The share of the variance that a piece keeps, from products of the deviations of its lives.
 
     Each product of two lives estimates share·spread², their squares the spread itself, as in a
     correlation; they are weighed by how well both are known, beside the belief from memory.
     """
-    total = BELIEVED_PIECES
-    pulled = total * USUAL_PIECE_SHARE
     sd = np.sqrt(spread**2 + 1 / np.maximum(precision, 1e-12))
     near = np.clip(off, -FURTHEST * sd, FURTHEST * sd)
     trust = spread**2 / sd**2 * (precision > 0)
-    for rows in _groups(cols):
-        for n, one in enumerate(rows):
-            for other in rows[:n]:
-                weight = float(trust[one] * trust[other]) * 2 / len(rows)
-                squares = (near[one] / sd[one]) ** 2 + (near[other] / sd[other]) ** 2
-                total += weight * float(squares) / 2
-                pulled += weight * float(near[one] * near[other] / (spread[one] * spread[other]))
+    one, other = same.one, same.other
+    weight = trust[one] * trust[other] * 2 / same.lives[one]
+    squares = (near[one] / sd[one]) ** 2 + (near[other] / sd[other]) ** 2
+    products = near[one] * near[other] / (spread[one] * spread[other])
+    total = BELIEVED_PIECES + float(np.sum(weight * squares)) / 2
+    pulled = BELIEVED_PIECES * USUAL_PIECE_SHARE + float(np.sum(weight * products))
     return float(np.clip(pulled / total, LEAST, MOST))
 
 
-def counting(cols: Columns, share: float) -> Floats:
+def counting(same: Siblings, share: float) -> Floats:
     """As how much of a piece each life counts where pools are learned: k lives of one piece that
     keeps this share are k / (1 + (k − 1)·share) pieces, as generalised least squares weighs them.
     """
-    counts = np.ones(cols.count)
-    for rows in _groups(cols):
-        counts[rows] = 1 / (1 + (len(rows) - 1) * share)
+    counts: Floats = 1 / (1 + (same.lives - 1) * share)
     return counts

@@ -8,6 +8,7 @@ from math import log
 
 import numpy as np
 
+from tooling.engineering.wear.bordered import Bordered
 from tooling.engineering.wear.columns import Columns, Ints
 from tooling.engineering.wear.latent import AFTER, BED, BEND, UNKNOWNS, Design, Solved
 from tooling.engineering.wear.normal import Floats
@@ -145,7 +146,7 @@ def slopes(
 def information(
     alike: Ints, pools: int, made: Design, known: Known, precision: Floats, shares: Floats,
     mean_r: Floats, counts: Floats,
-) -> Floats:  # fmt: skip
+) -> Bordered:  # fmt: skip
     """Σ Xᵀ V⁻¹ X over the points, linear about each rate: pools' means, bedding-in, factors.
 
     V holds the noise and what is unknown of each piece, ln rate included (Lindstrom and Bates).
@@ -180,15 +181,11 @@ def information(
     cross = sums(random, fixed) * spread[:, :, None]
     each = sums(fixed, fixed) - np.einsum("nij,nik->njk", cross, np.linalg.solve(inner, cross))
     each *= counts[:, None, None]
-    total = np.zeros((pools + 2 + classes,) * 2)
-    rest = pools + np.arange(2 + classes)
-    total[np.ix_(rest, rest)] = np.sum(each[:, 1:, 1:], axis=0)
-    for k in range(2 + classes):
-        link = np.bincount(alike, weights=each[:, 0, 1 + k], minlength=pools)
-        total[:pools, pools + k] = total[pools + k, :pools] = link
-    own = np.bincount(alike, weights=each[:, 0, 0], minlength=pools)
-    total[np.arange(pools), np.arange(pools)] = own
-    return total
+    sums_of = [
+        np.bincount(alike, weights=each[:, 0, k], minlength=pools).astype(np.float64)
+        for k in range(3 + classes)
+    ]
+    return Bordered(sums_of[0], np.stack(sums_of[1:], axis=1), np.sum(each[:, 1:, 1:], axis=0))
 
 
 def spread_after(

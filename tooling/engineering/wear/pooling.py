@@ -16,7 +16,7 @@ from dataclasses import replace
 import numpy as np
 
 from tooling.engineering.wear.columns import Columns, Ints, columns
-from tooling.engineering.wear.earlier import counting, piece_share, said_by
+from tooling.engineering.wear.earlier import Siblings, counting, piece_share, said_by, siblings
 from tooling.engineering.wear.forecasts import Expected, expect, part
 from tooling.engineering.wear.latent import BED, BEND, RATIO, Design
 from tooling.engineering.wear.learning import (
@@ -63,10 +63,10 @@ def fit_prior(given: Sequence[History] | Columns, start: Prior = Prior()) -> Pri
     whole, cols = cols, thinned(cols)
     if cols.count == 0:
         return start
-    learnt = _first(cols, start)
+    learnt, same = _first(cols, start), siblings(cols)
     for _ in range(ROUNDS):
         before = learnt
-        learnt = _round(cols, learnt)
+        learnt = _round(cols, learnt, same)
         if not learnt.is_sound:
             learnt = before
             break
@@ -154,7 +154,7 @@ def _expect(cols: Columns, learnt: Learnt) -> Expected:
     return expect(cols, learnt.as_prior(cols.alike_names))
 
 
-def _round(cols: Columns, learnt: Learnt) -> Learnt:
+def _round(cols: Columns, learnt: Learnt, same: Siblings) -> Learnt:
     got = _expect(cols, learnt)
     known, made, weighed, rates = got.known, got.made, got.weighed, got.rates
     solved = weighed.solved
@@ -164,7 +164,7 @@ def _round(cols: Columns, learnt: Learnt) -> Learnt:
     z = np.log(r) - known.mean[:, None]
     usual, odd = _shares(z / known.sd[:, None], known)
     trust = mass * (usual + odd / known.times[:, None] ** 2)
-    counts = counting(cols, learnt.prior.piece_share)
+    counts = counting(same, learnt.prior.piece_share)
     pull = counts * np.sum(trust * z, axis=1) / known.sd**2
 
     names = [name for name in cols.classes if name != "cold rolled"]
@@ -189,11 +189,11 @@ def _round(cols: Columns, learnt: Learnt) -> Learnt:
     )
     matrix = information(cols.alike, pools, made, known, precision, shares, mean_r, counts)
     extra, hold = beliefs_of(learnt, names)
-    step = np.linalg.solve(matrix + np.diag(hold), gradient + extra)
+    held = matrix.plus(hold)
+    step = held.solve(gradient + extra)
     step[:pools] = np.clip(step[:pools], -1, 1)
     step[pools + 2 :] = np.clip(step[pools + 2 :], -0.7, 0.7)
-    covariance = np.linalg.inv(matrix + np.diag(hold))
-    errors = np.sqrt(np.diag(covariance))
+    errors = np.sqrt(held.variances())
 
     moved = z - step[:pools][cols.alike][:, None]
     square = np.sum(trust * moved**2, axis=1)
@@ -201,8 +201,9 @@ def _round(cols: Columns, learnt: Learnt) -> Learnt:
     counted = np.bincount(cols.alike, weights=counts, minlength=pools)
     per_pool = np.bincount(cols.alike, weights=counts * square, minlength=pools)
     mean_of_all = counted / counted.sum()
-    rate_shared = float(mean_of_all @ covariance[:pools, :pools] @ mean_of_all) ** 0.5
-    shared = -(mean_of_all @ covariance[:pools, pools + 2 :]) / rate_shared
+    rate_variance, with_rest = held.of_mean(mean_of_all)
+    rate_shared = rate_variance**0.5
+    shared = -with_rest[2:] / rate_shared
     variance = spread_after(
         learnt.spread**2, square, variance_z, BELIEFS.rate_sd, BELIEFS.rate_pieces, counts
     )
@@ -225,7 +226,7 @@ def _round(cols: Columns, learnt: Learnt) -> Learnt:
                 prior.late_sd**2, late_square, late_variance, BELIEFS.late_sd, BELIEFS.late_pieces
             )
             ** 0.5,
-            piece_share=piece_share(cols, *said_by(known, rates), learnt.spreads[cols.alike]),
+            piece_share=piece_share(same, *said_by(known, rates), learnt.spreads[cols.alike]),
             scatter_nm=scatter_after(cols, made, weighed, rates, learnt.prior),
             odd_readings=_odd_readings(made, weighed, learnt.prior),
             chrome_ratio=plated[0],
