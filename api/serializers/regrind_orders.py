@@ -37,7 +37,10 @@ class RegrindOrderRowOut(serializers.Serializer[Any]):
     due_on = serializers.DateField(allow_null=True)
     pieces = serializers.IntegerField()
     back = serializers.IntegerField()
-    days_late = serializers.IntegerField()
+    days_late = serializers.IntegerField(help_text="Out, and due back so many days ago; else 0.")
+    days_unsent = serializers.IntegerField(
+        help_text="Not sent, though it was wanted back so many days ago; else 0."
+    )
     note = serializers.CharField()
 
 
@@ -144,7 +147,10 @@ class RegrindOrderOut(serializers.Serializer[Any]):
     plan = serializers.CharField()
     requested_at = serializers.DateTimeField()
     due_on = serializers.DateField(allow_null=True)
-    days_late = serializers.IntegerField()
+    days_late = serializers.IntegerField(help_text="Out, and due back so many days ago; else 0.")
+    days_unsent = serializers.IntegerField(
+        help_text="Not sent, though it was wanted back so many days ago; else 0."
+    )
     sent_at = serializers.DateTimeField(allow_null=True)
     back_at = serializers.DateTimeField(allow_null=True)
     ended_at = serializers.DateTimeField(allow_null=True)

@@ -12,6 +12,7 @@ from pypdf import PdfReader
 
 from tests.grinding import Grinding, a_kit, inches
 from tooling.models import KitPosition, Owner, Piece, Reading, RegrindOrder
+from tooling.queries.regrind_orders import order_lists
 from tooling.services import kits, pins, regrind_orders
 from tooling.services.movements import move_pieces
 from tooling.services.regrind_targets import OrderLineIn
@@ -20,6 +21,7 @@ from tooling.web.pins import BY_BADGE
 pytestmark = pytest.mark.django_db
 THIRD = (3, "bottom", 1)
 ORDERS = "/regrinds/orders/"
+ORDER_API = "/regrind-orders/"
 
 
 @pytest.fixture
@@ -55,6 +57,37 @@ def test_an_order_is_asked_for_by_marks_and_told(shop, desk):
     assert "Alder Grinding" in page
     assert order.number in text(desk.get(ORDERS))
     assert f'href="{ORDERS}"' in text(desk.get("/regrinds/"))
+
+
+@pytest.mark.parametrize("is_sent", [False, True])
+def test_overdue_is_said_only_of_what_is_out(shop, desk, api_as, viewer, engineer, is_sent):
+    order, today = shop.request(engineer, THIRD), timezone.localdate()
+    if is_sent:
+        shop.send(engineer, order)
+    RegrindOrder.objects.update(due_on=today - timedelta(days=7))
+    own = f"{ORDERS}{order.number}/"
+    told = {address: text(desk.get(address)) for address in ("/today/", ORDERS, own)}
+    for address in ("/today/", ORDERS):
+        assert ("7 days overdue" in told[address]) is is_sent, address
+        assert ("not sent, was wanted back" in told[address]) is not is_sent, address
+    assert ('data-code="overdue"' in told[own]) is is_sent
+    assert ('data-code="still_to_send"' in told[own]) is not is_sent
+    assert ("· due back" in told[own]) is is_sent
+    api = api_as(viewer)
+    for row in (api.get(f"/api/v1{ORDER_API}").json()[0],
+                api.get(f"/api/v1{ORDER_API}{order.number}/").json()):  # fmt: skip
+        assert (row["days_late"], row["days_unsent"]) == ((7, 0) if is_sent else (0, 7))
+
+
+@pytest.mark.parametrize("is_sent", [False, True])
+def test_on_its_day_an_order_is_neither_late_nor_forgotten(shop, engineer, is_sent):
+    order, today = shop.request(engineer, THIRD), timezone.localdate()
+    if is_sent:
+        shop.send(engineer, order)
+    RegrindOrder.objects.update(due_on=today)
+    lists = order_lists(today=today)
+    (row,) = lists.out if is_sent else lists.to_send
+    assert (row.days_late, row.days_unsent) == (0, 0)
 
 
 def test_what_cannot_be_ordered_keeps_what_was_typed(shop, desk):

@@ -33,7 +33,7 @@ from tooling.queries.regrind_order_views import (
     OrderPage,
     SizeView,
 )
-from tooling.queries.regrind_orders import days_late, find_order
+from tooling.queries.regrind_orders import days_late, days_unsent, find_order
 from tooling.queries.regrind_release import judge_order, judged_lines
 from tooling.queries.release_pieces import (
     Readings,
@@ -50,7 +50,7 @@ MOST_JOBS = 40
 def order_page(number: str, *, at: datetime, unit: Unit | None = None) -> OrderPage:
     """Everything of one order. A fixed number of queries, whatever is on it. Raises Unknown
     ``unknown_order``."""
-    order = find_order(number)
+    order, today = find_order(number), timezone.localdate(at)
     lines = judged_lines(order)
     is_open = order.state in (OrderState.REQUESTED, OrderState.OUT, OrderState.BACK)
     judged = judge_order(lines, at=at, unit=unit) if is_open else Judged()
@@ -65,7 +65,8 @@ def order_page(number: str, *, at: datetime, unit: Unit | None = None) -> OrderP
         requested_at=order.requested_at,
         requested_by=str(order.requested_by or ""),
         due_on=order.due_on,
-        days_late=days_late(order, timezone.localdate(at)),
+        days_late=days_late(order, today),
+        days_unsent=days_unsent(order, today),
         sent_at=order.sent_at,
         back_at=order.back_at,
         ended_at=order.ended_at,

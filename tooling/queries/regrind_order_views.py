@@ -191,6 +191,7 @@ class OrderPage:
     requested_by: str
     due_on: date | None
     days_late: int
+    days_unsent: int
     sent_at: datetime | None
     back_at: datetime | None
     ended_at: datetime | None

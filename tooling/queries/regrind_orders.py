@@ -27,7 +27,8 @@ OPEN = (OrderState.REQUESTED, OrderState.OUT, OrderState.BACK)
 
 @dataclass(frozen=True)
 class OrderRow:
-    """One order in a list. ``vendor`` is empty for work in the shop."""
+    """One order in a list. ``vendor`` is empty for work in the shop. ``days_late``: it is out and
+    due back so many days ago; ``days_unsent``: it waits to be sent, and its day is past so long."""
 
     number: str
     state: str
@@ -38,6 +39,7 @@ class OrderRow:
     pieces: int
     back: int
     days_late: int
+    days_unsent: int
     note: str
 
 
@@ -167,12 +169,20 @@ def _row(row: RegrindOrder, today: date) -> OrderRow:
         pieces=row.pieces,  # type: ignore[attr-defined]
         back=row.came,  # type: ignore[attr-defined]
         days_late=days_late(row, today),
+        days_unsent=days_unsent(row, today),
         note=row.note,
     )
 
 
 def days_late(row: RegrindOrder, today: date) -> int:
-    """Days past the day on which it was due back; 0 when it is not, or is back."""
-    if row.due_on is None or row.state not in (OrderState.REQUESTED, OrderState.OUT):
-        return 0
-    return max(0, (today - row.due_on).days)
+    """Days past the day on which it was due back, while it is out; else 0."""
+    return _days_past(row, today) if row.state == OrderState.OUT else 0
+
+
+def days_unsent(row: RegrindOrder, today: date) -> int:
+    """Days past the day on which it was wanted back, while nothing of it was sent; else 0."""
+    return _days_past(row, today) if row.state == OrderState.REQUESTED else 0
+
+
+def _days_past(row: RegrindOrder, today: date) -> int:
+    return 0 if row.due_on is None else max(0, (today - row.due_on).days)
