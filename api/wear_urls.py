@@ -28,5 +28,6 @@ WEAR: list[URLPattern] = [
     path("wear/", wear.Wear.as_view(), name="api-wear"),
     path("wear/pools/", wear.Pools.as_view(), name="api-wear-pools"),
     path("wear/life/", wear.Life.as_view(), name="api-life"),
+    path("wear/life/sums/", wear.LifeSums.as_view(), name="api-life-sums"),
     path("wear/<str:code>/", wear.WearOfPiece.as_view(), name="api-piece-wear"),
 ]

@@ -228,6 +228,31 @@ class PoolsOut(serializers.Serializer[Any]):
     fitted_at = serializers.DateTimeField(allow_null=True)
 
 
+class LifeSumOut(serializers.Serializer[Any]):
+    """Life and money of one set's pieces, or of all; money in hundredths of ``currency``."""
+
+    set = serializers.CharField(source="name", help_text="Its number; empty for all pieces.")
+    pieces = serializers.IntegerField()
+    run_m = StripLengthM("run_nm", help_text="The most that one of them ran.")
+    cuts = serializers.IntegerField()
+    cuts_left = serializers.IntegerField(
+        source="cuts_left_least", allow_null=True, help_text="The fewest that one of them has."
+    )
+    spent_cents = serializers.IntegerField(allow_null=True)
+    per_km_cents = serializers.IntegerField(source="per_km", allow_null=True)
+    value_cents = serializers.IntegerField(allow_null=True)
+    at_risk_cents = serializers.IntegerField(allow_null=True)
+    unpriced = serializers.IntegerField(help_text="Pieces without any price: they count nothing.")
+
+
+class LifeSumsOut(serializers.Serializer[Any]):
+    """Life and money set by set, then of all pieces, each counted once."""
+
+    currency = serializers.CharField()
+    sums = LifeSumOut(many=True, source="sums_shown")
+    whole = LifeSumOut()
+
+
 class LifeRowOut(serializers.Serializer[Any]):
     """One piece's life and money; money in hundredths."""
 

@@ -16,6 +16,7 @@ from api.serializers.wear import (
     GaugeIn,
     GaugeOut,
     LifeRowOut,
+    LifeSumsOut,
     PieceWearOut,
     PointIn,
     PointOut,
@@ -30,7 +31,7 @@ from tooling.permissions import Verb
 from tooling.queries.by_code import drawing_of, entry_of, gauge_of, piece_of
 from tooling.queries.conformity import statement_of
 from tooling.queries.gauge_points import points_of
-from tooling.queries.life_money import life_rows
+from tooling.queries.life_money import life_page, life_rows
 from tooling.queries.piece_wear import piece_wear
 from tooling.queries.reading_sheet import Asked, reading_sheet
 from tooling.queries.settings import setting_value
@@ -196,3 +197,11 @@ class Life(Door):
     @extend_schema(responses=LifeRowOut(many=True), parameters=[OpenApiParameter("set", str)])
     def get(self, request: Request) -> Response:
         return Response(LifeRowOut(life_rows(tool_set=_text(request, "set")), many=True).data)
+
+
+class LifeSums(Door):
+    """Life and money summed up for every set, or for one, and for all pieces."""
+
+    @extend_schema(responses=LifeSumsOut, parameters=[OpenApiParameter("set", str)])
+    def get(self, request: Request) -> Response:
+        return answer(LifeSumsOut, life_page(tool_set=_text(request, "set")))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import re
 from dataclasses import replace
 from datetime import timedelta
@@ -274,6 +275,46 @@ def test_life_and_money_per_set_and_as_a_file(shop: Shop, page: Client, crew: Pe
     assert sums.sums[0].per_km == 467
     assert sums.whole.spent_cents == 42_000
     assert sums.whole.per_km is None
+
+
+def test_life_and_money_of_whole_sets_as_a_file_and_by_program(
+    shop: Shop, page: Client, crew: Person, api_as: Any
+) -> None:
+    api = api_as(crew)
+    assert api.get("/api/v1/wear/life/sums/").json()["sums"] == []
+    assert "Sets as a file" not in text_of(page.get("/wear/life/"))
+    light, heavy = shop.pieces
+    shop.wear(crew, light)
+    for piece, cents in ((light, 42_000), (heavy, None)):
+        piece.revision.new_cost_cents = cents
+        piece.revision.least_root_diameter_nm = 142_500_000
+        piece.revision.save()
+    models.Shop.objects.update(currency="EUR")
+    assert 'href="/wear/life.csv?by=set"' in text_of(page.get("/wear/life/"))
+    sheet = page.get("/wear/life.csv?by=set").content.decode("utf-8-sig").splitlines()
+    head, *rows = list(csv.reader(sheet))
+    assert head == [
+        "Set", "Pieces", "Strip run, most (m)", "Cuts", "Cuts left, fewest", "Currency", "Spent",
+        "Spent per km", "Value", "At risk", "Pieces without a price",
+    ]  # fmt: skip
+    assert rows == [
+        ["S-heavy", "1", "0", "0", "10", "EUR", "", "", "", "", "1"],
+        ["S-light", "1", "90000", "0", "9", "EUR", "420.00", "4.67", "420.00", "", "0"],
+        ["All pieces", "2", "90000", "0", "9", "EUR", "420.00", "", "420.00", "", "1"],
+    ]
+    one = page.get("/wear/life.csv?by=set&set=s-light").content.decode("utf-8-sig")
+    assert list(csv.reader(one.splitlines()))[1:] == rows[1:2]
+    told = api.get("/api/v1/wear/life/sums/").json()
+    assert (told["currency"], [each["set"] for each in told["sums"]]) == (
+        "EUR", ["S-heavy", "S-light"],
+    )  # fmt: skip
+    assert (told["whole"]["pieces"], told["whole"]["per_km_cents"]) == (2, None)
+    (row,) = api.get("/api/v1/wear/life/sums/?set=S-light").json()["sums"]
+    assert row == {
+        "set": "S-light", "pieces": 1, "run_m": "90000", "cuts": 0, "cuts_left": 9,
+        "spent_cents": 42_000, "per_km_cents": 467, "value_cents": 42_000, "at_risk_cents": None,
+        "unpriced": 0,
+    }  # fmt: skip
 
 
 def test_a_piece_that_never_ran_tells_the_cuts_it_has(shop: Shop) -> None:

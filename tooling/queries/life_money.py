@@ -86,6 +86,12 @@ class LifePage:
     currency: str
 
     @property
+    def sums_shown(self) -> tuple[LifeSum, ...]:
+        """Of the chosen set, or of all."""
+        chosen = self.chosen.upper()
+        return tuple(each for each in self.sums if not chosen or each.name.upper() == chosen)
+
+    @property
     def parts(self) -> tuple[tuple[LifeRow, ...], ...]:
         size = FEW if len(self.rows) > 2 * FEW else max(1, len(self.rows))
         return tuple(self.rows[n : n + size] for n in range(0, len(self.rows), size))

@@ -16,7 +16,7 @@ from django.views.decorators.http import require_GET, require_POST
 from tooling.engineering.lengths import NM_PER_IN, NM_PER_MM, format_strip_length, say_length
 from tooling.pictures.svg import paint_svg
 from tooling.pictures.wear_chart import NARROW, WIDE, Spot, WearChart, wear_chart
-from tooling.queries.life_money import LifeRow, life_page, life_rows
+from tooling.queries.life_money import LifePage, LifeRow, LifeSum, life_page, life_rows
 from tooling.queries.owner_values import currency
 from tooling.queries.piece_wear import PieceWear, PointWear, piece_wear
 from tooling.queries.wear import pools_page, wear_page
@@ -30,6 +30,8 @@ K = 2.0
 MONEY = ("Piece", "Mark", "Drawing", "Kind", "Sets", "Owner", "Place", "Strip run (m)", "Strokes",
          "Cuts", "Cuts left", "Currency", "New", "Spent", "Spent per km", "Value",
          "Away")  # fmt: skip
+MONEY_BY_SET = ("Set", "Pieces", "Strip run, most (m)", "Cuts", "Cuts left, fewest", "Currency",
+                "Spent", "Spent per km", "Value", "At risk", "Pieces without a price")  # fmt: skip
 
 
 @require_GET
@@ -142,18 +144,39 @@ def show_life(request: HttpRequest) -> HttpResponse:
 
 @require_GET
 def life_csv(request: HttpRequest) -> HttpResponse:
-    """The same as a file, piece by piece; each amount with the shop's currency beside it."""
-    rows, unit = life_rows(tool_set=request.GET.get("set", "").strip()[:40]), currency()
+    """The same as a file, piece by piece, or set by set with ``by=set``; each amount with the
+    shop's currency beside it."""
+    tool_set = request.GET.get("set", "").strip()[:40]
+    if request.GET.get("by") == "set":
+        page = life_page(tool_set=tool_set)
+        return sheet_answer("life-and-money-by-set.csv", MONEY_BY_SET, _cells_by_set(page))
+    rows, unit = life_rows(tool_set=tool_set), currency()
     return sheet_answer("life-and-money.csv", MONEY, [_cells(row, unit) for row in rows])
 
 
-def _cells(row: LifeRow, unit: str) -> Sequence[Any]:
-    def money(cents: int | None) -> str:
-        return "" if cents is None else f"{cents / 100:.2f}"
+def _money(cents: int | None) -> str:
+    return "" if cents is None else f"{cents / 100:.2f}"
 
+
+def _cells_by_set(page: LifePage) -> list[Sequence[Any]]:
+    """One row for each set; of all sets the whole at last, as the page has it."""
+
+    def cells(name: str, row: LifeSum) -> Sequence[Any]:
+        return [
+            name, row.pieces, format_strip_length(row.run_nm, "m"), row.cuts, row.cuts_left_least,
+            page.currency, _money(row.spent_cents), _money(row.per_km), _money(row.value_cents),
+            _money(row.at_risk_cents), row.unpriced,
+        ]  # fmt: skip
+
+    found = [cells(row.name, row) for row in page.sums_shown]
+    return found if page.chosen else [*found, cells(_("All pieces"), page.whole)]
+
+
+def _cells(row: LifeRow, unit: str) -> Sequence[Any]:
     return [
         row.piece, row.mark, row.drawing, row.kind_word, " ".join(row.sets), row.owner, row.place,
         format_strip_length(row.run_nm, "m"), row.strokes, row.cuts, row.cuts_left, unit,
-        money(row.new_cents), money(row.spent_cents), money(row.per_km), money(row.value_cents),
+        _money(row.new_cents), _money(row.spent_cents), _money(row.per_km),
+        _money(row.value_cents),
         "yes" if row.is_out else "",
     ]  # fmt: skip
