@@ -55,6 +55,29 @@ def test_a_heavier_strip_reorders_the_list_and_a_piece_shows_its_chart(
     expect(page.locator("table", has_text="Readings").first.locator("tbody tr")).to_have_count(3)
 
 
+def test_a_row_on_a_phone_is_a_few_lines_and_the_rest_behind_its_page(
+    shop: Shop, engineer: Person, crew: Person, open_as: Open
+) -> None:
+    shop.wear(crew, shop.pieces[0], um=22)
+    shop.wear(crew, shop.pieces[1], um=70)
+    page = open_as(engineer, "/wear/", viewport={"width": 360, "height": 740})
+    rows = page.locator("tr[data-piece]")
+    for row, piece in zip(rows.all(), (shop.pieces[1], shop.pieces[0]), strict=True):
+        box, link = row.bounding_box(), row.locator("a.row-link").bounding_box()
+        assert box and link
+        assert (box["height"] < 130, link["height"] >= 48) == (True, True)
+        expect(row).to_contain_text(piece.code)
+        for shown in (".of-point", ".until", ".sure-left"):
+            expect(row.locator(shown)).to_be_visible()
+        expect(row.get_by_text("its own readings")).to_be_hidden()
+    expect(rows.first.get_by_text("limit likely passed")).to_be_visible()
+    expect(rows.first.locator(".even")).to_be_hidden()
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360
+    page.set_viewport_size({"width": 1280, "height": 800})
+    expect(rows.first.get_by_text("its own readings")).to_be_visible()
+    expect(rows.first.locator(".even")).to_be_visible()
+
+
 def test_a_kit_says_what_may_not_last(
     shop: Shop, world: World, engineer: Person, crew: Person, open_as: Open
 ) -> None:
