@@ -161,7 +161,8 @@ class RegrindOrderOut(serializers.Serializer[Any]):
 
 
 class LeadTimeOut(serializers.Serializer[Any]):
-    """How long a vendor has pieces, by the shop's own orders."""
+    """How long a vendor has pieces, from sent to all back, by the shop's own orders; measuring and
+    release come on top."""
 
     vendor = serializers.CharField(help_text="Its label code; empty for the shop itself.")
     vendor_name = serializers.CharField()

@@ -148,7 +148,9 @@ def test_the_way_of_an_order_on_its_pages(shop, desk, engineer):
     assert "Everything holds" in text(desk.get(f"{own}judged/"))
     assert desk.post(f"{own}release/", {}).headers["Location"] == own
     assert "released" in text(desk.get(own))
-    assert "1 order, 8 pieces" in text(desk.get(ORDERS))
+    listed = text(desk.get(ORDERS))
+    assert "1 order, 8 pieces" in listed
+    assert "From sent to all back" in listed
 
 
 def test_the_release_names_pieces_by_their_marks(shop, desk, engineer):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from datetime import datetime
+from datetime import datetime, timedelta
 
 import pytest
 from django.test import Client
@@ -13,7 +13,7 @@ from django.utils import timezone
 from tests.polled import assert_whole
 from tests.regrind_shop import CUT, RegrindShop, regrind_shop, wear
 from tests.world import World
-from tooling.models import Person, RegrindPlan
+from tooling.models import Person, RegrindOrder, RegrindPlan
 from tooling.services import regrind_orders
 from tooling.services.regrind_targets import OrderLineIn
 from tooling.task_kinds import HANDLERS
@@ -285,7 +285,14 @@ def test_when_to_send_what_shows_windows_and_what_slips(desk: Client, shop: Regr
     for n, day in enumerate((10, 40)):
         shop.world.job(shop.tool_set, shop.mill, number=f"D{n}", in_hours=24 * day,
                        length_nm=40 * 10**12)  # fmt: skip
+    then = timezone.now()
+    for n in range(5):
+        RegrindOrder.objects.create(
+            number=f"G-9{n}", state="released", requested_at=then, ended_at=then,
+            sent_at=then - timedelta(days=8),
+        )  # fmt: skip
     body = text(desk.get("/regrinds/when/"))
+    assert "from sent to released, of 5 orders of your own: usually 8 days" in body
     assert 'data-copy="1472-A" data-state="window"' in body
     assert 'data-bar="window"' in body
     assert "D0 slips by" in body
