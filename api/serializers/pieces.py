@@ -308,7 +308,10 @@ class EntrySizeOut(serializers.Serializer[Any]):
 class EntryOut(serializers.Serializer[Any]):
     """One thing that happened to a piece."""
 
-    at = serializers.DateTimeField()
+    at = serializers.DateTimeField(help_text="Of work: from when it counts.")
+    done_on = serializers.DateField(
+        allow_null=True, help_text="The day of work, its hour is not kept; null for the rest."
+    )
     kind = serializers.ChoiceField(
         [
             *("movement", "refused", "reading", "work", "length", "change", "label", "incident"),

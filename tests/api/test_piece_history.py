@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 import uuid
+from datetime import datetime, timedelta
 
 import pytest
+from django.utils import timezone
 
 from tests.world import MM
+from tooling.models import Work
+from tooling.queries.piece_history import piece_history
+from tooling.services.lengths_run import record_length
 
 pytestmark = pytest.mark.django_db
 NOW = "2026-11-25T10:00:00Z"
@@ -61,6 +66,47 @@ def test_a_regrind_tells_its_sizes_in_mm(piece, api_as, engineer) -> None:
     assert entry["sizes"] == [
         {"dimension": "outside_diameter", "before_mm": "180", "after_mm": "179.25"}
     ]
+
+
+def test_work_stands_where_it_counts_and_never_ahead(world, piece, api_as, engineer, at) -> None:
+    """Of today: when it was written down; written down days later: the end of its day."""
+    today = timezone.localdate(at)
+    rows = [(today, at), (today - timedelta(days=3), at), (today, at - timedelta(hours=1)),
+            (today - timedelta(days=3), at - timedelta(days=1))]  # fmt: skip
+    made = [
+        Work.objects.create(piece=piece, kind="polish", done_on=day, received_at=received)
+        for day, received in rows
+    ]
+    record_length(by=engineer, at=at, piece=piece, length_nm=10**9,
+                  happened_at=at - timedelta(minutes=30))  # fmt: skip
+    seen, after = [], ""
+    while True:
+        page = piece_history(piece.code, after=after, size=1)
+        seen += [entry for entry in page.entries if entry.kind in ("work", "length")]
+        after = page.after
+        if not after:
+            break
+    order = [entry.id if entry.kind == "work" else "ran" for entry in seen]
+    assert order == [made[0].pk, "ran", made[2].pk, made[3].pk, made[1].pk]
+    assert [entry.at for entry in seen[:3]] == [at, at - timedelta(minutes=30),
+                                                at - timedelta(hours=1)]  # fmt: skip
+    assert f"{timezone.localtime(seen[4].at):%H:%M}" == "23:59"
+    told = [entry for entry in history(api_as(engineer), piece) if entry["kind"] == "work"]
+    assert [entry["done_on"] for entry in told] == [
+        str(today), str(today), *[str(today - timedelta(days=3))] * 2,
+    ]  # fmt: skip
+    assert max(datetime.fromisoformat(entry["at"]) for entry in told) <= at
+
+
+def test_the_page_tells_work_by_its_day_without_a_clock(piece, log_in, engineer) -> None:
+    now = timezone.now()
+    for days in (0, 1):
+        Work.objects.create(piece=piece, kind="polish", received_at=now,
+                            done_on=timezone.localdate(now) - timedelta(days=days))  # fmt: skip
+    page = log_in(engineer).get(f"/pieces/{piece.code}/").content.decode()
+    times = [part.split("</time>")[0] for part in page.split('data-kind="work"')[1:]]
+    assert ["today" in times[0], "yesterday" in times[1]] == [True, True]
+    assert not any(":" in each for each in times)
 
 
 def test_a_long_history_comes_in_pages(world, piece, api_as, attendant) -> None:

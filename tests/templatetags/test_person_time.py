@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -10,7 +10,7 @@ from django.utils import timezone
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tooling.templatetags.person_time import say_time
+from tooling.templatetags.person_time import say_day, say_time
 
 AT = datetime(2026, 11, 25, 9, 0, tzinfo=UTC)  # a Wednesday
 
@@ -38,6 +38,21 @@ AT = datetime(2026, 11, 25, 9, 0, tzinfo=UTC)  # a Wednesday
 )
 def test_a_time_is_said_as_a_person_would(ahead: timedelta, said: str) -> None:
     assert say_time(AT + ahead, at=AT) == said
+
+
+@pytest.mark.parametrize(
+    ("day", "said"),
+    [
+        (date(2026, 11, 25), "today"),
+        (date(2026, 11, 24), "yesterday"),
+        (date(2026, 11, 26), "tomorrow"),
+        (date(2026, 11, 23), "Mon 23 Nov"),
+        (date(2026, 10, 26), "26 Oct"),
+        (date(2025, 11, 25), "25 Nov 2025"),
+    ],
+)
+def test_a_day_is_said_without_a_clock(day: date, said: str) -> None:
+    assert say_day(day, today=AT.date()) == said
 
 
 def test_the_day_is_the_shops_day_not_utc() -> None:

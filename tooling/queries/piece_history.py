@@ -8,10 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
-from datetime import UTC, datetime, time
+from datetime import UTC, date, datetime
 from typing import Any
 
-from django.db.models import Q, QuerySet, Value
+from django.db.models import DateTimeField, Q, QuerySet, Value
+from django.db.models.expressions import RawSQL
 from django.utils import timezone
 from django.utils.dateparse import parse_datetime
 from django.utils.translation import gettext as _
@@ -33,6 +34,7 @@ from tooling.models import (
     Work,
 )
 from tooling.queries.labels import codes_ever
+from tooling.queries.work_moment import counts_from_sql
 
 PAGE = 30
 
@@ -40,7 +42,8 @@ PAGE = 30
 @dataclass(frozen=True)
 class Entry:
     """One thing that happened. ``said`` is a sentence; lengths stand apart, in nm, so that the
-    page can show them in the reader's unit."""
+    page can show them in the reader's unit. ``done_on``: the day is known, its hour is not; ``at``
+    is from when it counts."""
 
     at: datetime
     kind: str
@@ -58,6 +61,7 @@ class Entry:
     place_code: str = ""
     extra: dict[str, str] = field(default_factory=dict)
     strokes: int = 0
+    done_on: date | None = None
 
     @property
     def can_correct(self) -> bool:
@@ -121,31 +125,12 @@ def _page_of(source: Source, rank: int, piece: Piece, key: Key | None, size: int
     if key is None:
         return rows[: size + 1]
     at, key_rank, key_id = key
-    if source.time == "done_on":
-        return _work_page(rows, rank, key, size)
     older = Q(**{f"{source.time}__lt": at})
     if rank > key_rank:
         older = Q(**{f"{source.time}__lte": at})
     elif rank == key_rank:
         older |= Q(**{source.time: at, "pk__lt": key_id})
     return rows.filter(older)[: size + 1]
-
-
-def _work_page(rows: QuerySet[Any], rank: int, key: Key, size: int) -> Iterable[Any]:
-    """Work is dated by the day; its time on the line is the end of that day."""
-    at, key_rank, key_id = key
-    day = at.date()
-    near = rows.filter(done_on__lte=day)
-    if rank == key_rank and _day_end(day) == at:
-        near = near.exclude(done_on=day, pk__gte=key_id)
-    elif not (_day_end(day) < at or (_day_end(day) == at and rank > key_rank)):
-        near = near.exclude(done_on=day)
-    return near[: size + 1]
-
-
-def _day_end(day: Any) -> datetime:
-    """The last minute of a day of the shop."""
-    return datetime.combine(day, time(23, 59), tzinfo=timezone.get_current_timezone())
 
 
 def _name(person: Any) -> str:
@@ -219,16 +204,21 @@ def _tell_reading(row: Reading) -> Entry:
 
 
 def _work(piece: Piece) -> QuerySet[Work]:
+    """Each from when it counts (`counts_from`): no moment that is still to come."""
+    table = Work._meta.db_table
+    columns = (f'"{table}"."done_on"', f'"{table}"."received_at"')
+    moment = RawSQL(counts_from_sql(*columns, timezone.get_current_timezone()), (), DateTimeField())
     rows = Work.objects.filter(piece=piece).select_related("by", "corrected_by", "piece")
-    return rows.prefetch_related("measures")
+    return rows.annotate(counts_from=moment).prefetch_related("measures")
 
 
-def _tell_work(row: Work) -> Entry:
+def _tell_work(row: Any) -> Entry:
     said = f"{row.get_kind_display()}"
     if row.done_by:
         said = _("{work} by {who}").format(work=said, who=row.done_by)
     return Entry(
-        at=_day_end(row.done_on),
+        at=row.counts_from,
+        done_on=row.done_on,
         kind="work",
         said=said,
         by=_name(row.by),
@@ -386,7 +376,7 @@ SOURCES: tuple[Source, ...] = (
     Source("movement", _movements, "effective_at", _tell_movement),
     Source("refused", _refused, "effective_at", _tell_refused),
     Source("reading", _readings, "happened_at", _tell_reading),
-    Source("work", _work, "done_on", _tell_work),
+    Source("work", _work, "counts_from", _tell_work),
     Source("length", _lengths, "happened_at", _tell_length),
     Source("change", _changes, "at", _tell_change),
     Source("label", _labels, "at", _tell_label),

@@ -17,11 +17,12 @@ def counts_from(done_on: date, received_at: datetime, zone: tzinfo) -> datetime:
     return min(datetime.combine(done_on, DAYS_END, tzinfo=zone), received_at)
 
 
-def counts_from_sql(done_on: str, received_at: str) -> str:
-    """`counts_from` of two columns as an expression of the database; one query for the zone."""
-    zone = shop_zone()
+def counts_from_sql(done_on: str, received_at: str, zone: tzinfo | None = None) -> str:
+    """`counts_from` of two columns as an expression of the database; one query for the zone, unless
+    it is given."""
+    zone = zone or shop_zone()
     if connection.vendor != "sqlite":
-        return f"LEAST(({done_on} + TIME '23:59') AT TIME ZONE '{zone.key}', {received_at})"
+        return f"LEAST(({done_on} + TIME '23:59') AT TIME ZONE '{zone}', {received_at})"
 
     def day_end(day: str) -> str:
         end = datetime.combine(date.fromisoformat(day), DAYS_END, tzinfo=zone)

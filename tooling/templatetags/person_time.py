@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 
 from django.utils import timezone
 from django.utils.formats import date_format
@@ -26,6 +26,21 @@ def say_time(when: datetime, *, at: datetime) -> str:
     return _say_day(timezone.localtime(when), timezone.localtime(at))
 
 
+def say_day(day: date, *, today: date) -> str:
+    """A day without an hour: today, yesterday, Mon 23 Nov, 26 Oct, 24 Jan 2027."""
+    days = (day - today).days
+    named = _named_day(days)
+    if named:
+        return named
+    if abs(days) < 7:
+        return date_format(day, "D j M")
+    return date_format(day, "j M" if day.year == today.year else "j M Y")
+
+
+def _named_day(days: int) -> str | None:
+    return {-1: _("yesterday"), 0: _("today"), 1: _("tomorrow")}.get(days)
+
+
 def _say_ago(span: str) -> str:
     return _("{span} ago").format(span=span)
 
@@ -40,7 +55,7 @@ def _say_span(span: timedelta) -> str:
 def _say_day(when: datetime, at: datetime) -> str:
     clock = date_format(when, "H:i")
     days = (when.date() - at.date()).days
-    named = {-1: _("yesterday"), 0: _("today"), 1: _("tomorrow")}.get(days)
+    named = _named_day(days)
     if named:
         return f"{named} {clock}"
     if abs(days) < 7:

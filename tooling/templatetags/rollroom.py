@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from django import template
@@ -26,7 +26,7 @@ from tooling.models import Fill
 from tooling.pictures.state_marks import STATE_WORDS
 from tooling.queries.kit_views import PositionView
 from tooling.queries.kit_words import where_words
-from tooling.templatetags.person_time import say_time
+from tooling.templatetags.person_time import say_day, say_time
 
 register = template.Library()
 
@@ -134,6 +134,18 @@ def when(context: Context, moment: datetime | None) -> str | SafeString:
         exact,
         say_time(moment, at=at),
         exact,
+    )
+
+
+@register.simple_tag(takes_context=True)
+def on_day(context: Context, day: date) -> SafeString:
+    """A day of which no hour is known, as a person says it; exact in print and ``datetime``."""
+    today = timezone.localdate(context.get("at") or timezone.now())
+    return format_html(
+        '<time datetime="{0}" title="{0}"><span class="screen-only">{1}</span>'
+        '<span class="print-only">{0}</span></time>',
+        day.isoformat(),
+        say_day(day, today=today),
     )
 
 
