@@ -64,7 +64,8 @@ def test_a_row_on_a_phone_is_a_few_lines_and_the_rest_behind_its_page(
     rows = page.locator("tr[data-piece]")
     for row, piece in zip(rows.all(), (shop.pieces[1], shop.pieces[0]), strict=True):
         box, link = row.bounding_box(), row.locator("a.row-link").bounding_box()
-        assert box and link
+        assert box
+        assert link
         assert (box["height"] < 130, link["height"] >= 48) == (True, True)
         expect(row).to_contain_text(piece.code)
         for shown in (".of-point", ".until", ".sure-left"):

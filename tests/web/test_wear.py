@@ -240,6 +240,58 @@ def test_what_was_learned_is_shown_plainly_and_asked_for(
     assert "this shop&#x27;s readings" in said or "memory, until learned" in said
 
 
+def test_only_what_ran_since_is_said_to_wait_for_a_reading(
+    shop: Shop, page: Client, crew: Person, engineer: Person
+) -> None:
+    """Never run; read after the cut and not run; run since; run and read."""
+    piece, ran = shop.pieces[0], "it ran and was not read since"
+    fresh = "not read yet: read it before it runs"
+
+    def said() -> list[str]:
+        (row,) = [row for row in wear_page(at=shop.now).rows if row.piece == piece.code]
+        (sheet,) = reading_sheet(Asked(piece=piece.code)).rows
+        (point,) = piece_wear(piece.code, at=shop.now).points
+        for words in (ran, fresh):
+            first = point.look_words[:1] == (words,)
+            assert (row.why == words, sheet.why == words) == (first, first)
+        return list(point.look_words)
+
+    def run(days: int) -> None:
+        lengths_run.record_length(
+            by=crew, at=shop.now, piece=piece, length_nm=9 * KM,
+            happened_at=shop.now - timedelta(days=days),
+        )  # fmt: skip
+
+    def read(value_nm: int, days: int) -> None:
+        readings.record_reading(
+            by=crew, at=shop.now, piece=piece, dimension="root_diameter", unit="mm", sure=True,
+            value_nm=value_nm, happened_at=shop.now - timedelta(days=days),
+        )  # fmt: skip
+
+    wear_states.refresh_wear([piece.pk], at=shop.now)
+    assert said()[0] == fresh
+    assert "Nobody read it yet" in text_of(page.get(f"/wear/{piece.code}/"))
+    run(30)
+    assert said()[:2] == [ran, "nobody read it before it began to run"]
+    assert "before it began to run: that size" in text_of(page.get(f"/wear/{piece.code}/"))
+    read(149_960_000, 29)
+    assert ran not in said()
+    work.record_work(
+        by=engineer, at=shop.now, piece=piece, kind="regrind",
+        done_on=(shop.now - timedelta(days=20)).date(),
+        sizes={"root_diameter": (149_955_000, 149_900_000)},
+    )  # fmt: skip
+    read(149_900_000, 18)
+    assert not {ran, fresh} & set(said())
+    run(15)
+    assert said()[0] == ran
+    assert "nobody read it before it began to run" not in said()
+    read(149_885_000, 12)
+    assert ran not in said()
+    run(10)
+    assert ran not in said(), "its readings tell it"
+
+
 def test_of_two_words_at_the_same_strip_the_sheet_shows_the_last(
     shop: Shop, engineer: Person, crew: Person
 ) -> None:

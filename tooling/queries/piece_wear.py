@@ -244,8 +244,8 @@ def _point(point: GaugePoint, mine: Sequence[Life], known: _Known, unit: str) ->
         pool=present.history.spec.alike.replace("_", " "),
         flags=flags,
         flag_words=flag_sentences(each for each in flags if each != "through" or half != 0),
-        look_words=to_measure(told.look),
-        is_assumed="after_cut" in told.look,
+        look_words=to_measure(told.look, ran=present.run_nm > 0, ran_since=present.ran_since),
+        is_assumed="after_cut" in told.look and "new" not in told.unmeasured,
         how=told.how,
     )
 

@@ -149,10 +149,11 @@ def _expected(found: Sequence[Life], prior: Any) -> list[tuple[int | None, int |
     """Where nine of ten next readings lie, and why to measure."""
     told = forecast(columns([life.history for life in found]), prior, rules()) if found else None
     expected = []
-    for n in range(len(found)):
+    for n, life in enumerate(found):
         assert told is not None
         low, high = (_whole(each[n]) for each in (told.next_low, told.next_high))
-        expected.append((low, high, why(look_names(int(told.look[n])))))
+        look = look_names(int(told.look[n]))
+        expected.append((low, high, why(look, ran=life.run_nm > 0, ran_since=life.ran_since)))
     return expected
 
 

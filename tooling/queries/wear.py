@@ -129,7 +129,7 @@ def _row(state: WearState, jobs: Sequence[Planned], prior: Prior, chosen: str) -
     if left.sure_m is not None and jobs and state.says == "own":
         until = lasts_until(left, jobs, chosen)
         outlasts = until is None
-    look = state.numbers.get("look", [])
+    ran_since = state.equivalent_m > state.numbers.get("read_m", 0.0)
     return WearRow(
         piece=piece.code,
         mark=piece.mark,
@@ -154,7 +154,7 @@ def _row(state: WearState, jobs: Sequence[Planned], prior: Prior, chosen: str) -
         last_read_at=state.last_read_at,
         flags=tuple(state.flags),
         flag_words=short_flags(state.flags),
-        why=why(look),
+        why=why(state.numbers.get("look", []), ran=state.run_nm > 0, ran_since=ran_since),
     )
 
 

@@ -59,6 +59,12 @@ class Life:
         return sum(self.history.run_nm.values())
 
     @property
+    def ran_since(self) -> bool:
+        """Whether strip ran after the newest reading of this life, or at all where it has none."""
+        read = (sum(each.run_nm.values()) for each in self.history.readings)
+        return self.run_nm > max(read, default=0)
+
+    @property
     def start_nm(self) -> int | None:
         """The value from which depths are counted: read after the cut, else as new."""
         for each in self.history.readings:

@@ -40,7 +40,7 @@ SHORT: Mapping[str, Any] = {
 }
 LOOK: Mapping[str, Any] = {
     "again": _("a reading stands off: clean and measure again"),
-    "first": _("not read since it began to run"),
+    "first": _("it ran and was not read since"),
     "near": _("its limit may be passed soon: a reading would settle it"),
     "other_end": _("the other end has no reading as late"),
     "after_cut": _("nobody read it before it began to run"),
@@ -49,6 +49,7 @@ LOOK: Mapping[str, Any] = {
     "gauge": _("read with a gauge that has no resolution and uncertainty on record"),
 }
 """In the order of how much it matters."""
+BEFORE_IT_RUNS = _("not read yet: read it before it runs")
 
 
 def says_word(says: str, earlier: int) -> str:
@@ -56,18 +57,23 @@ def says_word(says: str, earlier: int) -> str:
     return str(WITH_EARLIER.get(says, SAYS[says]) if earlier else SAYS[says])
 
 
-def to_measure(look: Iterable[str]) -> tuple[str, ...]:
-    """The reasons to measure, the weightiest first. Once it ran and was read, nobody can read it
-    any more as it was before: that is no reason."""
-    asked = set(look)
-    if "first" not in asked:
+def to_measure(look: Iterable[str], *, ran: bool, ran_since: bool) -> tuple[str, ...]:
+    """The reasons to measure, the weightiest first. ``ran``: anything ran since the cut (or since
+    it was new); ``ran_since``: since it was read last. What ran nothing since is not said to wait
+    for a reading, and what ran and was read, nobody can read any more as it was before."""
+    asked, words = set(look), dict(LOOK)
+    if not ran:
+        words["after_cut"] = BEFORE_IT_RUNS
+    if "first" not in asked or (ran and not ran_since):
         asked.discard("after_cut")
-    return tuple(str(words) for name, words in LOOK.items() if name in asked)
+    if not ran_since:
+        asked.discard("first")
+    return tuple(str(said) for name, said in words.items() if name in asked)
 
 
-def why(look: Iterable[str]) -> str:
+def why(look: Iterable[str], *, ran: bool, ran_since: bool) -> str:
     """The weightiest reason to measure; empty where there is none."""
-    return next(iter(to_measure(look)), "")
+    return next(iter(to_measure(look, ran=ran, ran_since=ran_since)), "")
 
 
 def flag_sentences(flags: Iterable[str]) -> tuple[str, ...]:
