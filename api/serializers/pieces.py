@@ -59,6 +59,17 @@ class PiecesAsked(serializers.Serializer[Any]):
     unseen = serializers.BooleanField(
         required=False, default=False, help_text="Only what nobody has had in hand yet."
     )
+    drawing = serializers.CharField(
+        required=False, default="", allow_blank=True, max_length=60, help_text="A drawing's number."
+    )
+    set = serializers.CharField(
+        source="tool_set",
+        required=False,
+        default="",
+        allow_blank=True,
+        max_length=60,
+        help_text="A set's number: the pieces that its copies are made up of.",
+    )
 
 
 class PieceOut(serializers.Serializer[Any]):

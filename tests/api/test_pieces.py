@@ -90,6 +90,30 @@ def test_the_list_is_found_and_narrowed(world, piece, drawing, rack, api_as, vie
     assert [(row["code"], row["is_seen"]) for row in unseen] == [(other.code, False)]
 
 
+def test_the_list_is_narrowed_to_a_drawing_and_to_a_set(world, rack, api_as, viewer) -> None:
+    long, short = world.drawing("R-10"), world.drawing("R-1")
+    drawings = {(1, "top", 1): long, (1, "bottom", 1): short}
+    pieces = {spot: world.piece(drawing, rack) for spot, drawing in drawings.items()}
+    spare = world.piece(short, rack, mark="spare")
+    world.copy(world.tool_set("T-1", drawings), "A", pieces)
+    world.tool_set("T-10", drawings)
+    top, bottom = pieces[1, "top", 1].code, pieces[1, "bottom", 1].code
+    client = api_as(viewer)
+    for query, codes in {
+        "drawing=r-1": {bottom, spare.code},
+        "drawing=R-10": {top},
+        "drawing=R-": set(),
+        "set=t-1": {top, bottom},
+        "set=T-10": set(),
+        "set=T-1&drawing=R-1": {bottom},
+        "q=spare&drawing=R-1": {spare.code},
+        "q=spare&set=T-1": set(),
+        "set=&drawing=": {top, bottom, spare.code},
+    }.items():
+        found = client.get(f"/api/v1/pieces/?{query}").json()["results"]
+        assert {row["code"] for row in found} == codes, query
+
+
 def test_the_next_page_begins_after_the_last(world, drawing, rack, api_as, viewer) -> None:
     codes = sorted(world.piece(drawing, rack).code for _n in range(53))
     client = api_as(viewer)

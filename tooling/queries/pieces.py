@@ -14,6 +14,7 @@ from django.db.models import Q, QuerySet
 
 from tooling.engineering.lengths import Unit
 from tooling.models import (
+    Allotment,
     Condition,
     Drawing,
     DrawingKind,
@@ -35,7 +36,8 @@ MOST_PLACES = 400
 
 @dataclass(frozen=True)
 class Filters:
-    """What the search form narrows by besides its text; empty means all."""
+    """What the search narrows by besides its text; empty means all. ``drawing`` and ``tool_set``:
+    a whole number, capitals or not; of a set the pieces that its copies are made up of."""
 
     text: str = ""
     owner: str = ""
@@ -43,6 +45,8 @@ class Filters:
     condition: str = ""
     place: str = ""
     unseen: bool = False
+    drawing: str = ""
+    tool_set: str = ""
 
 
 @dataclass(frozen=True)
@@ -124,6 +128,12 @@ def _narrow(filters: Filters, understood: Understood) -> Q:
     if kind in DrawingKind.values:
         letter = PIECE_LETTERS[kind]
         narrow &= starts_with("code", letter) & Q(drawing__kind=kind)
+    if filters.drawing:
+        named = Drawing.objects.filter(number_key__in=capitals(filters.drawing))
+        narrow &= Q(drawing__in=list(_keys(named)))
+    if filters.tool_set:
+        of_set = Allotment.objects.filter(copy__tool_set__number__iexact=filters.tool_set)
+        narrow &= Q(pk__in=of_set.values("piece_id"))
     if filters.unseen:
         narrow &= Q(seen_at=None)
     return narrow
