@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import re
-from dataclasses import replace
 from datetime import timedelta
 from typing import Any
 
@@ -20,7 +19,7 @@ from tooling.queries.life_money import life_page, life_rows
 from tooling.queries.piece_wear import piece_wear
 from tooling.queries.reading_sheet import Asked, reading_sheet
 from tooling.queries.wear import wear_page
-from tooling.services import gauge_points, lengths_run, readings, wear_states, work
+from tooling.services import gauge_points, lengths_run, readings, wear_states
 from tooling.services.point_readings import record_point_reading
 from tooling.services.wear_work import learn
 
@@ -117,35 +116,6 @@ def test_a_pool_estimate_gives_no_date(shop: Shop, page: Client, crew: Person) -
     assert "pool estimate, no date yet" in text_of(page.get("/wear/"))
 
 
-def test_a_pieces_chart_shows_readings_limit_cut_and_jobs(
-    shop: Shop, page: Client, crew: Person, engineer: Person
-) -> None:
-    piece = shop.pieces[0]
-    shop.wear(crew, piece)
-    work.record_work(
-        by=engineer, at=shop.now, piece=piece, kind="regrind",
-        done_on=(shop.now - timedelta(days=10)).date(),
-        sizes={"root_diameter": (149_955_000, 149_900_000)},
-    )  # fmt: skip
-    lengths_run.record_length(
-        by=crew, at=shop.now, piece=piece, length_nm=20 * KM,
-        happened_at=shop.now - timedelta(days=2),
-    )  # fmt: skip
-    said = text_of(page.get(f"/wear/{piece.code}/"))
-    wide = said.partition('class="only-wide"')[2].partition('class="only-narrow"')[0]
-    assert wide.count("data-reading=") == 3
-    assert wide.count("data-off=") == 0, "all were read before the cut"
-    for look in ("wear-limit", "wear-band", "wear-cut", 'data-job="J-light"', "<desc"):
-        assert look in said, look
-    assert "What is expected ahead" in said
-    told = piece_wear(piece.code, at=shop.now).points[0]
-    assert told.band[0].low_nm < told.band[0].middle_nm < told.band[0].high_nm
-    assert told.band[-1].middle_nm < told.band[0].middle_nm
-    assert told.ahead[0].chance is not None
-    said_of = [replace(told.ahead[0], chance=c).percent for c in (0.0, 0.012, 0.5, 0.989, 1.0)]
-    assert said_of == ["under 1", "1", "50", "99", "over 99"]
-
-
 def test_the_sheet_keeps_each_box_as_it_is_left(shop: Shop, page: Client, crew: Person) -> None:
     piece = shop.pieces[0]
     shop.wear(crew, piece)
@@ -238,58 +208,6 @@ def test_what_was_learned_is_shown_plainly_and_asked_for(
     said = text_of(page.get("/wear/pools/"))
     assert "roll D2 root_diameter" in said
     assert "this shop&#x27;s readings" in said or "memory, until learned" in said
-
-
-def test_only_what_ran_since_is_said_to_wait_for_a_reading(
-    shop: Shop, page: Client, crew: Person, engineer: Person
-) -> None:
-    """Never run; read after the cut and not run; run since; run and read."""
-    piece, ran = shop.pieces[0], "it ran and was not read since"
-    fresh = "not read yet: read it before it runs"
-
-    def said() -> list[str]:
-        (row,) = [row for row in wear_page(at=shop.now).rows if row.piece == piece.code]
-        (sheet,) = reading_sheet(Asked(piece=piece.code)).rows
-        (point,) = piece_wear(piece.code, at=shop.now).points
-        for words in (ran, fresh):
-            first = point.look_words[:1] == (words,)
-            assert (row.why == words, sheet.why == words) == (first, first)
-        return list(point.look_words)
-
-    def run(days: int) -> None:
-        lengths_run.record_length(
-            by=crew, at=shop.now, piece=piece, length_nm=9 * KM,
-            happened_at=shop.now - timedelta(days=days),
-        )  # fmt: skip
-
-    def read(value_nm: int, days: int) -> None:
-        readings.record_reading(
-            by=crew, at=shop.now, piece=piece, dimension="root_diameter", unit="mm", sure=True,
-            value_nm=value_nm, happened_at=shop.now - timedelta(days=days),
-        )  # fmt: skip
-
-    wear_states.refresh_wear([piece.pk], at=shop.now)
-    assert said()[0] == fresh
-    assert "Nobody read it yet" in text_of(page.get(f"/wear/{piece.code}/"))
-    run(30)
-    assert said()[:2] == [ran, "nobody read it before it began to run"]
-    assert "before it began to run: that size" in text_of(page.get(f"/wear/{piece.code}/"))
-    read(149_960_000, 29)
-    assert ran not in said()
-    work.record_work(
-        by=engineer, at=shop.now, piece=piece, kind="regrind",
-        done_on=(shop.now - timedelta(days=20)).date(),
-        sizes={"root_diameter": (149_955_000, 149_900_000)},
-    )  # fmt: skip
-    read(149_900_000, 18)
-    assert not {ran, fresh} & set(said())
-    run(15)
-    assert said()[0] == ran
-    assert "nobody read it before it began to run" not in said()
-    read(149_885_000, 12)
-    assert ran not in said()
-    run(10)
-    assert ran not in said(), "its readings tell it"
 
 
 def test_of_two_words_at_the_same_strip_the_sheet_shows_the_last(

@@ -11,7 +11,15 @@ from typing import Any
 from django.utils.translation import gettext as _
 
 from tooling.engineering.how import Step
-from tooling.engineering.wear import Forecast, History, Prior, columns, forecast, forecast_one
+from tooling.engineering.wear import (
+    Forecast,
+    History,
+    Prior,
+    Says,
+    columns,
+    forecast,
+    forecast_one,
+)
 from tooling.models import Gauge, GaugePoint, Reading, WearState
 from tooling.queries.by_code import piece_of
 from tooling.queries.conformity import Statement, limit_of, statement_of
@@ -94,7 +102,9 @@ class Ahead:
 
 @dataclass(frozen=True)
 class PointWear:
-    """One gauge point at one end. Lengths of strip in km of cold rolled where not said."""
+    """One gauge point at one end. Lengths of strip in km of cold rolled where not said.
+    ``line``, ``band``: empty for a template, where nothing is known of the rate, and where no value
+    is known to begin from (not ``has_start``)."""
 
     name: str
     where: str
@@ -124,6 +134,7 @@ class PointWear:
     flag_words: tuple[str, ...]
     look_words: tuple[str, ...]
     is_assumed: bool
+    has_start: bool
     how: tuple[Step, ...]
 
     @property
@@ -212,7 +223,9 @@ def _point(point: GaugePoint, mine: Sequence[Life], known: _Known, unit: str) ->
         until = lasts_until(left, known.jobs, known.chosen)
     flags = tuple(state.flags) if state is not None else told.flags
     is_length = point.kind == "length"
-    after = present.start_nm
+    start = _start(present, begin, known.prior)
+    after = start[1] if start is not None else None
+    is_drawn = is_length and (told.says is not Says.NOTHING or bool(present.history.earlier))
     return PointWear(
         name=point.name,
         where=point.where,
@@ -221,11 +234,11 @@ def _point(point: GaugePoint, mine: Sequence[Life], known: _Known, unit: str) ->
         is_length=is_length,
         grows=point.grows,
         unit=unit,
-        limit_nm=limit_of(point, after),
+        limit_nm=_limit(point, present, after),
         now_km=total,
         readings=_readings(point, mine, starts, told, known),
-        line=_line(present, begin, total, told, after) if is_length else (),
-        band=_band(present, total, told, half, known) if is_length else (),
+        line=_line(start, total, told) if is_drawn else (),
+        band=_band(present, total, half, known) if is_drawn else (),
         cuts=tuple(
             CutView(start, life.cut_on)
             for start, life in zip(starts, mine, strict=True)
@@ -246,6 +259,7 @@ def _point(point: GaugePoint, mine: Sequence[Life], known: _Known, unit: str) ->
         flag_words=flag_sentences(each for each in flags if each != "through" or half != 0),
         look_words=to_measure(told.look, ran=present.run_nm > 0, ran_since=present.ran_since),
         is_assumed="after_cut" in told.look and "new" not in told.unmeasured,
+        has_start=start is not None,
         how=told.how,
     )
 
@@ -282,18 +296,39 @@ def _number(gauge: Gauge | None) -> str:
     return gauge.number if gauge is not None else ""
 
 
+def _start(life: Life, begin: float, prior: Prior) -> tuple[float, int] | None:
+    """From which strip and value depths are counted: after the cut or as new, else the first
+    reading; None before that is taken."""
+    if life.start_nm is not None:
+        return begin, life.start_nm
+    valued = [
+        (sum(each.run_nm.values()), each.moment, n)
+        for n, each in enumerate(life.history.readings)
+        if each.value_nm is not None
+    ]
+    if not valued:
+        return None
+    first = life.history.readings[min(valued)[2]]
+    return begin + prior.equivalent_nm(first.run_nm) / NM_PER_KM, round(first.value_nm or 0)
+
+
+def _limit(point: GaugePoint, life: Life, after: int | None) -> float | None:
+    """A depth limit of a point that was cut, and not measured since, is at no known value."""
+    if point.limit_nm is None and after is None and life.cut_on is not None:
+        return None
+    return limit_of(point, after)
+
+
 def _line(
-    life: Life, begin: float, now: float, told: Forecast, after: int | None
+    start: tuple[float, int] | None, now: float, told: Forecast
 ) -> tuple[tuple[float, float], ...]:
     """From the value after the cut to where the point is thought to be now."""
-    if after is None or told.next_half_nm is None:
+    if start is None or told.next_half_nm is None:
         return ()
-    return ((begin, float(after)), (now, float(told.next_half_nm)))
+    return ((start[0], float(start[1])), (now, float(told.next_half_nm)))
 
 
-def _band(
-    life: Life, now: float, told: Forecast, half_m: float | None, known: _Known
-) -> tuple[BandAt, ...]:
+def _band(life: Life, now: float, half_m: float | None, known: _Known) -> tuple[BandAt, ...]:
     """From now on, to a little beyond the limit at even odds, or as far as the plan goes."""
     plan = sum(job.length_nm * known.factors[job.strip_class] / NM_PER_KM for job in known.jobs)
     reach = max(1.25 * half_m / 1_000 if half_m else 0.0, min(plan, 5 * max(now, 1.0)), 0.2 * now)
