@@ -79,6 +79,15 @@ def test_overdue_is_said_only_of_what_is_out(shop, desk, api_as, viewer, enginee
         assert (row["days_late"], row["days_unsent"]) == ((7, 0) if is_sent else (0, 7))
 
 
+def test_work_in_the_shop_that_should_have_begun_is_not_called_unsent(shop, desk, engineer):
+    order = shop.request(engineer, THIRD, vendor=None)
+    RegrindOrder.objects.update(due_on=timezone.localdate() - timedelta(days=1))
+    assert "not begun, was wanted by" in text(desk.get(ORDERS))
+    page = text(desk.get(f"{ORDERS}{order.number}/"))
+    assert "1 day ago, and is still to begin" in page
+    assert "still to be sent" not in page
+
+
 @pytest.mark.parametrize("is_sent", [False, True])
 def test_on_its_day_an_order_is_neither_late_nor_forgotten(shop, engineer, is_sent):
     order, today = shop.request(engineer, THIRD), timezone.localdate()
