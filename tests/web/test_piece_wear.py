@@ -146,12 +146,14 @@ def test_a_cut_point_has_a_line_from_its_first_value_on_and_none_before(
 
     wear_states.refresh_wear([piece.pk], at=shop.now)
     assert (told().line, told().band) == ((), ()), "nothing is known of its rate"
+    assert "wear-figure" not in text_of(page.get(f"/wear/{piece.code}/")), "an empty picture"
     run(40)
     read(260 * MM - 20_000, 39)
     run(35)
     read(260 * MM - 40_000, 34)
     learn(at=shop.now)
     assert len(told().line) == 2
+    assert "wear-figure" in text_of(page.get(f"/wear/{piece.code}/"))
     work.record_work(
         by=engineer, at=shop.now, piece=piece, kind="regrind",
         done_on=(shop.now - timedelta(days=30)).date(),

@@ -74,8 +74,10 @@ def show_piece_wear(request: HttpRequest, code: str) -> HttpResponse:
 
 
 def chart_of(page: PieceWear, point: PointWear, unit: str) -> WearChart | None:
-    """What the picture of one point shows, in the person's unit; None for a template."""
-    if not point.is_length:
+    """What the picture of one point shows, in the person's unit; None for a template, and
+    where there is neither a value nor a line."""
+    is_read = any(each.value_nm is not None for each in point.readings)
+    if not point.is_length or not (is_read or point.band):
         return None
     per = NM_PER_IN if unit == "in" else NM_PER_MM
     shown: Any = "in" if unit == "in" else "mm"
