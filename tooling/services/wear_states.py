@@ -107,7 +107,7 @@ def advance_wear(
 def refresh_all(*, at: datetime) -> int:
     """The same of every piece; how many forecasts."""
     count = 0
-    with writing(), collected_after():
+    with writing(savepoint=False), collected_after():
         known = learned()
         for some, found in all_present_lives(known):
             save_states(states_of(found, known, at=at))

@@ -59,13 +59,16 @@ _HOLD = {model: _hold(model, order) for model, order in _ORDERS.items()}
 
 
 @contextmanager
-def writing() -> Iterator[None]:
-    """One short transaction. A service called inside another's joins it.
+def writing(*, savepoint: bool = True) -> Iterator[None]:
+    """One short transaction. A service called inside another's joins it, with a savepoint to go
+    back to. Without one for what changes very many rows and is never undone alone: under a
+    savepoint SQLite keeps of every statement what it changed, and walks through all that it kept
+    at each further one.
 
     Raises NoRoom ``no_room`` when the database's disk is full: then nothing was saved.
     """
     if connection.in_atomic_block:
-        with transaction.atomic():
+        with transaction.atomic(savepoint=savepoint):
             yield
         return
     with _full_disk_is_said():
