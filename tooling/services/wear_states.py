@@ -8,6 +8,7 @@ work for the worker (``learn``), not for whoever writes a reading down.
 
 from __future__ import annotations
 
+import json
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import asdict, fields, replace
@@ -304,35 +305,50 @@ def _plain(value: float) -> float | None:
 
 
 def save_states(rows: Sequence[WearState]) -> None:
-    """Written over what was told of the same point and end before. One statement, prepared once
-    and given row by row: building statements of many rows costs more than all of the rest."""
+    """Written over what was told of the same point and end before. SQLite: one statement, prepared
+    once and given row by row; PostgreSQL: all rows as one JSON value, since it is the driver that
+    takes its time over many values. Both cost less than building statements of many rows."""
     if not rows:
         return
     wanted: list[Any] = [WearState._meta.get_field(name) for name in (*KEY, *FIELDS)]
     quoted = [connection.ops.quote_name(field.column) for field in wanted]
+    is_row_by_row = connection.vendor == "sqlite"
+    source = f"VALUES ({', '.join(['%s'] * len(quoted))})"
+    if not is_row_by_row:
+        typed = [
+            f"{name} {field.db_type(connection)}"
+            for name, field in zip(quoted, wanted, strict=True)
+        ]
+        source = f"SELECT * FROM json_to_recordset(%s::json) AS told({', '.join(typed)})"
     sql = (
-        f"INSERT INTO tooling_wearstate ({', '.join(quoted)}) "
-        f"VALUES ({', '.join(['%s'] * len(quoted))}) "
+        f"INSERT INTO tooling_wearstate ({', '.join(quoted)}) {source} "
         f"ON CONFLICT ({', '.join(quoted[: len(KEY)])}) DO UPDATE SET "
         + ", ".join(f"{column} = excluded.{column}" for column in quoted[len(KEY) :])
     )
-    columns_of = [_prepared(field, rows) for field in wanted]
     with connection.cursor() as cursor:
-        cursor.executemany(sql, list(zip(*columns_of, strict=True)))
+        if is_row_by_row:
+            columns_of = [_prepared(field, rows) for field in wanted]
+            cursor.executemany(sql, list(zip(*columns_of, strict=True)))
+        else:
+            cursor.execute(sql, [_as_json(wanted, rows)])
+
+
+def _as_json(wanted: Sequence[Any], rows: Sequence[WearState]) -> str:
+    """The rows as one list of objects by column; moments as ISO 8601 has them."""
+    names = [(field.column, field.attname) for field in wanted]
+    records = [{column: getattr(row, name) for column, name in names} for row in rows]
+    return json.dumps(records, default=datetime.isoformat)
 
 
 def _prepared(field: Any, rows: Sequence[WearState]) -> list[Any]:
-    """One column as the database takes it; moments and flags, of which most rows share one, once
-    each."""
+    """One column as SQLite takes it; moments and flags, of which most rows share one, once each."""
     values = [getattr(row, field.attname) for row in rows]
     if isinstance(field, DateTimeField):
         once = {value: field.get_db_prep_save(value, connection) for value in set(values)}
         return [once[value] for value in values]
     if isinstance(field, JSONField):
-        as_json = connection.ops.adapt_json_value
         if field.name != "flags":
-            return [as_json(value, field.encoder) for value in values]
-        known = {tuple(value): value for value in values}
-        said = {key: as_json(value, field.encoder) for key, value in known.items()}
-        return [said[tuple(value)] for value in values]
+            return [json.dumps(value, cls=field.encoder) for value in values]
+        known = {tuple(value): json.dumps(value, cls=field.encoder) for value in values}
+        return [known[tuple(value)] for value in values]
     return values
