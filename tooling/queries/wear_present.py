@@ -14,7 +14,7 @@ from tooling.queries.piece_told import gauged
 from tooling.queries.wear_lives import Life, lives
 from tooling.queries.wear_prior import Learned
 
-AT_A_TIME = 4_096
+AT_A_TIME = 16_384
 """Pieces whose lives are read before the next are, where all are."""
 
 

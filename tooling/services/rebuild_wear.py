@@ -27,7 +27,7 @@ Told = tuple[str, Any, Any]
 
 def wear_differences(*, at: datetime | None = None) -> list[Told]:
     """Forecasts that are not what history says, are missing, or too many. Six queries, and eight
-    for every 4,096 pieces."""
+    for every 16,384 pieces."""
     known, told, found = learned(), at or timezone.now(), list[Told]()
     rows = WearState.objects.only("piece", "point", "end", *EXACT, *REAL)
     for some, lives in all_present_lives(known):
