@@ -3,7 +3,6 @@ at risk."""
 
 from __future__ import annotations
 
-import re
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
@@ -13,6 +12,7 @@ from django.db.models import Count, Q, Sum
 
 from tooling.models import Allotment, Piece, Shop, Work, WorkKind
 from tooling.queries.settings import given_settings
+from tooling.spreadsheets.formatting import natural
 
 CUTS = (WorkKind.REGRIND, WorkKind.RECONTOUR)
 CUT_DIMENSIONS = ("drive_diameter", "root_diameter", "outside_diameter")
@@ -191,16 +191,10 @@ def life_page(*, tool_set: str = "") -> LifePage:
     return LifePage(
         sums=tuple(_sum(number, by_set[number]) for number in sorted(by_set)),
         whole=replace(_sum("", rows), per_km=None),
-        rows=tuple(sorted(chosen, key=_by_name)),
+        rows=tuple(sorted(chosen, key=lambda row: (natural(row.name), row.piece))),
         chosen=tool_set,
         currency=Shop.objects.values_list("currency", flat=True).first() or "",
     )
-
-
-def _by_name(row: LifeRow) -> tuple[tuple[tuple[int, str], ...], str]:
-    """2B before 10B; pieces of one name by their code."""
-    parts = re.findall(r"[0-9]+|[^0-9]+", row.name.upper())
-    return tuple((int(p), "") if p[0] in "0123456789" else (-1, p) for p in parts), row.piece
 
 
 def _sum(name: str, rows: Iterable[LifeRow]) -> LifeSum:

@@ -149,6 +149,10 @@ def _sortable(value: Any) -> tuple[Any, ...]:
         return (0,)
     if isinstance(value, (int, Decimal)):
         return (1, Decimal(value))
-    parts = _DIGITS.split(str(value).casefold())
-    natural = tuple((0, int(p), "") if p.isdecimal() else (1, 0, p) for p in parts if p)
-    return (2, natural, str(value))
+    return (2, natural(str(value)), str(value))
+
+
+def natural(text: str) -> tuple[tuple[int, int, str], ...]:
+    """What texts are sorted by, numbers in them as numbers: 2B before 10B."""
+    parts = _DIGITS.split(text.casefold())
+    return tuple((0, int(p), "") if p.isdecimal() else (1, 0, p) for p in parts if p)
